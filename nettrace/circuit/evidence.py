@@ -1,0 +1,208 @@
+"""The shapes of inferred claims: every one says why, and how sure it is.
+
+These are the result types of the passes in this room; views and the JSON are made from them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from nettrace.circuit.kinds import Kind
+
+__all__ = [
+    "Absence",
+    "Bus",
+    "BusLine",
+    "Link",
+    "NetKind",
+    "PartKind",
+    "Proposal",
+    "Pull",
+    "Rail",
+    "Reach",
+    "Role",
+    "Severity",
+    "Volts",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class PartKind:
+    """What a part is, its decoded values in SI units, and why we think so.
+
+    `values` hold what the value text states: None where it does not.
+    """
+
+    kind: Kind
+    score: float
+    because: tuple[str, ...]
+    ohms: float | None = None
+    farads: float | None = None
+    henries: float | None = None
+    hertz: float | None = None
+    tolerance: float | None = None  # fraction: 0.01 is 1 %
+    rated_volts: float | None = None
+    rated_amperes: float | None = None
+    size_inch: str | None = None  # "0402"
+    dielectric: str | None = None
+    fitted: bool = True  # False where a note, an attribute or the value text says so
+
+
+class NetKind(StrEnum):
+    """The contract's kinds of net."""
+
+    GROUND = "ground"
+    RAIL = "rail"
+    BUS = "bus"
+    SIGNAL = "signal"
+    UNCONNECTED = "unconnected"
+
+
+@dataclass(frozen=True, slots=True)
+class Volts:
+    """A voltage with its basis in words (`name`, `note`, `feedback divider R7/R8...`), V."""
+
+    nominal: float | None
+    min: float | None
+    max: float | None
+    basis: str
+    score: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rail:
+    """A ground or supply net.
+
+    `source` is the part that feeds it (regulator, connector, battery, link), None if not seen;
+    `loads` are part keys of what it supplies, in natural order; `others` are voltages that lost.
+    """
+
+    net: str
+    kind: NetKind  # GROUND or RAIL
+    volts: Volts | None
+    source: str | None
+    loads: tuple[str, ...]
+    decoupling_farads: float
+    score: float
+    because: tuple[str, ...]
+    linked: tuple[tuple[str, str], ...] = ()  # (part key, other net) of links to further rails
+    others: tuple[Volts, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A part that passes a signal or current from one net to another.
+
+    `ohms` is the DC resistance where known (0 for a link, bead or inductor without figure);
+    `conditional` says what must hold (`while the load switch is on`), "" for always.
+    """
+
+    part: str
+    from_pin: str
+    to_pin: str
+    from_net: str
+    to_net: str
+    kind: str  # resistor, zero-ohm link, ferrite bead, inductor, fuse, filter, switch...
+    ohms: float | None
+    conditional: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """A net that is reached through series parts: which, and the resistance summed."""
+
+    net: str
+    through: tuple[str, ...]
+    ohms: float | None
+    conditional: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """A resistor from a net, or from one it reaches (`through` is set), to a rail or ground."""
+
+    part: str
+    direction: str  # "up" or "down"
+    ohms: float | None
+    to: str
+    volts: float | None
+    through: tuple[str, ...] = ()
+    fitted: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class BusLine:
+    """One signal of a bus with all its segments.
+
+    `net` is the main segment; `nets` all of them; `verdict` is the judgement of the pull-up
+    (None where the line needs none).
+    """
+
+    line: str  # SDA, SCL, MOSI, D+, CC1...
+    net: str
+    nets: tuple[str, ...]
+    pulls: tuple[Pull, ...] = ()
+    pull_ohms: float | None = None
+    volts: float | None = None
+    verdict: str | None = None
+    limits_ohms: tuple[float, float] | None = None  # window by UM10204 for mode and capacitance
+
+
+@dataclass(frozen=True, slots=True)
+class Bus:
+    """A serial bus: `parts` on any line, `devices` the active ones, `through` joins segments."""
+
+    name: str
+    protocol: str  # lower case: i2c, spi, qspi, uart, usb2, usb-c cc, sd, swd, jtag, i2s, pdm...
+    lines: tuple[BusLine, ...]
+    parts: tuple[str, ...]
+    devices: tuple[str, ...]
+    through: tuple[str, ...]
+    score: float
+    because: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Role:
+    """A candidate role in the contract's vocabulary, its score and its evidence in words."""
+
+    role: str
+    score: float
+    because: tuple[str, ...]
+
+
+class Severity(StrEnum):
+    """How badly it hurts when a part is missing, worst first."""
+
+    BLOCKS = "blocks"
+    DEGRADES = "degrades"
+    MINOR = "minor"
+    UNKNOWN = "unknown"
+
+    @property
+    def rank(self) -> int:
+        """0 for the worst."""
+        return list(Severity).index(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Absence:
+    """What happens without a part, in a technician's words."""
+
+    severity: Severity
+    effects: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """What a missing position likely was: role, value range (SI units) and first choices."""
+
+    role: str
+    quantity: str  # ohms, farads, henries
+    at_least: float | None
+    at_most: float | None
+    choices: tuple[float, ...]  # likeliest first
+    score: float
+    because: tuple[str, ...]
+    package: str | None = None

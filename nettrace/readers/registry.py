@@ -1,0 +1,210 @@
+"""The list of readers, and which of them a file belongs to. A reader is imported when it is met."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from importlib import import_module
+from pathlib import Path
+from typing import NamedTuple
+
+from nettrace.errors import BadInput, Place, WrongUsage
+from nettrace.model.board import Board
+from nettrace.model.names import nearest_names
+from nettrace.readers.document import Document
+
+__all__ = ["FORMATS", "Format", "detect_format", "read_file", "read_text"]
+
+#: Larger files are refused rather than read into memory.
+MAX_BYTES = 512 * 1024 * 1024
+HEAD = 4096
+
+
+class Format(NamedTuple):
+    """A format: its name, what its head looks like, and the module whose `read` reads it."""
+
+    name: str
+    title: str
+    looks_for: str
+    head: re.Pattern[str]
+    module: str
+
+
+FORMATS: tuple[Format, ...] = (
+    Format(
+        "kicad_pcb",
+        "s-expression board file",
+        "'(kicad_pcb' at the start",
+        re.compile(r"\A\s*\(\s*kicad_pcb\b"),
+        "nettrace.readers.sexpr_board",
+    ),
+    Format(
+        "kicad_net",
+        "s-expression netlist",
+        "'(export (version' at the start",
+        re.compile(r"\A\s*\(\s*export\s*\(\s*version\b"),
+        "nettrace.readers.sexpr_netlist",
+    ),
+    Format(
+        "edif",
+        "EDIF 2 0 0",
+        "'(edif NAME' at the start",
+        re.compile(r"\A\s*\(\s*edif\s", re.IGNORECASE),
+        "nettrace.readers.edif",
+    ),
+    Format(
+        "ipc-2581",
+        "IPC-2581",
+        "an <IPC-2581 element",
+        re.compile(r"\A\s*<(?:\?xml|!--|IPC-2581)[\s\S]*?<IPC-2581\b"),
+        "nettrace.readers.ipc2581",
+    ),
+    Format(
+        "json",
+        "nettrace JSON",
+        'a JSON object with a "nettrace" key',
+        re.compile(r'\A\s*\{\s*"nettrace"\s*:'),
+        "nettrace.readers.json_board",
+    ),
+    Format(
+        "ipc-d-356",
+        "IPC-D-356/356A",
+        "'P  UNITS', 'P  JOB' or test records (317, 327...) in fixed columns",
+        re.compile(
+            r"\A(?:[CP](?:  |\t|\r?\n).*\r?\n|\s*\r?\n)*"
+            r"(?:P  (?:UNITS|JOB|VER|CODE|IMAGE)\b"
+            r"|3[1267]7[^\r\n]{17}[^\r\n]{6}[- ])"
+        ),
+        "nettrace.readers.ipcd356",
+    ),
+    Format(
+        "sheet",
+        "typed sheet",
+        "'sheet' on the first line that is not a remark",
+        re.compile(r"\A(?:\s*(?:#[^\n]*)?\n)*\s*sheet\b", re.IGNORECASE),
+        "nettrace.readers.sheet",
+    ),
+    Format(
+        "spice",
+        "SPICE deck",
+        "a title line, then elements (R1 a b 10k) and dot lines ('.end')",
+        re.compile(
+            r"\A[^\n]*\n(?:(?:\s*|\*[^\n]*|\+[^\n]*|\s*\.[A-Za-z][^\n]*"
+            r"|\s*[A-Za-z][\w.$#-]*[ \t]+\S+[^\n,;]*(?:[;$][^\n]*)?)\r?\n)*?"
+            r"\s*(?:\.(?:end|ends|subckt|include|inc|lib|model|param|options?|tran|ac|dc|op|"
+            r"global|control|title)\b"
+            r"|[RCLVIDQMXEFGHJ][\w.$#-]*[ \t]+\S+[ \t]+\S+[ \t]+\S+)",
+            re.IGNORECASE,
+        ),
+        "nettrace.readers.spice",
+    ),
+    Format(
+        "csv",
+        "parts list or placement table",
+        "a heading row with a reference column (Ref, Reference, Designator...)",
+        re.compile(
+            r"\A\ufeff?[^\n]*?(?:^|[,;\t\"])\s*\"?\s*"
+            r"(?:ref(?:s|erences?|des|[ ._-]*des(?:ignators?)?)?"
+            r"|designators?|testpoint ref\.?|part ref\w*|bauteil\w*|referenz\w*|rep[eè]re\w*|"
+            r"referencia\w*|riferiment\w*|位号|位號)\b",
+            re.IGNORECASE | re.MULTILINE,
+        ),
+        "nettrace.readers.csv_tables",
+    ),
+)
+
+
+def format_named(name: str) -> Format:
+    """Return the format of that name; WrongUsage, with the nearest names, if there is none."""
+    for entry in FORMATS:
+        if entry.name == name:
+            return entry
+    known = ", ".join(entry.name for entry in FORMATS)
+    near = nearest_names(name, [entry.name for entry in FORMATS])
+    hint = f"Did you mean {near[0]}? " if near else ""
+    raise WrongUsage(f"no format named {name!r}", hint=f"{hint}Formats: {known}.")
+
+
+def detect_format(text: str) -> Format | None:
+    """Return the first format whose head the text has, or None."""
+    head = text[:HEAD]
+    for entry in FORMATS:
+        if entry.head.search(head):
+            return entry
+    return None
+
+
+def read_file(path: Path, shown: str | None = None, format_name: str | None = None) -> Board:
+    """Read one file into a Board.
+
+    Args:
+        path: the file.
+        shown: how to name it in messages; the path as given if None.
+        format_name: skip detection and use this format.
+
+    Raises:
+        BadInput: it cannot be opened, decoded, recognised or parsed.
+        WrongUsage: no format of that name.
+    """
+    name = shown if shown is not None else str(path)
+    try:
+        size = path.stat().st_size
+        if size > MAX_BYTES:
+            raise BadInput(
+                f"a file of {size / 1e6:.0f} MB",
+                expected=f"at most {MAX_BYTES // 1_000_000} MB",
+                hint="Give the netlist or board file alone.",
+                place=Place(name),
+            )
+        raw = path.read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BadInput(f"cannot open ({reason})", place=Place(name)) from None
+    text = decode_text(raw, name)
+    digest = hashlib.sha256(raw).hexdigest()
+    return read_text(Document(name, text, path.parent, digest), format_name)
+
+
+def read_text(document: Document, format_name: str | None = None) -> Board:
+    """Read a text that is already decoded; see `read_file`."""
+    if format_name is not None:
+        chosen: Format | None = format_named(format_name)
+    else:
+        chosen = detect_format(document.text)
+    if chosen is None:
+        wanted = "; ".join(f"{entry.title}: {entry.looks_for}" for entry in FORMATS)
+        raise BadInput(
+            "no known format",
+            hint=f"Looked for {wanted}. Say which with --format.",
+            place=Place(document.path, 1, 1),
+        )
+    board: Board = import_module(chosen.module).read(document)
+    return board
+
+
+def decode_text(raw: bytes, name: str) -> str:
+    """Return the bytes as text: UTF-8, or UTF-16 by its mark, else Windows-1252 letters.
+
+    Raises:
+        BadInput: empty, or binary (NUL bytes).
+    """
+    if not raw.strip():
+        raise BadInput("an empty file", expected="a netlist or board file", place=Place(name))
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        try:
+            return raw.decode("utf-16")
+        except UnicodeDecodeError as error:
+            raise BadInput(f"broken UTF-16 at byte {error.start}", place=Place(name)) from None
+    nul = raw.find(b"\0", 0, 1 << 16)
+    if nul >= 0:
+        raise BadInput(
+            f"a binary file (a NUL at byte {nul})",
+            expected="text",
+            hint="Unpack archives first; board files of closed suites are not read.",
+            place=Place(name),
+        )
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        # files of the 2000s are often in the writer's own code page: every byte means something
+        return raw.decode("cp1252", errors="replace")

@@ -1,0 +1,42 @@
+"""Fixtures that every test may use; real boards come in through `boards` alone."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+ROOT = Path(__file__).resolve().parent.parent
+
+settings.register_profile(
+    "suite",
+    deadline=None,
+    derandomize=True,
+    max_examples=60,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "suite"))
+
+
+def boards_folder() -> Path | None:
+    """Return the folder of real open-hardware boards, or None where there is none."""
+    named = os.environ.get("NETTRACE_BOARDS")
+    folder = Path(named) if named else ROOT.parent / "shared" / "boards"
+    return folder if folder.is_dir() else None
+
+
+@pytest.fixture(scope="session")
+def boards() -> Path:
+    """The folder of real boards with their truth; the test is skipped, with a reason, without it."""
+    folder = boards_folder()
+    if folder is None:
+        pytest.skip("no folder of real boards (set NETTRACE_BOARDS, or put it in ../shared/boards)")
+    return folder
+
+
+@pytest.fixture(scope="session")
+def wren() -> Path:
+    """The folder of the sample board's files."""
+    return ROOT / "samples" / "wren"
