@@ -174,6 +174,13 @@ class BoardBuilder:
         others = self._aliases.setdefault(name, {})
         others.update((alias, None) for alias in aliases if alias != name)
 
+    def net_names(self) -> set[str]:
+        """Return the names of the nets met so far, declared or on a pin."""
+        names = set(self._nets)
+        for draft in self.parts:
+            names.update(net for _, net in draft.pin_facts if net is not None)
+        return names
+
     def warn(self, code: str, message: str, place: Place | None = None) -> None:
         """Note something read with care."""
         self.warnings.append(Warning(code, message, place))
