@@ -38,6 +38,12 @@ __all__ = [
 #: The one empty mapping that facts share.
 EMPTY: Mapping[str, str] = MappingProxyType({})
 _NO_PLACES: Mapping[str, Place] = MappingProxyType({})
+_NO_PARTS: Mapping[str, Part] = MappingProxyType({})
+_NO_NETS: Mapping[str, Net] = MappingProxyType({})
+
+
+def _empty() -> Mapping[str, str]:
+    return EMPTY
 
 
 class Side(StrEnum):
@@ -124,9 +130,9 @@ class Part:
     pads: tuple[Pad, ...] = ()
     outline: tuple[tuple[float, float], ...] = ()  # courtyard or body corners, board millimetres
     sheet: str | None = None  # path of the schematic sheet, where known
-    properties: Mapping[str, str] = EMPTY
+    properties: Mapping[str, str] = field(default_factory=_empty, hash=False)
     place: Place | None = None
-    origins: Mapping[str, Place] = _NO_PLACES
+    origins: Mapping[str, Place] = field(default_factory=lambda: _NO_PLACES, hash=False)
 
     def pin(self, number: str) -> Pin | None:
         """Return the pin of that number (the first, where a source gives several)."""
@@ -233,8 +239,12 @@ class Board:
     zones: tuple[Zone, ...] = ()
     outline: tuple[tuple[tuple[float, float], ...], ...] = ()  # open or closed polylines, mm
     layers: tuple[str, ...] = ()  # copper layers, top first
-    part_by_key: Mapping[str, Part] = field(default=MappingProxyType({}), compare=False, repr=False)
-    net_by_name: Mapping[str, Net] = field(default=MappingProxyType({}), compare=False, repr=False)
+    part_by_key: Mapping[str, Part] = field(
+        default_factory=lambda: _NO_PARTS, compare=False, repr=False
+    )
+    net_by_name: Mapping[str, Net] = field(
+        default_factory=lambda: _NO_NETS, compare=False, repr=False
+    )
 
     def pads(self) -> Iterator[Pad]:
         """Yield every pad, part by part."""
