@@ -1,0 +1,262 @@
+"""Numbers with a unit, as the trade writes them: "2k2" to 2200.0 and back.
+
+SI base units only. The plain notations are settled by one regular expression; a parts list's
+whole value string ("0.1uF/16V/X5R") is the business of `part_value`.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Final, NamedTuple
+
+from nettrace.errors import WrongUsage, excerpt
+
+__all__ = ["Quantity", "engineering", "parse_quantity", "percent", "read_quantity"]
+
+
+class Quantity(NamedTuple):
+    """A number in SI base units with its unit; `unit` is None where the text names none.
+
+    `prefix` is the multiplier letter as written ("" if none); `exact_unit` is False where the
+    unit follows from the multiplier alone (`2k2`, `4R7` are ohms by custom).
+    """
+
+    value: float
+    unit: str | None
+    prefix: str
+    exact_unit: bool
+
+
+#: What a unit measures, in the words of an error message, with an example to imitate.
+UNIT_WORDS: Final[dict[str, tuple[str, str]]] = {
+    "Ω": ("a resistance", "2k2, 4R7 or 4.7 kΩ"),
+    "F": ("a capacitance", "100n, 0.1uF or 4p7"),
+    "H": ("an inductance", "4.7uH or 2u2"),
+    "V": ("a voltage", "3.3V, 1V8 or 500mV"),
+    "A": ("a current", "200mA or 1.5A"),
+    "W": ("a power", "63mW or 1/16W"),
+    "Hz": ("a frequency", "400kHz or 16MHz"),
+    "s": ("a time", "300ns or 1ms"),
+    "%": ("a tolerance", "1% or 0.1%"),
+    "m": ("a length", "0.6mm"),
+    "°C": ("a temperature", "25 or 25°C"),
+}
+
+_UNIT_ALIASES: Final[dict[str, str]] = {
+    "Ω": "Ω", "\u2126": "Ω", "r": "Ω", "ohm": "Ω", "ohms": "Ω",
+    "f": "F", "fd": "F", "farad": "F", "farads": "F",
+    "h": "H", "hy": "H", "henry": "H", "henries": "H",
+    "v": "V", "vdc": "V", "volt": "V", "volts": "V",
+    "a": "A", "amp": "A", "amps": "A", "ampere": "A", "amperes": "A",
+    "w": "W", "watt": "W", "watts": "W",
+    "hz": "Hz", "hertz": "Hz", "s": "s", "sec": "s", "seconds": "s",
+    "%": "%", "m": "m", "°c": "°C", "c": "°C",
+}  # fmt: skip
+
+_EXPONENTS: Final[dict[str, int]] = {
+    "p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "k": 3, "meg": 6, "g": 9, "t": 12,
+}  # fmt: skip
+
+#: Units in which a capital or small M can only sensibly mean one thing on a circuit board.
+_M_BY_UNIT: Final[dict[str, int]] = {"Hz": 6, "H": -3, "V": -3, "A": -3, "W": -3, "s": -3, "m": -3}
+
+_PREFIX: Final = "(?:meg|Meg|MEG|[pPnNuUµμmMkKGgTt])"
+_UNIT: Final = (
+    "(?:ohms?|Ohms?|OHMS?|[Ω\u2126Rr]|[Ff](?:[Dd]|arads?)?|[Hh]enr(?:y|ies)|[Hh][Zz]|[Hh]|"
+    "V(?:DC|dc)?|v|[Vv]olts?|A|a|[Aa]mp(?:s|eres?)?|W|w|[Ww]atts?|s|m|°C)"
+)
+#: 4.7, 4.7k, 4.7 kΩ, 0.1uF, 10kR, 4,7k, 1e3
+_PLAIN: Final = re.compile(
+    rf"([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([+-]?\d{{1,2}}))?\s*({_PREFIX})?({_UNIT})?"
+)
+#: 2k2, R47, 0R, 4R7, 3V3, 2u2, 4n7F, 1M0, 0L5 (IEC 60062: the letter stands for the point)
+_LETTER: Final = re.compile(
+    r"([+-]?)(\d*)(?:([RrVΩ])|([pPnNuUµμmMkKGLT]))(\d*)\s*(?:([Ff]|[Hh]|[Vv]|[ΩR]|ohms?)?)"
+)
+_PERCENT: Final = re.compile(r"(?:±|\+/-|\+-)?\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*%")
+
+
+def _unit_name(text: str) -> str:
+    return _UNIT_ALIASES.get(text.lower()) or _UNIT_ALIASES[text]
+
+
+def _exponent(prefix: str, unit: str | None) -> int:
+    """Return the power of ten of a multiplier letter as the trade means it with this unit."""
+    if prefix not in {"m", "M"}:
+        return _EXPONENTS[prefix.lower()] if prefix else 0
+    if unit == "F":
+        return -3 if prefix == "m" else -6  # MF, MFD: microfarad in old and all-capital lists
+    if unit in _M_BY_UNIT:
+        return _M_BY_UNIT[unit]
+    return 6 if prefix == "M" else -3
+
+
+def _leads(letter: str, unit: str | None) -> bool:
+    """Return whether a value may start with this letter: R47, p33, n33, but not U7, N5 or V5."""
+    return letter in "RΩpnuµμL" or (letter in "rkKM" and unit == "Ω")
+
+
+def _scaled(digits: str, exponent: int) -> float:
+    # one conversion of the whole literal: 4.7u is the double nearest to 4.7e-6
+    return float(f"{digits}e{exponent}")
+
+
+def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
+    """Return the number and unit of one plain value, None where the text is no such thing.
+
+    Args:
+        text: `2k2`, `2.2k`, `4R7`, `0R`, `100n`, `0.1uF`, `22p`, `10kR`, `4.7UF`, `1 mΩ`, `3V3`,
+            `1%` (a fraction comes back), `16.000MHz`; a decimal comma is taken too.
+        unit: unit that decides a doubtful capital (`1M` is a megohm, `1MHz` in any case).
+
+    Source: IEC 60062 for the letter in place of the decimal point; the rest common practice.
+
+    >>> read_quantity("4K7")
+    Quantity(value=4700.0, unit='Ω', prefix='K', exact_unit=False)
+    >>> read_quantity("0.1uF").value, read_quantity("1%").value, read_quantity("U7") is None
+    (1e-07, 0.01, True)
+    """
+    text = text.strip()
+    match = _PLAIN.fullmatch(text)
+    if match:
+        sign, digits, power, prefix, unit_text = match.groups()
+        prefix = prefix or ""
+        found = _unit_name(unit_text) if unit_text else None
+        if unit_text is None and prefix == "m" and unit == "m":
+            found, prefix = "m", ""
+        guess = found
+        if found is None and (prefix == "M" or prefix.lower() in {"k", "meg"}):
+            guess = "Ω" if unit in {None, "Ω"} else None
+        exponent = _exponent(prefix, found or unit)
+        number = digits.replace(",", ".")
+        value = _scaled(sign + number, exponent + int(power or 0))
+        return Quantity(value, guess, prefix, found is not None)
+    match = _LETTER.fullmatch(text)
+    if match:
+        sign, before, unit_letter, prefix, after, unit_text = match.groups()
+        if not before and not (after and _leads(unit_letter or prefix, unit)):
+            return None
+        digits = f"{sign}{before or '0'}.{after or '0'}"
+        if unit_letter:
+            found = "V" if unit_letter == "V" else "Ω"
+            if unit_text and _unit_name(unit_text) != found:
+                return None
+            return Quantity(_scaled(digits, 0), found, "", True)
+        found = _unit_name(unit_text) if unit_text else None
+        if prefix == "L":
+            if found not in {None, "Ω"}:
+                return None
+            return Quantity(_scaled(digits, -3), "Ω", "L", False)
+        exponent = _exponent(prefix, found or unit)
+        guess = found
+        if found is None and prefix in "kKM":
+            guess = "Ω"
+        return Quantity(_scaled(digits, exponent), guess, prefix, found is not None)
+    match = _PERCENT.fullmatch(text)
+    if match:
+        return Quantity(_scaled(match[1].replace(",", "."), -2), "%", "", True)
+    match = re.fullmatch(r"(\d+)/(\d+)\s*[Ww]", text)
+    if match and int(match[2]):
+        return Quantity(int(match[1]) / int(match[2]), "W", "", True)
+    return None
+
+
+def parse_quantity(text: str, unit: str | None = None) -> float:
+    """Return the value a user typed, in SI base units (a percentage as a fraction).
+
+    Args:
+        text: one plain value, see `read_quantity`.
+        unit: the unit expected: `Ω`, `F`, `H`, `V`, `A`, `W`, `Hz`, `s`, `%`, `m`, `°C` or a
+            usual spelling of it; None takes any.
+
+    Raises:
+        WrongUsage: not a value, or of another unit; the excerpt marks where reading stopped.
+
+    >>> parse_quantity("2k2"), parse_quantity("4R7", "Ω"), parse_quantity("100n", "F")
+    (2200.0, 4.7, 1e-07)
+    >>> parse_quantity("10u", "ohms")
+    Traceback (most recent call last):
+    nettrace.errors.WrongUsage: error: '10u' where a resistance was expected. Write it like 2k2, \
+4R7 or 4.7 kΩ.
+       1 | 10u
+         | ^^^
+    """
+    wanted = _unit_name(unit) if unit else None
+    found = read_quantity(text, wanted)
+    what, example = UNIT_WORDS.get(wanted or "", ("a value", "2k2, 100n or 3.3V"))
+    if found is None:
+        raise WrongUsage(
+            f"'{text}'",
+            expected=what,
+            hint=f"Write it like {example}.",
+            excerpt=excerpt(text, 1, _stop(text) + 1, max(1, len(text) - _stop(text))),
+        )
+    # without a unit a small multiplier is no resistance: 10u of ohms is a slip, not a shunt
+    slip = (
+        wanted == "Ω" and found.unit is None and found.prefix.lower() in {"u", "µ", "μ", "n", "p"}
+    )
+    if slip or (wanted and found.unit not in {None, wanted}):
+        raise WrongUsage(
+            f"'{text}'",
+            expected=what,
+            hint=f"Write it like {example}.",
+            excerpt=excerpt(text, 1, 1, len(text)),
+        )
+    if wanted == "%" and found.unit is None:
+        return found.value / 100
+    return found.value
+
+
+def _stop(text: str) -> int:
+    """Return the offset of the first character that fits no plain value."""
+    lead = len(text) - len(text.lstrip())
+    best = 0
+    for pattern in (_PLAIN, _LETTER):
+        match = pattern.match(text, lead)
+        if match and any(c.isdigit() for c in match[0]):
+            best = max(best, match.end())
+    return best if best < len(text) else lead
+
+
+_LETTERS: Final = ((12, "T"), (9, "G"), (6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "µ"),
+                   (-9, "n"), (-12, "p"), (-15, "f"))  # fmt: skip
+
+
+def engineering(value: float, unit: str = "", digits: int = 4) -> str:
+    """Return a number for people: at most `digits` significant digits, SI prefix, a blank, unit.
+
+    Args:
+        value: in SI base units; infinity is written "∞" (open).
+        unit: `Ω`, `F`, `V`...; "" gives the number with its prefix glued on.
+        digits: significant digits, trailing zeros dropped.
+
+    >>> engineering(2200, "Ω"), engineering(1e-7, "F"), engineering(0.1 + 0.2, "V")
+    ('2.2 kΩ', '100 nF', '300 mV')
+    >>> engineering(999.96, "Ω"), engineering(0, "Ω"), engineering(4.7e-6, "H")
+    ('1 kΩ', '0 Ω', '4.7 µH')
+    """
+    if math.isnan(value):
+        return f"? {unit}".rstrip()
+    if math.isinf(value):
+        return f"{'-' if value < 0 else ''}∞ {unit}".rstrip()
+    if value == 0:
+        return f"0 {unit}".rstrip()
+    mantissa, _, power = f"{value:.{digits - 1}e}".partition("e")
+    exponent = int(power)
+    step, letter = next((pair for pair in _LETTERS if exponent >= pair[0]), _LETTERS[-1])
+    number = float(f"{mantissa}e{exponent - step}")
+    places = max(0, digits - 1 - (exponent - step))
+    shown = f"{number:.{places}f}"
+    if "." in shown:
+        shown = shown.rstrip("0").rstrip(".")
+    return f"{shown} {letter}{unit}" if unit else f"{shown}{letter}"
+
+
+def percent(fraction: float) -> str:
+    """Return a fraction as a percentage for people.
+
+    >>> percent(0.01), percent(0.001), percent(0.2)
+    ('1 %', '0.1 %', '20 %')
+    """
+    return f"{float(f'{fraction * 100:.3g}'):g} %"
