@@ -131,7 +131,8 @@ def _find_conflicts(
                 groups.setdefault(known, []).append((pin, here))
         for known, found in groups.items():
             join.disputed.update(here for _, here in found)
-            join.conflicts.append(_conflict(net.name, known, found, pin_net))
+            code = "net-split" if known in targets else "pin-on-two-nets"
+            join.conflicts.append(_conflict(code, net.name, known, found, pin_net))
     met = Counter(pin_net[here][0] for here in pins.values())
     for part in board.parts:
         for pin in part.pins:
@@ -143,10 +144,13 @@ def _find_conflicts(
                 if met[known] < 2:
                     continue  # a net of one pin and no net at all say the same
                 join.disputed.add(here)
-                join.conflicts.append(_conflict(None, known, [(pin, here)], pin_net))
+                join.conflicts.append(
+                    _conflict("pin-without-net", None, known, [(pin, here)], pin_net)
+                )
 
 
 def _conflict(
+    code: str,
     name: str | None,
     known: str | None,
     found: list[tuple[Pin, tuple[str, str]]],
@@ -160,7 +164,6 @@ def _conflict(
     pin, here = found[0]
     first = Statement(f"on {known}" if known else "on no net", pin_net[here][1] or Place("?"))
     second = Statement(f"on {name}" if name else "on no net", pin.place or Place("?"))
-    code = "pin-on-two-nets" if known and name and known != name else "net-split"
-    if known is None or name is None:
+    if known is None:
         code = "pin-without-net"
     return Conflict(code, subject, (first, second), known or "no net")
