@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Generator
 from pathlib import Path
 
 import pytest
@@ -29,7 +30,7 @@ def boards_folder() -> Path | None:
 
 @pytest.fixture(scope="session")
 def boards() -> Path:
-    """The folder of real boards with their truth; the test is skipped, with a reason, without it."""
+    """The folder of real boards with their truth; without it the test is skipped, with a reason."""
     folder = boards_folder()
     if folder is None:
         pytest.skip("no folder of real boards (set NETTRACE_BOARDS, or put it in ../shared/boards)")
@@ -40,3 +41,15 @@ def boards() -> Path:
 def wren() -> Path:
     """The folder of the sample board's files."""
     return ROOT / "samples" / "wren"
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Under .ci/run every program and board is there: a skipped test is a failed one."""
+    report = yield
+    if report.skipped and os.environ.get("NETTRACE_CI") and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"skipped under CI: {item.nodeid}: {report.longrepr}"
+    return report
