@@ -45,7 +45,7 @@ def wren() -> Path:
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
-    item: pytest.Item, call: pytest.CallInfo[None]
+    item: pytest.Item,
 ) -> Generator[None, pytest.TestReport, pytest.TestReport]:
     """Under .ci/run every program and board is there: a skipped test is a failed one."""
     report = yield
