@@ -16,10 +16,12 @@ class Document:
     """A file's text with what a reader needs to name places and find neighbours.
 
     `path` is shown to the user; `folder` is where includes may be looked up (None: nowhere);
-    `digest` is the sha256 of the bytes, hex.
+    `digest` is the sha256 of the bytes, hex; `hierarchy` is "flatten" or "keep" where the user
+    said so, None for what the format usually means.
     """
 
     path: str
     text: str
     folder: Path | None = None
     digest: str = ""
+    hierarchy: str | None = None

@@ -134,13 +134,19 @@ def detect_format(text: str) -> Format | None:
     return None
 
 
-def read_file(path: Path, shown: str | None = None, format_name: str | None = None) -> Board:
+def read_file(
+    path: Path,
+    shown: str | None = None,
+    format_name: str | None = None,
+    hierarchy: str | None = None,
+) -> Board:
     """Read one file into a Board.
 
     Args:
         path: the file.
         shown: how to name it in messages; the path as given if None.
         format_name: skip detection and use this format.
+        hierarchy: "flatten" or "keep" where the user said so; see `Document`.
 
     Raises:
         BadInput: it cannot be opened, decoded, recognised or parsed.
@@ -162,7 +168,7 @@ def read_file(path: Path, shown: str | None = None, format_name: str | None = No
         raise BadInput(f"cannot open ({reason})", place=Place(name)) from None
     text = decode_text(raw, name)
     digest = hashlib.sha256(raw).hexdigest()
-    return read_text(Document(name, text, path.parent, digest), format_name)
+    return read_text(Document(name, text, path.parent, digest, hierarchy), format_name)
 
 
 def read_text(document: Document, format_name: str | None = None) -> Board:
