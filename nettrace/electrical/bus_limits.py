@@ -1,0 +1,389 @@
+"""Pull-up limits of open-drain buses: the window of the standard, rise time, and a verdict.
+
+I2C by NXP UM10204, SMBus by its classes of drive; I3C and single-wire HDQ as hints.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final, Literal
+
+from nettrace.electrical.ranges import above_zero
+from nettrace.values.quantity import engineering
+
+__all__ = [
+    "BusMode",
+    "Limits",
+    "PullUpVerdict",
+    "judge_pull_up",
+    "low_level",
+    "modes_met",
+    "parallel_ohms",
+    "pull_up_limits",
+    "rise_time",
+    "series_limit_ohms",
+]
+
+#: Time from 30 % to 70 % of the supply over R·C: ln(0.7/0.3). UM10204 section 7.1.
+RISE_FACTOR: Final = math.log(0.7 / 0.3)
+
+#: Above this supply the low level is a fixed 0.4 V, at or below it 0.2 VDD. UM10204 table 9.
+LOW_LEVEL_CHANGES_AT_VOLTS: Final = 2.0
+
+#: SMBus levels suit I2C parts only above about this supply. UM10204 section 4.2.
+SMBUS_MIXES_FROM_VOLTS: Final = 3.0
+
+#: Bus capacitance assumed where none is known: about ten pins of 10 pF or a short bus.
+#: Common practice, no source (the 10 pF a pin is UM10204 table 10).
+ASSUMED_BUS_FARADS: Final = 100e-12
+
+
+class BusMode(Enum):
+    """A speed or drive class; the value is its name for people."""
+
+    STANDARD = "Standard"
+    FAST = "Fast"
+    FAST_PLUS = "Fast-plus"
+    SMBUS_LOW_POWER = "SMBus low-power"
+    SMBUS_HIGH_POWER = "SMBus high-power"
+    I3C = "I3C"
+
+
+@dataclass(frozen=True, slots=True)
+class ModeLimits:
+    """Limits of one class: SI units; `low_volts_amperes` is the sink current the low level holds.
+
+    `small_supply_amperes` is the sink current at 0.2 VDD for supplies of 2 V and below, None where
+    the class has no such line and the fixed level is used throughout.
+    """
+
+    hertz: float
+    rise_seconds: float
+    bus_farads: float
+    low_volts: float
+    low_amperes: float
+    small_supply_amperes: float | None
+    source: str
+
+
+_UM10204: Final = "NXP UM10204 rev. 7 tables 9 to 11, section 7.1"
+MODES: Final[dict[BusMode, ModeLimits]] = {
+    BusMode.STANDARD: ModeLimits(100e3, 1000e-9, 400e-12, 0.4, 3e-3, None, _UM10204),
+    BusMode.FAST: ModeLimits(400e3, 300e-9, 400e-12, 0.4, 3e-3, 2e-3, _UM10204),
+    BusMode.FAST_PLUS: ModeLimits(1e6, 120e-9, 550e-12, 0.4, 20e-3, 2e-3, _UM10204),
+    BusMode.SMBUS_LOW_POWER: ModeLimits(
+        100e3, 1000e-9, 400e-12, 0.4, 350e-6, None, "SMBus 2.0 table 2, low-power DC"
+    ),
+    BusMode.SMBUS_HIGH_POWER: ModeLimits(
+        100e3, 1000e-9, 400e-12, 0.4, 4e-3, None, "SMBus 2.0 high-power class"
+    ),
+    # One system-on-chip vendor's guide names about 1 kΩ at 50 pF; no table of the standard.
+    BusMode.I3C: ModeLimits(
+        12.5e6, 120e-9, 50e-12, 0.4, 3e-3, 2e-3, "hint of one vendor's guide, not the standard"
+    ),
+}
+
+#: Pull-ups that boards really carry on such lines (common practice, no source), Ω.
+COMMON_PULL_UPS: Final = (1.0e3, 1.5e3, 2.2e3, 4.7e3, 10e3)
+
+Window = Literal["ok", "too strong", "too weak", "no legal value", "unknown"]
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The legal range of a pull-up, Ω; `at_least` above `at_most` means no value is legal."""
+
+    at_least: float
+    at_most: float
+
+    @property
+    def possible(self) -> bool:
+        """Whether any value is legal."""
+        return self.at_least <= self.at_most
+
+    def rounded(self) -> tuple[int, int]:
+        """Return both ends in whole ohms."""
+        return round(self.at_least), round(self.at_most)
+
+
+@dataclass(frozen=True, slots=True)
+class PullUpVerdict:
+    """What a pull-up is worth on its bus: `state` for programs, `text` for people.
+
+    `mode` is the class it was judged by; `rise_seconds` the time from 30 to 70 % of the supply;
+    `because` lists figures and their source.
+    """
+
+    state: Window
+    text: str
+    mode: BusMode | None
+    limits: Limits | None
+    rise_seconds: float | None
+    because: tuple[str, ...] = ()
+
+
+def low_level(supply_volts: float, mode: BusMode = BusMode.FAST) -> tuple[float, float]:
+    """Return the highest low level of a bus output, V, and the sink current that holds it, A.
+
+    Source: NXP UM10204 rev. 7, table 9 (VOL1 above 2 V, VOL2 at or below).
+
+    >>> low_level(3.3), low_level(2.0)
+    ((0.4, 0.003), (0.4, 0.002))
+    """
+    above_zero(supply_volts=supply_volts)
+    row = MODES[mode]
+    if supply_volts <= LOW_LEVEL_CHANGES_AT_VOLTS and row.small_supply_amperes is not None:
+        return 0.2 * supply_volts, row.small_supply_amperes
+    return row.low_volts, row.low_amperes
+
+
+def pull_up_limits(
+    supply_volts: float,
+    bus_farads: float,
+    mode: BusMode = BusMode.FAST,
+    sink_amperes: float | None = None,
+) -> Limits:
+    """Return the range of pull-up resistance that one bus line allows.
+
+    All pull-ups of the line count in parallel, also those behind series resistors.
+
+    Args:
+        supply_volts: voltage of the rail the pull-up goes to, V, above 0.
+        bus_farads: capacitance of the whole line, F, above 0.
+        mode: class; sets rise time (s), sink current (A), low level (V).
+        sink_amperes: another sink current at the low level, A, from a data sheet.
+
+    Returns:
+        Limits in ohms; at_least above at_most means no value is legal.
+
+    Raises:
+        ValueError: an argument is not above 0.
+
+    Source: NXP UM10204 rev. 7, section 7.1, equations 1 and 2.
+
+    >>> pull_up_limits(3.3, 200e-12, BusMode.FAST).rounded()
+    (967, 1770)
+    """
+    above_zero(supply_volts=supply_volts, bus_farads=bus_farads)
+    volts, amperes = low_level(supply_volts, mode)
+    if sink_amperes is not None:
+        above_zero(sink_amperes=sink_amperes)
+        amperes = sink_amperes
+    at_least = max(0.0, (supply_volts - volts) / amperes)
+    return Limits(at_least, MODES[mode].rise_seconds / (RISE_FACTOR * bus_farads))
+
+
+def rise_time(pull_ohms: float, bus_farads: float) -> float:
+    """Return the time a released line takes from 30 to 70 % of the supply, s.
+
+    Source: NXP UM10204 rev. 7, section 7.1.
+
+    >>> f"{rise_time(4.7e3, 100e-12) * 1e9:.1f} ns"
+    '398.2 ns'
+    """
+    above_zero(pull_ohms=pull_ohms, bus_farads=bus_farads)
+    return RISE_FACTOR * pull_ohms * bus_farads
+
+
+def parallel_ohms(ohms: Iterable[float]) -> float:
+    """Return the resistance of resistors in parallel, Ω; none at all is infinite.
+
+    >>> round(parallel_ohms([2200, 10_000]), 2)
+    1803.28
+    """
+    conductance = 0.0
+    for value in ohms:
+        if value < 0:
+            raise ValueError(f"a resistance must be 0 or more, not {value!r}")
+        if value == 0:
+            return 0.0
+        conductance += 1 / value
+    return 1 / conductance if conductance else math.inf
+
+
+def series_limit_ohms(pull_ohms: float) -> float:
+    """Return the largest series resistor a line with this pull-up takes, Ω.
+
+    The divider of series resistor and pull-up may lift a low by no more than the low-level noise
+    margin of 0.1 VDD: Rs/(Rs+Rp) ≤ 0.1. Derived; the standard shows it as a curve (figure 46).
+
+    Source: NXP UM10204 rev. 7, section 7.3, for the margin.
+
+    >>> round(series_limit_ohms(2200)), round(series_limit_ohms(10e3))
+    (244, 1111)
+    """
+    above_zero(pull_ohms=pull_ohms)
+    return pull_ohms / 9
+
+
+def modes_met(pull_ohms: float, bus_farads: float) -> tuple[BusMode, ...]:
+    """Return the I2C classes whose rise time this pull-up meets, fastest first.
+
+    >>> [mode.value for mode in modes_met(4.7e3, 100e-12)]
+    ['Standard']
+    """
+    rise = rise_time(pull_ohms, bus_farads)
+    return tuple(
+        mode
+        for mode in (BusMode.FAST_PLUS, BusMode.FAST, BusMode.STANDARD)
+        if rise <= MODES[mode].rise_seconds
+    )
+
+
+_SMBUS: Final = frozenset({BusMode.SMBUS_LOW_POWER, BusMode.SMBUS_HIGH_POWER})
+#: What a protocol's name is judged by, fastest class that is common first.
+_PROTOCOL_MODES: Final[dict[str, tuple[BusMode, ...]]] = {
+    # not Fast-plus: its 20 mA drivers are rare, so a bus is one only where that is said
+    "i2c": (BusMode.FAST, BusMode.STANDARD),
+    "smbus": (BusMode.SMBUS_HIGH_POWER, BusMode.SMBUS_LOW_POWER),
+    "pmbus": (BusMode.SMBUS_HIGH_POWER, BusMode.SMBUS_LOW_POWER),
+    "i3c": (BusMode.I3C,),
+}
+
+
+def _modes_of(protocol: BusMode | str) -> tuple[BusMode, ...]:
+    if isinstance(protocol, BusMode):
+        return (protocol,)
+    lower = protocol.lower()
+    for mode in BusMode:
+        if mode.value.lower() == lower:
+            return (mode,)
+    for name, modes in _PROTOCOL_MODES.items():
+        if name in lower:
+            return modes
+    return ()
+
+
+def judge_pull_up(
+    pull_ohms: float | None,
+    supply_volts: float | None,
+    bus_farads: float | None = None,
+    protocol: BusMode | str = "I2C",
+) -> PullUpVerdict:
+    """Return whether a line's pull-up suits its bus.
+
+    The strong end is a hard limit (a part could not pull the line low); the weak end depends on
+    the bus capacitance and the clock, so a pull-up fit for a slower class is "ok" with the class
+    named.
+
+    Args:
+        pull_ohms: all pull-ups of the line in parallel, Ω; None or infinite if there is none.
+        supply_volts: voltage of their rail, V, None if not known.
+        bus_farads: capacitance of the line, F; None takes 100 pF and says so.
+        protocol: a class, its name, or `I2C`, `SMBus`, `PMBus`, `I3C`.
+
+    Returns:
+        A verdict; `state` is "unknown" where voltage or protocol is not known.
+
+    Raises:
+        ValueError: an argument that is given is not above 0.
+
+    Source: NXP UM10204 rev. 7, SMBus 2.0; see `MODES`.
+
+    >>> judge_pull_up(2200, 3.3, 100e-12).state, judge_pull_up(330, 3.3, 100e-12).state
+    ('ok', 'too strong')
+    >>> print(judge_pull_up(4700, 3.3, 100e-12).text)
+    4.7 kΩ suits Standard mode (up to 100 kHz); too weak for Fast: rises in 398.2 ns of 300 ns
+    """
+    modes = _modes_of(protocol)
+    name = protocol.value if isinstance(protocol, BusMode) else protocol
+    if pull_ohms is None or math.isinf(pull_ohms):
+        text = "no pull-up: the line never rises and the bus is dead"
+        return PullUpVerdict(
+            "too weak",
+            text,
+            None,
+            None,
+            None,
+            ("an open-drain line has no other source of a high level",),
+        )
+    if pull_ohms == 0:
+        text = "0 Ω: tied straight to the rail, no part can pull the line low"
+        return PullUpVerdict("too strong", text, None, None, None, ())
+    shown = engineering(pull_ohms, "Ω")
+    if not modes:
+        text = f"{shown}: no limits known for {name}"
+        return PullUpVerdict("unknown", text, None, None, None, ())
+    if supply_volts is None:
+        text = f"{shown}: the voltage of its rail is not known"
+        return PullUpVerdict("unknown", text, None, None, None, ())
+    farads = ASSUMED_BUS_FARADS if bus_farads is None else bus_farads
+    because = [
+        f"bus capacitance {engineering(farads, 'F')}" + (" assumed" if bus_farads is None else "")
+    ]
+    if modes[0] in _SMBUS and supply_volts < SMBUS_MIXES_FROM_VOLTS:
+        because.append("SMBus levels suit I2C parts only above about 3 V (UM10204 section 4.2)")
+    return _judge(pull_ohms, supply_volts, farads, modes, because)
+
+
+def _judge(
+    pull_ohms: float,
+    supply_volts: float,
+    farads: float,
+    modes: tuple[BusMode, ...],
+    because: list[str],
+) -> PullUpVerdict:
+    shown = engineering(pull_ohms, "Ω")
+    rise = rise_time(pull_ohms, farads)
+    windows = {mode: pull_up_limits(supply_volts, farads, mode) for mode in modes}
+    fitting = [mode for mode in modes if _fits(pull_ohms, windows[mode])]
+    first = modes[0]
+    for mode in fitting[:1] or [first]:
+        limits = windows[mode]
+        volts, amperes = low_level(supply_volts, mode)
+        because.append(
+            f"{mode.value}: at least {engineering(limits.at_least, 'Ω')} "
+            f"({engineering(volts, 'V')} at {engineering(amperes, 'A')}), "
+            f"at most {engineering(limits.at_most, 'Ω')} "
+            f"({engineering(MODES[mode].rise_seconds, 's')}); {MODES[mode].source}"
+        )
+    if fitting:
+        mode = fitting[0]
+        reach = engineering(MODES[mode].hertz, "Hz")
+        text = f"{shown} suits {mode.value}{_class_word(mode)} (up to {reach})"
+        if mode is not first:
+            text += f"; {_why_not(pull_ohms, rise, windows[first], first)}"
+        return PullUpVerdict("ok", text, mode, windows[mode], rise, tuple(because))
+    limits = windows[first]
+    strongest = min(windows.values(), key=lambda window: window.at_least)
+    weakest = max(windows.values(), key=lambda window: window.at_most)
+    state: Window
+    if not any(window.possible for window in windows.values()):
+        state = "no legal value"
+        where = f"{engineering(supply_volts, 'V')} and {engineering(farads, 'F')}"
+        text = f"{shown}: no pull-up is legal at {where}"
+    elif pull_ohms < strongest.at_least:
+        state = "too strong"
+        least = engineering(strongest.at_least, "Ω")
+        text = f"{shown} is too strong: at least {least}, or a part may fail to pull the line low"
+    elif pull_ohms > weakest.at_most:
+        state = "too weak"
+        text = (
+            f"{shown} is too weak: the line rises in {engineering(rise, 's')}; "
+            f"at most {engineering(weakest.at_most, 'Ω')} at {engineering(farads, 'F')}"
+        )
+    else:
+        state = "too strong" if pull_ohms < limits.at_least else "too weak"
+        text = f"{shown} is {state} for {first.value}: {_why_not(pull_ohms, rise, limits, first)}"
+    return PullUpVerdict(state, text, first, limits, rise, tuple(because))
+
+
+def _fits(pull_ohms: float, limits: Limits) -> bool:
+    # one part in a million: 4.7 k as read and a limit of 4.7 k are the same
+    return limits.at_least * (1 - 1e-6) <= pull_ohms <= limits.at_most * (1 + 1e-6)
+
+
+def _class_word(mode: BusMode) -> str:
+    return " mode" if mode in {BusMode.STANDARD, BusMode.FAST, BusMode.FAST_PLUS} else ""
+
+
+def _why_not(pull_ohms: float, rise: float, limits: Limits, mode: BusMode) -> str:
+    if pull_ohms < limits.at_least:
+        return f"too strong for {mode.value}: at least {engineering(limits.at_least, 'Ω')}"
+    return (
+        f"too weak for {mode.value}: rises in {engineering(rise, 's')} of "
+        f"{engineering(MODES[mode].rise_seconds, 's')}"
+    )
