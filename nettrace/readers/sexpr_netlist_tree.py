@@ -1,0 +1,210 @@
+"""An s-expression netlist from its whole tree: any legal text, and every fault with its place."""
+
+from __future__ import annotations
+
+from nettrace.model.board import Board
+from nettrace.readers.document import Document
+from nettrace.readers.sexpr_netlist_facts import NetlistFacts, PinTable
+from nettrace.readers.sexpr_text import SexprText
+from nettrace.readers.sexpr_tree import Form, TreeReader
+
+__all__ = ["read_netlist_tree"]
+
+_TOP = frozenset(
+    ["version", "design", "components", "libparts", "libraries", "nets", "groups", "variants"]
+)
+_COMPONENT = frozenset(
+    [
+        "ref",
+        "value",
+        "footprint",
+        "datasheet",
+        "description",
+        "fields",
+        "libsource",
+        "property",
+        "sheetpath",
+        "tstamp",
+        "tstamps",
+        "units",
+        "component_classes",
+        "variants",
+        "duplicate_pin_numbers_are_jumpers",
+        "jumper_pin_groups",
+    ]
+)
+_NET = frozenset({"code", "name", "class", "node"})
+_NODE = frozenset({"ref", "pin", "pinfunction", "pintype"})
+
+
+def read_netlist_tree(document: Document) -> Board:
+    """Read the whole text into a tree, and the tree into a Board.
+
+    Raises:
+        BadInput: unbalanced or cut off, or a node without its part or pin.
+    """
+    return _NetlistTree(document).read()
+
+
+class _NetlistTree:
+    def __init__(self, document: Document) -> None:
+        self.source = SexprText(document)
+        self.tree = TreeReader(self.source, frozenset({"components", "libparts", "nets"}))
+        self.facts = NetlistFacts(document)
+
+    def read(self) -> Board:
+        root = self.tree.read()
+        if root.head != "export":
+            raise self.source.error(root.start, f"'({root.head}'", expected="'(export'")
+        self._known(root, 1, _TOP)
+        builder = self.facts.builder
+        for form in root.forms():
+            if form.head == "version":
+                builder.version = form.word() or ""
+            elif form.head == "design":
+                self._design(form)
+            elif form.head == "components":
+                self._known(form, 1, frozenset({"comp"}))
+                for part in form.forms():
+                    if part.head == "comp":
+                        self._component(part)
+        # the library section stands behind the components and is needed for the nets
+        for form in root.forms():
+            if form.head == "libparts":
+                self._known(form, 1, frozenset({"libpart"}))
+                for part in form.forms():
+                    if part.head == "libpart":
+                        self._library_part(part)
+        self.facts.libraries_done()
+        for form in root.forms():
+            if form.head == "nets":
+                self._known(form, 1, frozenset({"net"}))
+                for net in form.forms():
+                    if net.head == "net":
+                        self._net(net)
+        self.facts.done()
+        builder.warnings += self.tree.warnings
+        return builder.build()
+
+    def _known(self, form: Form, first: int, heads: frozenset[str]) -> None:
+        for index in range(first, len(form)):
+            item = form[index]
+            if isinstance(item, str):
+                self.tree.warn(
+                    "unexpected-word",
+                    f"{item!r} in '({form.head}' was passed over",
+                    self.tree.offset(form, index),
+                )
+            elif item.head not in heads:
+                self.tree.warn(
+                    "unknown-form",
+                    f"'({item.head}' in '({form.head}' was passed over",
+                    item.start,
+                )
+
+    def _needed(self, form: Form, head: str) -> str:
+        child = form.first(head)
+        word = child.word() if child is not None else None
+        if word is None:
+            raise self.source.error(
+                form.start,
+                f"'({form.head}' without '({head} ...)'",
+                expected=f"'({head} ...)' in it",
+                length=len(form.head) + 1,
+            )
+        return word
+
+    @staticmethod
+    def _word(form: Form, head: str) -> str | None:
+        child = form.first(head)
+        return child.word() if child is not None else None
+
+    def _once(self, form: Form, heads: frozenset[str]) -> None:
+        seen: set[str] = set()
+        for child in form.forms():
+            if child.head in heads and child.head in seen:
+                self.tree.warn(
+                    "repeated-form",
+                    f"a second '({child.head}' in '({form.head}'; the first counts",
+                    child.start,
+                )
+            seen.add(child.head)
+
+    def _design(self, form: Form) -> None:
+        for sheet in form.forms():
+            block = sheet.first("title_block")
+            if sheet.head == "sheet" and block is not None:
+                self.facts.title(self._word(block, "title") or "")
+                return  # the first sheet is the board's
+
+    def _component(self, form: Form) -> None:
+        self._known(form, 1, _COMPONENT)
+        self._once(form, _COMPONENT - {"property"})
+        refdes = self._needed(form, "ref")
+        properties: list[tuple[str, str | None]] = []
+        for child in form.forms():
+            if child.head == "fields":
+                for field in child.forms():
+                    name = self._word(field, "name")
+                    words = field.words()
+                    if name is not None:
+                        properties.append((name, words[0] if words else ""))
+            elif child.head == "property":
+                name = self._word(child, "name")
+                if name is not None:
+                    properties.append((name, self._word(child, "value")))
+            elif child.head == "datasheet":
+                properties.append(("Datasheet", child.word() or ""))
+        symbol = form.first("libsource")
+        path = form.first("sheetpath")
+        description = self._word(form, "description")
+        key: tuple[str, str] | None = None
+        if symbol is not None:
+            key = (self._word(symbol, "lib") or "", self._word(symbol, "part") or "")
+            description = description or self._word(symbol, "description")
+        self.facts.component(
+            refdes,
+            self._word(form, "value"),
+            self._word(form, "footprint"),
+            description,
+            self._word(path, "names") if path is not None else None,
+            properties,
+            key,
+            self.source.place(form.start),
+        )
+
+    def _library_part(self, form: Form) -> None:
+        names = [self._word(form, "part") or ""]
+        aliases = form.first("aliases")
+        if aliases is not None:
+            names += [alias.word() or "" for alias in aliases.forms() if alias.head == "alias"]
+        pins: PinTable = {}
+        table = form.first("pins")
+        if table is not None:
+            for pin in table.forms():
+                number = self._word(pin, "num")
+                if number is not None:
+                    said = (self._word(pin, "name") or "", self._word(pin, "type") or "")
+                    pins.setdefault(number, said)
+        self.facts.library_part(
+            self._word(form, "lib") or "", names, self._word(form, "description"), pins
+        )
+
+    def _net(self, form: Form) -> None:
+        self._known(form, 1, _NET)
+        self._once(form, _NET - {"node"})
+        name = self._needed(form, "name")
+        self.facts.net(name, self.source.place(form.start))
+        for node in form.forms():
+            if node.head != "node":
+                continue
+            self._known(node, 1, _NODE)
+            self._once(node, _NODE)
+            self.facts.node(
+                name,
+                self._needed(node, "ref"),
+                self._needed(node, "pin"),
+                self._word(node, "pinfunction"),
+                self._word(node, "pintype"),
+                self.source.place(node.start),
+            )

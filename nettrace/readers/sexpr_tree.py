@@ -1,0 +1,267 @@
+"""The plain whole-tree reader of s-expressions: any depth, any legal text, every place known.
+
+It serves where the fast grammars do not apply: unusual but legal text, and text at fault, whose
+line and column it names. Slower than they are, and the yardstick that they are tested against.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from nettrace.errors import Warning
+from nettrace.readers.sexpr_text import NUMBER, TOKEN, SexprText, unquote
+
+__all__ = ["Form", "TreeReader"]
+
+#: Faults of one kind that are named one by one; the rest is counted.
+MOST_WARNINGS = 20
+
+
+class Form(list["str | Form"]):
+    """A list in parentheses; its items are words and strings (as text) and further forms."""
+
+    __slots__ = ("start",)
+
+    def __init__(self, start: int) -> None:
+        super().__init__()
+        self.start = start
+
+    @property
+    def head(self) -> str:
+        """The first word, "" where there is none."""
+        return self[0] if self and isinstance(self[0], str) else ""
+
+    def forms(self) -> Iterator[Form]:
+        """Yield the forms in it."""
+        for item in self:
+            if isinstance(item, Form):
+                yield item
+
+    def first(self, head: str) -> Form | None:
+        """Return the first form in it of that head."""
+        for item in self:
+            if isinstance(item, Form) and item and item[0] == head:
+                return item
+        return None
+
+    def words(self) -> list[str]:
+        """Return the words and strings after the head."""
+        return [item for item in self[1:] if isinstance(item, str)]
+
+    def word(self, index: int = 1) -> str | None:
+        """Return the item at the index where it is a word or string."""
+        if index < len(self):
+            item = self[index]
+            if isinstance(item, str):
+                return item
+        return None
+
+
+class TreeReader:
+    """Reads one text into a tree and gives items out of it, with errors that name their place.
+
+    Args:
+        source: the text.
+        top_heads: heads that stand only directly in the outermost form; a parenthesis too few or
+            too many is looked for with them.
+    """
+
+    def __init__(self, source: SexprText, top_heads: frozenset[str] = frozenset()) -> None:
+        self.source = source
+        self.top_heads = top_heads
+        self.warnings: list[Warning] = []
+        self._mended = 0
+
+    def read(self) -> Form:
+        """Return the outermost form.
+
+        Raises:
+            BadInput: not one balanced form.
+        """
+        text = self.source.text
+        root: Form | None = None
+        form: Form | None = None
+        above: list[Form] = []
+        last_end = -1  # end of the last closing parenthesis
+        for match in TOKEN.finditer(text):
+            kind = match.lastindex
+            if kind == 1:
+                at = match.start(1)
+                if text[at] == "(":
+                    inner = Form(at)
+                    if form is None:
+                        if root is not None:
+                            raise self._surplus(root, at)
+                        root = inner
+                    else:
+                        form.append(inner)
+                        above.append(form)
+                    form = inner
+                else:
+                    if form is None:
+                        raise self._surplus(root, at)
+                    form = above.pop() if above else None
+                    last_end = at + 1
+            elif kind == 4:
+                raise self._bad_token(match.start(4))
+            elif form is None:
+                raise self._surplus(root, match.start(kind or 0))
+            elif kind == 2:
+                form.append(unquote(match[2]))
+            else:
+                word = match[3]
+                at = match.start(3)
+                if at == last_end and word[0].isalpha():
+                    # ")word" with no blank between: the writer lost the parenthesis before it
+                    inner = Form(at)
+                    inner.append(word)
+                    form.append(inner)
+                    above.append(form)
+                    form = inner
+                    self._note_mended(at, word)
+                else:
+                    form.append(word)
+        if root is None:
+            raise self.source.error(0, "no form", expected="'('")
+        if form is not None:
+            raise self._cut_off(form, above)
+        if self._mended > MOST_WARNINGS:
+            self.warnings.append(
+                Warning(
+                    "missing-parenthesis",
+                    f"{self._mended} opening parentheses are missing in all; each was put back",
+                    self.source.place(0),
+                )
+            )
+        return root
+
+    def _note_mended(self, at: int, word: str) -> None:
+        self._mended += 1
+        if self._mended <= MOST_WARNINGS:
+            self.warnings.append(
+                Warning(
+                    "missing-parenthesis",
+                    f"'{word}' stands right behind ')': read as '({word}'",
+                    self.source.place(at),
+                )
+            )
+
+    def _bad_token(self, at: int) -> Exception:
+        text = self.source.text
+        if text[at] == '"':
+            close = text.find('"', at + 1)
+            if close < 0:
+                return self.source.error(
+                    at,
+                    "a string that does not end",
+                    expected="a closing quotation mark",
+                    hint="The file is cut off here, or a quotation mark is missing.",
+                )
+            return self.source.error(
+                close,
+                "a quotation mark inside a word",
+                expected="a blank or ')'",
+                hint="A quotation mark is missing or too many on this line or above.",
+            )
+        word = TOKEN.match(text, at)
+        end = text.find('"', at) if word else at
+        return self.source.error(
+            max(end, at),
+            "a quotation mark inside a word",
+            expected="a blank or ')'",
+            hint="A quotation mark is missing or too many on this line or above.",
+        )
+
+    def _surplus(self, root: Form | None, at: int) -> Exception:
+        if root is None:
+            return self.source.error(at, f"{self.source.text[at]!r}", expected="'('")
+        misplaced = self._misplaced()
+        if misplaced is not None:
+            return misplaced
+        return self.source.error(
+            at,
+            f"text after the end of '({root.head}'",
+            expected="the end of the file",
+            hint="A parenthesis is missing or too many above.",
+        )
+
+    def _cut_off(self, form: Form, above: list[Form]) -> Exception:
+        if len(above) <= 1:
+            # all but the outermost were closed: the fault may be far above
+            misplaced = self._misplaced()
+            if misplaced is not None:
+                return misplaced
+        depth = len(above) + 1
+        more = f", {depth} open in all" if depth > 1 else ""
+        return self.source.error(
+            form.start,
+            f"'({form.head}' that is never closed",
+            expected="')'",
+            hint=f"The file is cut off, or parentheses are missing at its end (this form{more}).",
+            length=len(form.head) + 1,
+        )
+
+    def _misplaced(self) -> Exception | None:
+        """Return an error for the first form that stands at a depth where it cannot."""
+        depth = 0
+        opened = -1
+        for match in TOKEN.finditer(self.source.text):
+            if match.lastindex == 1:
+                opened = match.start(1) if match[1] == "(" else -1
+                depth += 1 if match[1] == "(" else -1
+                continue
+            if match.lastindex == 3 and opened >= 0 and depth != 2 and match[3] in self.top_heads:
+                what = "missing" if depth > 2 else "too many"
+                return self.source.error(
+                    opened,
+                    f"'({match[3]}' {'inside another form' if depth > 2 else 'outside'}",
+                    expected="it directly in the outermost form",
+                    hint=f"A closing parenthesis is {what} above.",
+                    length=len(match[3]) + 1,
+                )
+            opened = -1
+        return None
+
+    def offset(self, form: Form, index: int) -> int:
+        """Return where the item of that index stands (or the form, where it has fewer)."""
+        if index < len(form):
+            item = form[index]
+            if isinstance(item, Form):
+                return item.start
+        depth, count = 0, -1
+        for match in TOKEN.finditer(self.source.text, form.start):
+            if match.lastindex == 1:
+                if depth == 1 and match[1] == "(":
+                    count += 1
+                depth += 1 if match[1] == "(" else -1
+                if depth == 0:
+                    break
+            elif depth == 1:
+                count += 1
+                if count == index:
+                    return match.start(match.lastindex or 0)
+        return form.start
+
+    def number(self, form: Form, index: int, what: str) -> float:
+        """Return the number at the index.
+
+        Raises:
+            BadInput: there is none, or it is not finite or not of this world.
+        """
+        word = form.word(index)
+        if word is None:
+            raise self.source.error(
+                self.offset(form, index),
+                f"'({form.head}' without {what}",
+                expected=f"'({form.head} ... {what} ...)'",
+            )
+        if NUMBER.match(word) is None:
+            at = self.offset(form, index)
+            raise self.source.error(
+                at, f"{word!r}", expected=f"a number ({what})", length=max(1, len(word))
+            )
+        return float(word)
+
+    def warn(self, code: str, message: str, offset: int) -> None:
+        """Note something read with care."""
+        self.warnings.append(Warning(code, message, self.source.place(offset)))
