@@ -35,7 +35,7 @@ def grammar_text(name: str) -> str:
 def load_grammar(name: str, **options: Any) -> Lark:
     """Return the parser of `grammars/NAME.lark`, built when first asked for with these options.
 
-    LALR unless `parser` says otherwise. A parser with a transformer must have one without state:
+    LALR unless `parser` says otherwise; `start` may be a tuple of rules. A parser with a transformer must have one without state:
     the parser outlives the file.
     """
     from lark import Lark
@@ -44,6 +44,8 @@ def load_grammar(name: str, **options: Any) -> Lark:
     key = (name, tuple(sorted(options.items())))
     parser = _parsers.get(key)
     if parser is None:
+        if isinstance(options.get("start"), tuple):
+            options["start"] = list(options["start"])  # lark takes a list, a key cannot be one
         parser = _parsers[key] = Lark(grammar_text(name), source_path=f"{name}.lark", **options)
     return parser
 
