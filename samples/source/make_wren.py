@@ -15,8 +15,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from board_file import board_text
 from description import Description, load
+from edif_file import edif_text
+from ipc2581_file import ipc2581_text
 from ipcd356_file import bare_board_text
 from netlist_file import netlist_text
+from spice_deck import deck_text
 from tables import parts_list_text, places_text
 
 if TYPE_CHECKING:
@@ -27,6 +30,9 @@ FILES: tuple[tuple[str, Callable[[Description], str]], ...] = (
     ("wren/wren.net", netlist_text),
     ("wren/wren.d356", bare_board_text),
     ("wren/wren-bom.csv", parts_list_text),
+    ("formats/wren.edf", edif_text),
+    ("formats/wren.cir", deck_text),
+    ("formats/wren-2581.xml", ipc2581_text),
     ("formats/wren-places.csv", places_text),
 )
 

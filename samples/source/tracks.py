@@ -1,4 +1,4 @@
-"""Tracks and vias of Wren, read from tracks.csv: the only part of the description made by a router."""
+"""Tracks and vias of Wren, read from tracks.csv."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import csv
 from dataclasses import dataclass
 from pathlib import Path
 
+TRACKS = Path(__file__).with_name("tracks.csv")
 VIA_SIZE_MM = 0.45
 VIA_HOLE_MM = 0.2
 
@@ -30,7 +31,7 @@ class Via:
     hole: float = VIA_HOLE_MM
 
 
-def load_tracks(path: Path = Path(__file__).with_name("tracks.csv")) -> list[Segment | Via]:
+def load_tracks(path: Path = TRACKS) -> list[Segment | Via]:
     """Rows are ``net,layer,width,x1,y1,x2,y2``; a via has ``via`` as layer and no second point."""
     wires: list[Segment | Via] = []
     with path.open(encoding="utf-8", newline="") as handle:
