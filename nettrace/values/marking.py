@@ -1,0 +1,350 @@
+"""Every meaning that a marking or value text may have, likeliest first.
+
+A mark on a part says little on its own: `103` is 10 kΩ on a resistor and 10 nF on a capacitor.
+Each rule reads one code; all of them are asked, and the order is a judgement.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from nettrace.values.chip_codes import (
+    capacitor_code,
+    eia96,
+    eia_voltage,
+    maker_voltage,
+    point_code,
+    resistor_code,
+)
+from nettrace.values.colour_bands import read_bands
+from nettrace.values.dielectrics import dielectric
+from nettrace.values.meaning import Meaning, MeaningOf
+from nettrace.values.part_value import PartValue, read_part_value
+from nettrace.values.quantity import read_quantity
+from nettrace.values.series import SERIES, series_containing
+from nettrace.values.sizes import CHIP_SIZES
+from nettrace.values.words import TOLERANCE_LETTERS
+
+__all__ = ["Meaning", "meanings"]
+
+_LINK_NOTE: Final = "zero-ohm link, 0 to 50 mΩ by data sheets"
+_UNITS: Final[dict[str, MeaningOf]] = {
+    "Ω": "ohms", "F": "farads", "H": "henries", "V": "volts", "Hz": "hertz", "A": "amperes",
+    "W": "watts", "%": "tolerance",
+}  # fmt: skip
+
+#: What a multiplier without a unit may be of.
+_OF_PREFIX: Final[dict[str, tuple[tuple[MeaningOf, float], ...]]] = {
+    "p": (("farads", 0.95),),
+    "n": (("farads", 0.92), ("henries", 0.4)),
+    "u": (("farads", 0.85), ("henries", 0.6)),
+    "m": (("ohms", 0.6), ("henries", 0.5), ("farads", 0.3)),
+}
+#: Resistors above this are rare on boards (common practice, no source), Ω.
+RARE_ABOVE_OHMS: Final = 22e6
+
+
+def _digits(text: str) -> Iterator[Meaning]:
+    """Three and four digits on resistors, capacitors and inductors, and the bare number."""
+    if not re.fullmatch(r"\d{1,4}", text):
+        return
+    ohms = resistor_code(text)
+    size_like = text in {size.inch for size in CHIP_SIZES}
+    if ohms == 0:
+        yield Meaning("ohms", 0.0, None, "zero-ohm mark", _LINK_NOTE, 0.95)
+        return
+    if ohms is not None and len(text) == 3 and int(text[2]) <= 7:
+        usual = int(text[:2]) in {number // 10 for number in SERIES["E24"]}
+        yield Meaning("ohms", ohms, 0.05, "3-digit code", "", 0.75 if usual else 0.3)
+    if ohms is not None and len(text) == 4 and int(text[3]) <= 6:
+        number = int(text[:3])
+        usual = number in SERIES["E96"] or number in SERIES["E24"]
+        score = (0.85 if usual else 0.3) * (0.7 if size_like else 1)
+        score *= 1 if ohms <= RARE_ABOVE_OHMS else 0.4
+        yield Meaning("ohms", ohms, 0.01, "4-digit code", "", score)
+    farads = capacitor_code(text)
+    if farads is not None:
+        usual = 10 * int(text[:2]) in SERIES["E24"]
+        small = int(text[2]) >= 8
+        score = (0.6 if usual else 0.25) + (0.2 if small else 0)
+        yield Meaning("farads", farads, None, "3-digit code in pF", "", score)
+        if int(text[2]) <= 5:
+            henries = float(f"{text[:2]}e{int(text[2]) - 6}")
+            yield Meaning("henries", henries, None, "3-digit code in µH", "", score / 2)
+    if text[0] != "0":
+        known = bool(series_containing(float(text)))
+        note = "a bare number in a parts list, not a mark"
+        yield Meaning("ohms", float(text), None, "plain number", note, 0.4 if known else 0.1)
+
+
+def _eia96(text: str) -> Iterator[Meaning]:
+    ohms = eia96(text)
+    if ohms is None:
+        return
+    letter = text[2].upper()
+    note = "the less usual of two letters" if letter in "RSH" else ""
+    score = 0.5 if note else 0.6 if letter in "AF" else 0.88
+    yield Meaning("ohms", ohms, 0.01, "EIA-96", note, score)
+
+
+def _point(text: str) -> Iterator[Meaning]:
+    value = point_code(text)
+    if value is None:
+        return
+    yield Meaning("ohms", value, None, "R as decimal point", "", 0.9)
+    if not text.upper().endswith("R"):
+        yield Meaning("henries", float(f"{value}e-6"), None, "R as decimal point, in µH", "", 0.45)
+        if value >= 0.1:
+            how = "R as decimal point, in pF"
+            yield Meaning("farads", float(f"{value}e-12"), None, how, "", 0.4)
+
+
+def _lettered_code(text: str) -> Iterator[Meaning]:
+    """A code with a tolerance letter behind: 104K, 472J, 2R5M, 1002F."""
+    match = re.fullmatch(r"(\d{3,4}|\d{0,3}R\d{1,3})([BCDFGHJKMNZ])", text)
+    if not match:
+        return
+    code, letter = match.groups()
+    tolerance, note = _letter_tolerance(letter)
+    farads = capacitor_code(code)
+    point = point_code(code)
+    if point is not None and "R" in code:
+        picofarads = float(f"{point}e-12")
+        absolute = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1.0, "G": 2.0}.get(letter)
+        if absolute and point < 10:
+            said = f"±{absolute:g} pF below 10 pF"
+            share = round(absolute / point, 6)
+            yield Meaning("farads", picofarads, share, "code in pF with letter", said, 0.75)
+        yield Meaning("henries", float(f"{point}e-6"), tolerance, "code in µH with letter", "",
+                      0.7 if letter in "MN" else 0.4)  # fmt: skip
+        yield Meaning("ohms", point, tolerance, "R as decimal point, with letter", note,
+                      0.7 if letter in "FGJ" else 0.35)  # fmt: skip
+        return
+    if farads is not None:
+        plain_ohms = letter in "KM" and bool(series_containing(float(code)))
+        score = 0.5 if plain_ohms and int(code[2]) <= 1 else 0.85
+        yield Meaning("farads", farads, tolerance, "3-digit code in pF with letter", note, score)
+        if letter in "KMJ" and int(code[2]) <= 5:
+            henries = float(f"{code[:2]}e{int(code[2]) - 6}")
+            how = "3-digit code in µH with letter"
+            yield Meaning("henries", henries, tolerance, how, "", 0.5 if letter == "M" else 0.3)
+    ohms = resistor_code(code)
+    if ohms is not None and letter in "BCDFGJ" and int(code[-1]) <= 7:
+        digits = len(code)
+        score = 0.9 if digits == 4 else 0.6
+        yield Meaning("ohms", ohms, tolerance, f"{digits}-digit code with letter", note, score)
+
+
+def _letter_tolerance(letter: str) -> tuple[float, str]:
+    if letter == "Z":
+        return 0.80, "−20/+80 %"
+    return TOLERANCE_LETTERS[letter], ""
+
+
+def _letters(text: str) -> Iterator[Meaning]:
+    """A single tolerance letter, or a voltage letter of a part number."""
+    upper = text.upper()
+    if upper in TOLERANCE_LETTERS or upper in {"Z", "S", "Q", "T"}:
+        asymmetric = {
+            "Z": (0.80, "−20/+80 %"), "S": (0.50, "−20/+50 %"), "Q": (0.30, "−10/+30 %"),
+            "T": (0.50, "−10/+50 %"),
+        }  # fmt: skip
+        tolerance, note = asymmetric.get(upper) or (TOLERANCE_LETTERS[upper], "")
+        if upper in "BCDFG":
+            absolute = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1, "G": 2}[upper]
+            note = f"below 10 pF ±{absolute:g} pF"
+        yield Meaning("tolerance", tolerance, tolerance, "IEC 60062 letter", note, 0.8)
+    volts = maker_voltage(upper) if len(upper) == 1 else None
+    if volts is not None:
+        note = "in one maker's part numbers; others differ"
+        yield Meaning("volts", volts, None, "voltage letter", note, 0.3)
+
+
+def _voltage(text: str) -> Iterator[Meaning]:
+    volts = eia_voltage(text)
+    if volts is not None:
+        ampere_like = text[1].upper() in "AFHVW"
+        yield Meaning("volts", volts, None, "EIA voltage code", "", 0.6 if ampere_like else 0.85)
+
+
+def _plain(text: str) -> Iterator[Meaning]:
+    """Values with their unit or multiplier: 2k2, 4K7, 100n, 0.1uF, 3V3, 1%, 16MHz."""
+    quantity = read_quantity(text)
+    if quantity is None:
+        return
+    value, unit, prefix, exact = quantity
+    if unit is None:
+        if not prefix or prefix in "kKMGT":
+            return
+        scores = _OF_PREFIX.get(prefix.lower(), _OF_PREFIX["u"])
+        how = "IEC 60062 letter code" if re.search(r"[a-zµμ]\d|^[a-zµμ]", text) else "value"
+        for of, score in scores:
+            yield Meaning(of, value, None, how, "", score)
+        return
+    if point_code(text) is not None:
+        return
+    of_unit = _UNITS.get(unit)
+    if of_unit is None:
+        return
+    letter_code = re.search(r"\d?[A-Za-zµμ]\d", text) is not None
+    how = "value" if exact and not letter_code else "IEC 60062 letter code"
+    score = 0.95
+    if unit == "Ω" and prefix == "L":
+        how, score = "IEC 60062 letter code, L for mΩ (from memory)", 0.5
+    elif not exact and not set(series_containing(value)) & {"E24", "E96"}:
+        score = 0.3
+    elif unit == "Ω" and value > RARE_ABOVE_OHMS:
+        score = 0.45
+    elif unit in {"F", "H"} and value >= 100:
+        score = 0.05
+    elif unit in {"A", "F", "H"} and not prefix and eia96(text) is not None:
+        score = 0.4
+    elif unit in {"A", "F", "H", "V", "W"} and eia_voltage(text) is not None:
+        score = 0.55
+    tolerance = value if unit == "%" else None
+    yield Meaning(of_unit, value, tolerance, how, "", score)
+
+
+def _with_tolerance_letter(text: str) -> Iterator[Meaning]:
+    """A letter code with a tolerance letter: 4K7J, 47KK, 33pJ, 100RF, 4n7K."""
+    match = re.fullmatch(r"(\d*[RkKMmpnuµμL]\d*)([BCDFGHJKMN])", text)
+    if not match or (point_code(match[1]) is not None and not match[1].endswith(("R", "r"))):
+        return
+    quantity = read_quantity(match[1])
+    if quantity is None or (quantity.unit is None and not quantity.prefix):
+        return
+    tolerance = TOLERANCE_LETTERS[match[2]]
+    of: MeaningOf = "ohms" if quantity.unit == "Ω" else "farads"
+    how = "IEC 60062 letter code with tolerance"
+    if of == "farads" and match[2] == "F":
+        return
+    yield Meaning(of, quantity.value, tolerance, how, "", 0.93)
+
+
+def _ohm_e(text: str) -> Iterator[Meaning]:
+    """10E, 4E7: E for ohms in some lists."""
+    match = re.fullmatch(r"(\d+)E(\d*)", text)
+    if match:
+        how = "E for ohms (common practice, no source)"
+        yield Meaning("ohms", float(f"{match[1]}.{match[2] or 0}"), None, how, "", 0.45)
+
+
+def _dielectric(text: str) -> Iterator[Meaning]:
+    found = dielectric(text)
+    if found is None:
+        return
+    known = found.kind == 2 or found.code in {"C0G", "C0H", "U2J"}
+    how = f"EIA-198 class {found.kind}"
+    yield Meaning("dielectric", found.code, None, how, found.text, 0.95 if known else 0.2)
+
+
+def _size(text: str) -> Iterator[Meaning]:
+    match = re.fullmatch(r"(\d{4,6})\s*(?:(inch|\")|(?:[Mm]etric|METRIC|M|mm))?", text)
+    if not match:
+        return
+    code, inch_said = match[1], match[2] is not None
+    metric_said = not inch_said and match[0] != code
+    for size in CHIP_SIZES:
+        body = f"{size.length_mm:g} x {size.width_mm:g} mm"
+        if size.inch == code and not metric_said:
+            score = 0.9 if code[0] == "0" else 0.7
+            note = f"{size.metric} metric, {body}"
+            yield Meaning("size", size.inch, None, "inch code", note, score)
+        if (size.metric == code or (size.inch == "2512" and code == "6332")) and not inch_said:
+            clash = any(other.inch == code for other in CHIP_SIZES)
+            score = 0.95 if metric_said else 0.45 if clash else 0.8
+            note = f"{code} metric, {body}" + ("; the length in mm decides" if clash else "")
+            yield Meaning("size", size.inch, None, "metric code", note, score)
+
+
+def _bands(text: str) -> Iterator[Meaning]:
+    yield from read_bands(text)
+
+
+_FIELDS: Final[tuple[tuple[str, MeaningOf], ...]] = (
+    ("ohms", "ohms"), ("farads", "farads"), ("henries", "henries"), ("hertz", "hertz"),
+    ("impedance_ohms", "ohms"), ("volts", "volts"), ("amperes", "amperes"), ("watts", "watts"),
+    ("dcr_ohms", "ohms"), ("load_farads", "farads"),
+)  # fmt: skip
+_FIELD_NOTES: Final = {
+    "impedance_ohms": "impedance of a bead, not its resistance",
+    "dcr_ohms": "DC resistance",
+    "load_farads": "load capacitance of a crystal",
+}
+
+
+def _composite(text: str) -> Iterator[Meaning]:
+    """A whole parts-list text: 2k2 1% 0201, 0.1uF/16V/X5R, NA(10K), DNP."""
+    value = read_part_value(text)
+    if value.fitted is False:
+        yield Meaning("not fitted", None, None, "parts list", "the position stays empty", 0.97)
+    single = value.fitted is None and re.fullmatch(r"[^\s,;/_()@<>=]+", text)
+    if single:
+        return
+    kinds = [None, "resistor", "capacitor", "inductor"]
+    if re.search(r"[Hh][Zz]", text):
+        kinds.append("crystal")
+    for kind in kinds:
+        value = read_part_value(text, kind)
+        if value.nominal is not None:
+            yield from _fields(value)
+            return
+    yield from _fields(read_part_value(text))
+
+
+def _fields(value: PartValue) -> Iterator[Meaning]:
+    score = 0.96
+    main = True
+    for field, of in _FIELDS:
+        number = getattr(value, field)
+        if number is None:
+            continue
+        note = _FIELD_NOTES.get(field, "rating" if of in {"volts", "amperes", "watts"} else "")
+        yield Meaning(of, number, value.tolerance if main else None, "parts list", note, score)
+        main = False
+        score -= 0.01
+    if value.tolerance is not None and main:
+        yield Meaning("tolerance", value.tolerance, value.tolerance, "parts list", "", score)
+    if value.dielectric is not None:
+        found = dielectric(value.dielectric)
+        note = found.text if found else ""
+        yield Meaning("dielectric", value.dielectric, None, "parts list", note, score - 0.01)
+    if value.size_inch is not None:
+        clash = next((n for n in value.notes if n.startswith("size ")), "")
+        yield Meaning("size", value.size_inch, None, "parts list", clash, score - 0.02)
+
+
+_RULES: Final[tuple[Callable[[str], Iterator[Meaning]], ...]] = (
+    _composite, _bands, _plain, _with_tolerance_letter, _lettered_code, _digits, _point, _eia96,
+    _size, _dielectric, _voltage, _letters, _ohm_e,
+)  # fmt: skip
+
+
+def meanings(text: str) -> tuple[Meaning, ...]:
+    """Return every meaning of a marking or value text, likeliest first.
+
+    Args:
+        text: what is printed on a part or stands in a parts list; colour bands by name
+            (`yellow violet red gold`).
+
+    Returns:
+        Meanings in SI base units, equal ones once; empty where no rule reads the text.
+
+    Source: IEC 60062, EIA-96, EIA-198, data sheets of chip parts; order by common practice.
+
+    >>> [(m.value, m.how) for m in meanings("01C")]
+    [(10000.0, 'EIA-96')]
+    >>> [(m.quantity, m.value) for m in meanings("30R")]
+    [('ohms', 30.0), ('ohms', 2.0)]
+    """
+    text = text.strip()
+    best: dict[tuple[str, float | str | None], Meaning] = {}
+    for rule in _RULES:
+        for meaning in rule(text):
+            key = (meaning.quantity, meaning.value)
+            known = best.get(key)
+            if known is None or meaning.score > known.score:
+                best[key] = meaning
+    return tuple(sorted(best.values(), key=lambda meaning: -meaning.score))
