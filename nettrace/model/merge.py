@@ -72,6 +72,7 @@ class _Merge:
         self.drafts: dict[str, PartDraft] = {}
         self.pin_net: dict[tuple[str, str], tuple[str | None, Place | None]] = {}
         self.keys_of_refdes: dict[str, list[str]] = {}
+        self.ambiguous: set[tuple[str, str]] = set()  # cut pins of the source being added
         builder = self.builder
         builder.name = first.name
         builder.outline.extend(first.outline)
@@ -105,6 +106,7 @@ class _Merge:
 
     def _add(self, board: Board) -> None:
         self._take_notes(board)
+        self.ambiguous.clear()
         cutting = bool(board.sources) and board.sources[0].format in CUTTING_FORMATS
         target = self._match_parts(board, cutting)
         pins = self._match_pins(board, target, cutting)
@@ -169,6 +171,8 @@ class _Merge:
         where = pins.get((pin.part, pin.number, pin.net))
         if where is None:
             number = pin.number
+            if (pin.part, number) in self.ambiguous:
+                return
             names = join.targets.get(pin.net, ()) if pin.net is not None else ()
             net = names[0] if len(names) == 1 else None
             if pin.net is not None and net is None:
@@ -229,7 +233,9 @@ class _Merge:
             numbers = Counter(pin.number for pin in part.pins)
             for pin in part.pins:
                 if numbers[pin.number] > 1:
-                    continue  # one cut number on several nets: no telling which is which
+                    # one cut number on several nets: no telling which is which
+                    self.ambiguous.add((part.key, pin.number))
+                    continue
                 if (key, pin.number) in self.pin_net:
                     result[part.key, pin.number, pin.net] = (key, pin.number)
                 elif cutting and len(pin.number) == PIN_COLUMNS:
@@ -240,6 +246,8 @@ class _Merge:
                     ]
                     if len(longer) == 1:
                         result[part.key, pin.number, pin.net] = (key, longer[0])
+                    elif longer:
+                        self.ambiguous.add((part.key, pin.number))
         return result
 
     # -- facts -------------------------------------------------------------------------------
@@ -321,6 +329,8 @@ class _Merge:
             draft.outline = tuple((x + dx, y + dy) for x, y in part.outline)
         for pad in part.pads:
             number = numbers.get(pad.number, pad.number)
+            if (part.key, pad.number) in self.ambiguous:
+                number = self._number_by_net(draft, pad.number, nets.get(pad.net or ""))
             known = self.pin_net.get((draft.key, number))
             net = known[0] if known else (nets.get(pad.net, pad.net) if pad.net else None)
             draft.pad(
@@ -328,6 +338,15 @@ class _Merge:
                 shape=pad.shape, width=pad.width, height=pad.height, angle=pad.angle,
                 drill=pad.drill, plated=pad.plated, place=pad.place,
             )  # fmt: skip
+
+    def _number_by_net(self, draft: PartDraft, cut: str, net: str | None) -> str:
+        """Return the one pin whose number begins so and that is on the net; "" if not one."""
+        found = [
+            number
+            for number, name in draft.pin_facts
+            if net is not None and name == net and number.startswith(cut)
+        ]
+        return found[0] if len(found) == 1 else ""
 
     def _placed_parts(self) -> dict[str, tuple[float, float]]:
         return {

@@ -125,6 +125,16 @@ def test_cut_references_and_pins_find_their_long_ones() -> None:
     ]
 
 
+def test_one_cut_pin_on_three_nets_adds_no_pin() -> None:
+    netlist = "U2 - USB_ID=ID USB_N=N USB_P=P\nR1 - 1=ID 2=N\nR2 - 1=P 2=N"
+    cut = "U2 - USB_=ID USB_=N USB_=P\nR1 - 1=ID 2=N\nR2 - 1=P 2=N"
+    merged = merge_boards(
+        [source("a.net", "kicad_net", netlist), source("a.d356", "ipc-d-356", cut, placed=1.0)]
+    )
+    assert [pin.number for pin in merged.part_by_key["U2"].pins] == ["USB_ID", "USB_N", "USB_P"]
+    assert [net.name for net in merged.nets] == ["ID", "N", "P"]
+
+
 def test_repeated_references_are_not_joined_by_their_order() -> None:
     twice = "REF** - 1=GND\nREF** - 1=SDA"
     merged = merge_boards(
