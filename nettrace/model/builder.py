@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from nettrace.errors import Place, Warning
@@ -27,6 +28,9 @@ from nettrace.model.board import (
 from nettrace.model.names import decode_escapes, natural_key
 
 __all__ = ["BoardBuilder", "PartDraft"]
+
+_NO_FACTS: tuple[str | None, str | None, Place | None] = (None, None, None)
+_NO_ORIGINS: Mapping[str, Place] = MappingProxyType({})
 
 
 class PartDraft:
@@ -90,7 +94,7 @@ class PartDraft:
         place: Place | None = None,
     ) -> None:
         """Say that the pin is on the net (None: on no net). Saying it twice adds nothing."""
-        key = (number, net)
+        key = (number, net or None)
         known = self.pin_facts.get(key)
         if known is None:
             self.pin_facts[key] = (name, electrical_type, place)
@@ -171,8 +175,9 @@ class BoardBuilder:
             self._nets[name] = (place, volts)
         elif known[1] is None and volts is not None:
             self._nets[name] = (known[0], volts)
-        others = self._aliases.setdefault(name, {})
-        others.update((alias, None) for alias in aliases if alias != name)
+        if aliases:
+            others = self._aliases.setdefault(name, {})
+            others.update((alias, None) for alias in aliases if alias != name)
 
     def net_names(self) -> set[str]:
         """Return the names of the nets met so far, declared or on a pin."""
@@ -196,73 +201,59 @@ class BoardBuilder:
                 gc.enable()
 
     def _build(self) -> Board:
-        self._give_keys()
+        repeated = self._give_keys()
         shown = self._shown_names()
+        # parts, and pins in each, are frozen in their final order: then the pins of each net
+        # come out in order too, and need no sorting of their own
+        drafts = sorted(self.parts, key=lambda draft: natural_key(draft.key))
+        ranks = self._pin_ranks()
         pins_of_net: dict[str, list[Pin]] = {}
-        parts = [self._freeze_part(draft, shown, pins_of_net) for draft in self.parts]
-        parts.sort(key=lambda part: natural_key(part.key))
-        part_rank = {part.key: rank for rank, part in enumerate(parts)}
-        nets: dict[str, Net] = {}
-        names = dict.fromkeys(shown.get(raw, raw) for raw in self._nets)
-        names.update(dict.fromkeys(pins_of_net))
-        raws: dict[str, list[str]] = {}
-        for raw in self._nets:
-            raws.setdefault(shown.get(raw, raw), []).append(raw)
-        for raw, name in shown.items():
-            if raw not in self._nets:
-                raws.setdefault(name, []).append(raw)
-        for name in sorted(names, key=natural_key):
-            pins = pins_of_net.get(name, [])
-            pins.sort(key=lambda pin: (part_rank[pin.part], natural_key(pin.number)))
-            aliases: dict[str, None] = {}
-            place: Place | None = None
-            volts: float | None = None
-            for raw in raws.get(name, [name]):
-                if raw != name:
-                    aliases[raw] = None
-                aliases.update(self._aliases.get(raw, {}))
-                where, said = self._nets.get(raw, (None, None))
-                place = place or where
-                volts = said if volts is None else volts
-            aliases.pop(name, None)
-            nets[name] = Net(name, tuple(aliases), tuple(pins), volts, place)
-        by_key = MappingProxyType({part.key: part for part in parts})
-        board = Board(
+        parts = [self._freeze_part(draft, shown, ranks, pins_of_net) for draft in drafts]
+        nets = self._freeze_nets(shown, pins_of_net)
+        vias, zones = self.vias, self.zones
+        if shown:
+            vias = [replace(v, net=shown[v.net]) if v.net in shown else v for v in vias]
+            zones = [replace(z, net=shown[z.net]) if z.net in shown else z for z in zones]
+        return Board(
             name=self.name,
             parts=tuple(parts),
             nets=tuple(nets.values()),
-            sources=tuple(self.sources),
+            sources=tuple(self.sources) or (self._own_source(parts, pins_of_net, repeated),),
             warnings=tuple(self.warnings),
             conflicts=tuple(self.conflicts),
-            vias=tuple(self.vias),
-            zones=tuple(self.zones),
+            vias=tuple(vias),
+            zones=tuple(zones),
             outline=tuple(self.outline),
             layers=self.layers,
-            part_by_key=by_key,
+            part_by_key=MappingProxyType({part.key: part for part in parts}),
             net_by_name=MappingProxyType(nets),
         )
-        if self.sources:
-            return board
-        return self._with_own_source(board)
 
-    def _with_own_source(self, board: Board) -> Board:
-        from dataclasses import replace
-
-        counts = board.counts()
-        source = Source(
+    def _own_source(
+        self, parts: list[Part], pins_of_net: Mapping[str, list[Pin]], repeated: set[str]
+    ) -> Source:
+        pins = 0
+        shared: set[tuple[str, str]] = set()  # pins of parts whose refdes is not theirs alone
+        for part in parts:
+            numbers = {pin.number for pin in part.pins if pin.net is not None}
+            if part.refdes in repeated:
+                shared.update((part.refdes, number) for number in numbers)
+            else:
+                pins += len(numbers)
+        return Source(
             path=self.path,
             format=self.format,
             version=self.version,
-            parts=counts.parts if self.part_records is None else self.part_records,
-            nets=counts.nets,
-            pins=counts.pins,
+            parts=len(parts) if self.part_records is None else self.part_records,
+            nets=len(pins_of_net),
+            pins=pins + len(shared),
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
         )
-        return replace(board, sources=(source,))
 
-    def _give_keys(self) -> None:
+    def _give_keys(self) -> set[str]:
+        """Give every part its key; return the refdes that several parts bear."""
         taken = {draft.refdes for draft in self.parts}
         seen: dict[str, int] = {}
         for draft in self.parts:
@@ -276,16 +267,46 @@ class BoardBuilder:
             taken.add(key)
             seen[draft.refdes] = count
             draft.key = key
+        return {refdes for refdes, count in seen.items() if count > 1}
+
+    def _pin_ranks(self) -> dict[str, int]:
+        """Pin number -> its place in natural order, over the whole board."""
+        numbers = {number for draft in self.parts for number, _ in draft.pin_facts}
+        numbers.update(pad[0] for draft in self.parts for pad in draft.pads)
+        ordered = sorted(numbers, key=natural_key)
+        return {number: rank for rank, number in enumerate(ordered)}
+
+    def _freeze_nets(
+        self, shown: Mapping[str, str], pins_of_net: Mapping[str, list[Pin]]
+    ) -> dict[str, Net]:
+        raws: dict[str, list[str]] = {}  # shown name -> the names in the source that differ
+        for raw, name in shown.items():
+            raws.setdefault(name, []).append(raw)
+        names = {shown.get(raw, raw) for raw in self._nets} if shown else set(self._nets)
+        names.update(pins_of_net)
+        nets: dict[str, Net] = {}
+        for name in sorted(names, key=natural_key):
+            aliases: dict[str, None] = {}
+            place, volts = self._nets.get(name, (None, None))
+            aliases.update(self._aliases.get(name, {}))
+            for raw in raws.get(name, ()):
+                aliases[raw] = None
+                aliases.update(self._aliases.get(raw, {}))
+                where, said = self._nets.get(raw, (None, None))
+                place = place or where
+                volts = said if volts is None else volts
+            aliases.pop(name, None)
+            nets[name] = Net(name, tuple(aliases), tuple(pins_of_net.get(name, ())), volts, place)
+        return nets
 
     def _shown_names(self) -> dict[str, str]:
         """Raw name -> shown name, for the names that hold an escape (and do not clash)."""
-        raw_names = set(self._nets)
-        for draft in self.parts:
-            raw_names.update(net for _, net in draft.pin_facts if net is not None)
-            raw_names.update(pad[1] for pad in draft.pads if pad[1] is not None)
+        raw_names = {net for draft in self.parts for _, net in draft.pin_facts}
+        raw_names.update([pad[1] for draft in self.parts for pad in draft.pads])
+        raw_names.update(self._nets)
         shown: dict[str, str] = {}
         used: dict[str, str] = {}
-        for raw in sorted(name for name in raw_names if "{" in name):
+        for raw in sorted(name for name in raw_names if name is not None and "{" in name):
             decoded = decode_escapes(raw)
             if decoded == raw:
                 continue
@@ -296,55 +317,72 @@ class BoardBuilder:
         return shown
 
     def _freeze_part(
-        self, draft: PartDraft, shown: Mapping[str, str], pins_of_net: dict[str, list[Pin]]
+        self,
+        draft: PartDraft,
+        shown: Mapping[str, str],
+        ranks: Mapping[str, int],
+        pins_of_net: dict[str, list[Pin]],
     ) -> Part:
         key = draft.key
+        has_pins = bool(draft.refdes)
         pads: list[Pad] = []
         pads_of_pin: dict[tuple[str, str | None], list[Pad]] = {}
-        for number, raw, *rest in draft.pads:
-            net = shown.get(raw, raw) if raw else None
-            pad = Pad(key, number, net, *rest)  # type: ignore[arg-type]
+        for record in draft.pads:
+            number, net = record[0], record[1] or None
+            if shown and net is not None:
+                net = shown.get(net, net)
+            pad = Pad(key, number, net, *record[2:])
             pads.append(pad)
-            if number and draft.refdes and pad.plated:
+            if number and has_pins and pad.plated:
                 pads_of_pin.setdefault((number, net), []).append(pad)
         pins: list[Pin] = []
-        if draft.refdes:
-            facts = {
-                (number, (shown.get(net, net) if net else None)): said
-                for (number, net), said in draft.pin_facts.items()
-            }
-            keys = dict.fromkeys(facts)
-            keys.update(dict.fromkeys(pads_of_pin))
-            connected = {number for number, net in keys if net is not None}
-            for number, net in keys:
-                own = pads_of_pin.get((number, net), [])
-                if net is None and number in connected:
-                    # a pad without net beside connected ones of the same pin: no pin of its own
-                    continue
-                name, electrical_type, place = facts.get((number, net), (None, None, None))
-                if place is None and own:
-                    place = own[0].place
-                pin = Pin(key, number, net, name, electrical_type, tuple(own), place)
+        if has_pins:
+            facts = draft.pin_facts
+            if shown:
+                facts = {
+                    (number, shown.get(net, net) if net is not None else None): said
+                    for (number, net), said in facts.items()
+                }
+            keys = list(facts)
+            keys += [pin for pin in pads_of_pin if pin not in facts]
+            if any(net is None for _, net in keys):
+                # a pad without net beside connected ones of the same pin: no pin of its own
+                connected = {number for number, net in keys if net is not None}
+                keys = [pin for pin in keys if pin[1] is not None or pin[0] not in connected]
+            if len(keys) > 1:
+                keys.sort(key=lambda pin: (ranks[pin[0]], pin[1] or ""))
+            for pair in keys:
+                number, net = pair
+                name, electrical_type, place = facts.get(pair, _NO_FACTS)
+                own = pads_of_pin.get(pair)
+                if own is None:
+                    pin = Pin(key, number, net, name, electrical_type, (), place)
+                else:
+                    where = place or own[0].place
+                    pin = Pin(key, number, net, name, electrical_type, tuple(own), where)
                 pins.append(pin)
                 if net is not None:
-                    pins_of_net.setdefault(net, []).append(pin)
-            pins.sort(key=lambda pin: (natural_key(pin.number), pin.net or ""))
+                    known = pins_of_net.get(net)
+                    if known is None:
+                        pins_of_net[net] = [pin]
+                    else:
+                        known.append(pin)
         return Part(
-            key=key,
-            refdes=draft.refdes,
-            value=draft.value,
-            package=draft.package,
-            description=draft.description,
-            fitted=draft.fitted,
-            x=draft.x,
-            y=draft.y,
-            angle=draft.angle,
-            side=draft.side,
-            pins=tuple(pins),
-            pads=tuple(pads),
-            outline=draft.outline,
-            sheet=draft.sheet,
-            properties=MappingProxyType(draft.properties) if draft.properties else EMPTY,
-            place=draft.place,
-            origins=MappingProxyType(draft.origins) if draft.origins else MappingProxyType({}),
+            key,
+            draft.refdes,
+            draft.value,
+            draft.package,
+            draft.description,
+            draft.fitted,
+            draft.x,
+            draft.y,
+            draft.angle,
+            draft.side,
+            tuple(pins),
+            tuple(pads),
+            draft.outline,
+            draft.sheet,
+            MappingProxyType(draft.properties) if draft.properties else EMPTY,
+            draft.place,
+            MappingProxyType(draft.origins) if draft.origins else _NO_ORIGINS,
         )

@@ -9,6 +9,8 @@ from fnmatch import translate
 __all__ = ["decode_escapes", "has_wildcard", "match_names", "natural_key", "nearest_names"]
 
 _DIGITS = re.compile(r"(\d+)")
+#: Longer runs of digits are text: no part is counted so far, and int() has a limit of its own.
+_MOST_DIGITS = 1000
 #: Escapes that s-expression files write inside names (see docs/formats.md).
 _ESCAPES = {
     "{slash}": "/",
@@ -35,9 +37,16 @@ def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     ['C1', 'R2', 'r2', 'R10']
     """
     parts = _DIGITS.split(name)
-    key = tuple(
-        (0, int(part), "") if part.isdecimal() else (1, 0, part.upper()) for part in parts if part
-    )
+    if len(parts) == 3 and not parts[2] and parts[0] and len(parts[1]) < _MOST_DIGITS:
+        # R12, C7: nearly every name
+        return (1, 0, parts[0].upper()), (0, int(parts[1]), ""), (2, 0, name)
+    key = [
+        (0, int(part), "")
+        if part.isdecimal() and len(part) < _MOST_DIGITS
+        else (1, 0, part.upper())
+        for part in parts
+        if part
+    ]
     return (*key, (2, 0, name))
 
 
