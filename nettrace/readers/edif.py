@@ -1,0 +1,34 @@
+"""EDIF 2 0 0 (ANSI/EIA-548): netlist view and schematic view.
+
+Two readers stand behind it: the whole-tree reader (`edif_tree`, `edif_cells`) and the grammar over
+whole forms (`edif_forms`, `grammars/edif.lark`), which reads what netlist writers usually write.
+"""
+
+from __future__ import annotations
+
+from nettrace.model.board import Board
+from nettrace.readers.document import Document
+from nettrace.readers.edif_board import Hierarchy, build_board
+from nettrace.readers.edif_cells import read_design
+
+__all__ = ["read", "read_with"]
+
+
+def read(document: Document) -> Board:
+    """Return the board of an EDIF text, its sheets expanded; see `read_with`."""
+    return read_with(document)
+
+
+def read_with(document: Document, hierarchy: Hierarchy = "flatten") -> Board:
+    """Return the board of an EDIF text.
+
+    Args:
+        document: the text.
+        hierarchy: "flatten" expands a cell with contents to SHEET/R1; "keep" leaves it one part.
+
+    Raises:
+        BadInput: not EDIF 2 0 0, or a reference that leads nowhere, with line and column.
+
+    The counts of the board's source are of what stands directly in the top cell in both cases.
+    """
+    return build_board(document, read_design(document), hierarchy)

@@ -1,0 +1,291 @@
+"""What an EDIF text says, cell by cell, before anything is expanded.
+
+Both readers of the text (whole forms, whole tree) fill these; `edif_board` makes the board of them.
+Offsets count characters from the start of the text. Ids are as written, names are as shown.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+__all__ = [
+    "Cell",
+    "Design",
+    "Instance",
+    "Library",
+    "NetForm",
+    "PinSaid",
+    "Port",
+    "PortRef",
+    "View",
+    "decode_id",
+    "decode_string",
+    "flat_index",
+    "split_range",
+]
+
+#: `D[7:0]`, `D(7:0)`, `D<7:0>`, `D[7..0]`: the shown range of a bus.
+_RANGE = re.compile(r"(.*?)([\[(<])(-?\d{1,9})(?::|\.\.)(-?\d{1,9})[\])>]\Z", re.DOTALL)
+_CODES = re.compile(r"%\s*(\d{1,7}(?:\s+\d{1,7})*)\s*%")
+_ID_CODE = re.compile(r"_(\d{2,3})_")
+_LINE_BREAK = re.compile(r"\r?\n|\r")
+
+
+class PortRef(NamedTuple):
+    """A port named by a net; `member` is "" or the index text, `instance` "" for the cell's own."""
+
+    port: str
+    member: str
+    instance: str
+
+
+class PinSaid(NamedTuple):
+    """What an instance says of one of its ports: its pin number."""
+
+    port: str
+    member: str
+    designator: str
+
+
+class Port:
+    """A port of a view; `sizes` is () for a single one, else the array's."""
+
+    __slots__ = (
+        "base", "designator", "direction", "first", "function", "kind", "name", "size", "sizes",
+        "step",
+    )  # fmt: skip
+
+    def __init__(
+        self,
+        name: str,
+        direction: str | None = None,
+        sizes: tuple[int, ...] = (),
+        designator: str = "",
+    ) -> None:
+        self.name = name
+        self.direction = direction
+        self.sizes = sizes
+        self.designator = designator
+        self.function: str | None = None  # where it is said apart from the name
+        self.kind: str | None = None  # electrical type, where it is said apart from the direction
+        self.size = 1
+        for size in sizes:
+            self.size *= size
+        self.base, self.first, self.step = split_range(name, self.size) if sizes else (name, 0, 0)
+
+    def say(self, properties: dict[str, str]) -> None:
+        """Take over what properties of the port say of its function and electrical type."""
+        for name, value in properties.items():
+            match name.lower():
+                case "pin_name" | "pinname":
+                    self.function = value
+                case "pin_type" | "pintype":
+                    self.kind = value
+                case _:
+                    pass
+
+    def bit(self, index: int) -> str:
+        """Return the shown name of the member that stands at `index` from the left."""
+        return f"{self.base}[{self.first + index * self.step}]"
+
+
+class Instance:
+    """An instance in a cell's contents; `sizes` is the array's, () for a single one."""
+
+    __slots__ = (
+        "cell",
+        "designator",
+        "library",
+        "name",
+        "offset",
+        "pins",
+        "properties",
+        "sizes",
+        "view",
+    )
+
+    def __init__(self, name: str, view: str, cell: str, library: str, offset: int) -> None:
+        self.name = name
+        self.view = view
+        self.cell = cell
+        self.library = library
+        self.offset = offset
+        self.designator: str | None = None
+        self.properties: dict[str, str] | None = None
+        self.pins: list[PinSaid] | None = None
+        self.sizes: tuple[int, ...] = ()
+
+
+class NetForm:
+    """A net as one form says it; `size` is 0 for a single net, else the members of an array.
+
+    `connectors` are the shown names of the off-page connectors that it joins.
+    """
+
+    __slots__ = (
+        "aliases",
+        "connectors",
+        "globals",
+        "id",
+        "joined",
+        "name",
+        "offset",
+        "size",
+    )
+
+    def __init__(
+        self,
+        id: str,  # noqa: A002 - EDIF's own word
+        name: str,
+        joined: list[tuple[str, str, str]],
+        offset: int,
+    ) -> None:
+        self.id = id
+        self.name = name
+        self.joined = joined
+        self.offset = offset
+        self.size = 0
+        self.aliases: tuple[str, ...] = ()
+        self.globals: tuple[str, ...] = ()
+        self.connectors: tuple[str, ...] = ()
+
+
+class View:
+    """A view of a cell: ports, and contents where it has them (pages are put together)."""
+
+    __slots__ = (
+        "designator",
+        "instances",
+        "name",
+        "nets",
+        "offset",
+        "ports",
+        "properties",
+        "symbols",
+        "type",
+    )
+
+    def __init__(self, name: str, offset: int) -> None:
+        self.name = name
+        self.offset = offset
+        self.type = ""
+        self.designator: str | None = None
+        self.ports: dict[str, Port] = {}
+        self.instances: dict[str, Instance] = {}
+        self.nets: list[NetForm] = []
+        self.properties: dict[str, str] = {}
+        self.symbols: set[str] = set()  # ids of instances that are drawing, not parts
+
+    @property
+    def is_sheet(self) -> bool:
+        """Whether there is something in it to expand."""
+        return bool(self.instances or self.nets)
+
+
+class Cell:
+    """A cell with its views, by id."""
+
+    __slots__ = ("name", "properties", "views")
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.views: dict[str, View] = {}
+        self.properties: dict[str, str] = {}
+
+
+class Library:
+    """A library (or external library) with its cells, by id."""
+
+    __slots__ = ("cells", "name")
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.cells: dict[str, Cell] = {}
+
+
+class Design:
+    """The whole text: libraries by id, and which cell is the top."""
+
+    __slots__ = ("libraries", "name", "notes", "program", "top_cell", "top_library", "top_offset")
+
+    def __init__(self) -> None:
+        self.name = ""
+        self.program = ""
+        self.libraries: dict[str, Library] = {}
+        self.top_cell: str | None = None
+        self.top_library = ""
+        self.top_offset = 0
+        self.notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
+
+
+def split_range(name: str, size: int) -> tuple[str, int, int]:
+    """Return base name, number of the leftmost member, and the step to the next.
+
+    Without a shown range the leftmost is the highest, as writers of `(array a 8)` mean it.
+
+    >>> split_range("data1(3:0)", 4), split_range("a", 8), split_range("D<0..7>", 8)
+    (('data1', 3, -1), ('a', 7, -1), ('D', 0, 1))
+    """
+    match = _RANGE.match(name)
+    if match:
+        left, right = int(match[3]), int(match[4])
+        if abs(left - right) + 1 == size:
+            return match[1], left, 1 if right > left else -1
+    return name, size - 1, -1
+
+
+def decode_string(quoted: str) -> str:
+    r"""Return what a string token says: line breaks in it are none, %nn% is a character.
+
+    >>> decode_string('"10K,1%37%"'), decode_string('"AB\nC"')
+    ('10K,1%', 'ABC')
+    """
+    text = quoted[1:-1]
+    if "\n" in text or "\r" in text:
+        text = _LINE_BREAK.sub("", text)
+    if "%" in text:
+        text = _CODES.sub(_character, text)
+    return text
+
+
+def _character(match: re.Match[str]) -> str:
+    codes = [int(code) for code in match[1].split()]
+    if all(
+        code in (9, 10, 13) or (32 <= code < 0x110000 and not 0xD800 <= code < 0xE000)
+        for code in codes
+    ):
+        return "".join(map(chr, codes))
+    return match[0]
+
+
+def decode_id(identifier: str, *, codes: bool = False) -> str:
+    """Return an id as a person reads it: without the leading `&`; with `codes`, `_32_` decoded.
+
+    >>> decode_id("&4k7"), decode_id("PCB_32_Footprint", codes=True), decode_id("x_32_")
+    ('4k7', 'PCB Footprint', 'x_32_')
+    """
+    if identifier[:1] == "&" and len(identifier) > 1:
+        identifier = identifier[1:]
+    if codes and "_" in identifier:
+        return _ID_CODE.sub(_symbol, identifier)
+    return identifier
+
+
+def _symbol(match: re.Match[str]) -> str:
+    character = chr(int(match[1]))
+    # only what an id cannot hold itself is written as a code
+    return match[0] if character.isalnum() or not character.isprintable() else character
+
+
+def flat_index(member: str, sizes: tuple[int, ...]) -> int | None:
+    """Return the index from the left that `member` ("3", "1 2") means; None if out of range."""
+    indices = [int(word) for word in member.split()]
+    if len(indices) != len(sizes):
+        return None
+    flat = 0
+    for index, size in zip(indices, sizes, strict=True):
+        if not 0 <= index < size:
+            return None
+        flat = flat * size + index
+    return flat

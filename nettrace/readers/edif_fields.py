@@ -1,0 +1,117 @@
+"""Which property of an EDIF instance is its value, its package, its reference.
+
+The names are those that PCB schematic tools write; common practice, no source. A property is kept
+as written whatever it is used for.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import NamedTuple
+
+__all__ = ["NO_FIELDS", "Fields", "cell_fields", "instance_fields"]
+
+_VALUE = ("value", "partvalue", "val", "componentvalue")
+_PACKAGE = ("pcbfootprint", "footprint", "package", "pkgtype", "packagetype", "jedectype")
+_DESCRIPTION = ("description", "desc", "partdescription")
+_REFDES = ("refdes", "reference", "partreference", "designator", "refdesignator", "ref")
+_NOT_FITTED = ("dnp", "dni", "dnf", "dns", "donotpopulate", "donotfit", "donotinstall", "nofit",
+               "nostuff", "nopop", "notfitted")  # fmt: skip
+_FITTED = ("populate", "fitted", "fit", "stuff", "mounted")
+_YES = frozenset({"", "1", "y", "yes", "true", "t", "x", *_NOT_FITTED})
+_NO = frozenset({"0", "n", "no", "false", "f"})
+
+#: A word of a value such as 10K,1%,DNI that says: not fitted.
+_NOT_FITTED_WORD = re.compile(
+    r"(?<![A-Za-z0-9])(?:dn[ipfsl]|d\.n\.[ipf]\.?|no[ _-]?(?:stuff|pop|fit|load|mount)"
+    r"|not[ _-](?:fitted|populated|mounted|installed)|unpopulated"
+    r"|do[ _-]not[ _-](?:populate|fit|install|stuff|mount|place))(?![A-Za-z0-9])",
+    re.IGNORECASE,
+)
+_PLAIN = re.compile(r"[\s_\-./]+")
+
+
+class Fields(NamedTuple):
+    """What properties say of a part; None where they say nothing. `properties` is not changed."""
+
+    value: str | None
+    package: str | None
+    description: str | None
+    refdes: str | None
+    fitted: bool | None
+    properties: dict[str, str]
+
+
+NO_FIELDS = Fields(None, None, None, None, None, {})
+
+
+def cell_fields(name: str, cell: Mapping[str, str], view: Mapping[str, str]) -> Fields:
+    """Return what a cell says for all its instances; its name stands in for a missing value."""
+    properties = {**cell, **view, "cell": name}
+    fields = _fields(properties)
+    return fields._replace(value=fields.value if fields.value is not None else name)
+
+
+def instance_fields(cell: Fields, properties: Mapping[str, str]) -> Fields:
+    """Return what an instance says, the cell's word where it says nothing."""
+    own = _fields(properties)
+    said_value = own.value
+    if said_value is None:
+        said_value = cell.value
+    fitted = own.fitted
+    if fitted is None:
+        fitted = cell.fitted
+    return Fields(
+        said_value or None,  # an empty value is said to be none, the cell's name notwithstanding
+        own.package or cell.package,
+        own.description or cell.description,
+        own.refdes or cell.refdes,
+        fitted,
+        {**cell.properties, **properties},
+    )
+
+
+def _fields(properties: Mapping[str, str]) -> Fields:
+    plain: dict[str, str] = {}
+    for name, text in properties.items():
+        plain.setdefault(_PLAIN.sub("", name).lower(), text)
+    value = _first(plain, _VALUE)
+    return Fields(
+        value,
+        _first(plain, _PACKAGE) or None,
+        _first(plain, _DESCRIPTION) or None,
+        _first(plain, _REFDES) or None,
+        _fitted(plain, value),
+        dict(properties),
+    )
+
+
+def _first(plain: Mapping[str, str], names: tuple[str, ...]) -> str | None:
+    """Return the first property of those names that says something, else "" or None."""
+    empty = None
+    for name in names:
+        text = plain.get(name)
+        if text:
+            return text.strip()
+        if text is not None:
+            empty = ""
+    return empty
+
+
+def _fitted(plain: Mapping[str, str], value: str | None) -> bool | None:
+    if value and _NOT_FITTED_WORD.search(value):
+        return False
+    for name in _NOT_FITTED:
+        if name in plain:
+            said = plain[name].strip().lower()
+            if _PLAIN.sub("", said) in _YES:
+                return False
+    for name in _FITTED:
+        if name in plain:
+            said = plain[name].strip().lower()
+            if said in _NO or _PLAIN.sub("", said) in _NOT_FITTED:
+                return False
+            if said in _YES:
+                return True
+    return None

@@ -1,0 +1,130 @@
+"""The whole-tree reader of EDIF, first half: any layout, every form, each with its place.
+
+It is read where the whole-form grammar (`edif_forms`) does not match, and it is the yardstick that
+the grammar is tested against.
+"""
+
+from __future__ import annotations
+
+import re
+
+from nettrace.errors import BadInput, Place, excerpt
+from nettrace.readers.document import Document
+
+__all__ = ["Form", "fault", "place_of", "read_forms"]
+
+#: Deepest nesting that is read; the deepest form of the standard in use is about 20.
+MOST_NESTED = 500
+
+_TOKEN = re.compile(r'[()]|"[^"]*"?|[^\s()"]+')
+
+
+class Form(list["str | Form"]):
+    """A list in parentheses: its keyword in small letters, then tokens as written and forms."""
+
+    __slots__ = ("start",)
+
+    def __init__(self, start: int) -> None:
+        super().__init__()
+        self.start = start
+
+    @property
+    def head(self) -> str:
+        """The keyword, "" where there is none."""
+        return self[0] if self and isinstance(self[0], str) else ""
+
+
+def place_of(document: Document, offset: int) -> Place:
+    """Return line and column of a character of the text."""
+    text = document.text
+    start = text.rfind("\n", 0, offset) + 1
+    return Place(document.path, text.count("\n", 0, offset) + 1, offset - start + 1)
+
+
+def fault(
+    document: Document, offset: int, found: str, *, expected: str = "", hint: str = ""
+) -> BadInput:
+    """Return the error to raise for what stands at `offset`."""
+    place = place_of(document, offset)
+    return BadInput(
+        found,
+        expected=expected,
+        hint=hint,
+        place=place,
+        excerpt=excerpt(document.text, place.line, place.column),
+    )
+
+
+def read_forms(document: Document) -> Form:
+    """Return the outermost form of the text.
+
+    Raises:
+        BadInput: not one balanced form, a string without end, nesting beyond reason.
+    """
+    text = document.text
+    root = Form(0)  # holds the outermost form
+    form = root
+    above: list[Form] = []
+    for match in _TOKEN.finditer(text):
+        token = match[0]
+        if token == "(":  # noqa: S105 - a token of the text
+            if len(above) >= MOST_NESTED:
+                raise fault(
+                    document,
+                    match.start(),
+                    f"a form nested {MOST_NESTED + 1} deep",
+                    expected=f"at most {MOST_NESTED}",
+                )
+            if form is root and root:
+                raise _surplus(document, match.start(), token)
+            inner = Form(match.start())
+            form.append(inner)
+            above.append(form)
+            form = inner
+        elif token == ")":  # noqa: S105
+            if not above:
+                raise _surplus(document, match.start(), token)
+            if not form:
+                raise fault(document, form.start, "'()'", expected="a keyword after '('")
+            form = above.pop()
+        elif form is root:
+            raise _surplus(document, match.start(), token)
+        elif token[0] == '"':
+            if len(token) < 2 or token[-1] != '"':
+                raise fault(
+                    document,
+                    match.start(),
+                    "a string without end",
+                    expected="'\"'",
+                    hint="Is the file cut off, or a quotation mark missing?",
+                )
+            if not form:
+                raise fault(document, match.start(), "a string", expected="a keyword after '('")
+            form.append(token)
+        else:
+            form.append(token if form else token.lower())
+    if above:
+        opened = [*above[1:], form]
+        inmost = next((one for one in reversed(opened) if one), form)
+        raise fault(
+            document,
+            len(text.rstrip()),
+            "the end of the file",
+            expected=f"{len(above)} times ')'" if len(above) > 1 else "')'",
+            hint=f"'({inmost.head}' in line {place_of(document, inmost.start).line} "
+            "is open: is the file cut off?",
+        )
+    if not root:
+        raise fault(document, 0, "no form", expected="'(edif NAME ...)'")
+    return root[0]  # type: ignore[return-value]
+
+
+def _surplus(document: Document, offset: int, token: str) -> BadInput:
+    shown = token if len(token) <= 20 else token[:20] + "..."
+    return fault(
+        document,
+        offset,
+        f"{shown!r}",
+        expected="'(edif NAME ...)' and nothing else",
+        hint="Is a ')' too many before it?" if offset else "",
+    )
