@@ -144,6 +144,8 @@ class BoardBuilder:
         self.pad_records = 0  # pads as the file counts them, copper or not
         self.via_records = 0
         self.part_records: int | None = None  # where it differs from the number of parts
+        self.net_records: int | None = None  # same for nets and pins (sheets that are expanded)
+        self.pin_records: int | None = None
         self.parts: list[PartDraft] = []
         self.warnings: list[Warning] = []
         self.conflicts: list[Conflict] = []
@@ -245,8 +247,8 @@ class BoardBuilder:
             format=self.format,
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
-            nets=len(pins_of_net),
-            pins=pins + len(shared),
+            nets=len(pins_of_net) if self.net_records is None else self.net_records,
+            pins=pins + len(shared) if self.pin_records is None else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
