@@ -75,7 +75,10 @@ def board_text(description: Description) -> str:
         "\t(layers",
         *(f"\t\t({code} {quoted(name)} {kind})" for code, name, kind in LAYERS),
         "\t)",
-        "\t(setup\n\t\t(pad_to_mask_clearance 0)\n\t\t(allow_soldermask_bridges_in_footprints no)\n\t)",
+        "\t(setup",
+        "\t\t(pad_to_mask_clearance 0)",
+        "\t\t(allow_soldermask_bridges_in_footprints no)",
+        "\t)",
     ]
     lines += [f"\t(net {code} {quoted(name)})" for name, code in nets.items()]
     for part in description.parts:
@@ -211,7 +214,8 @@ def outline_lines(description: Description) -> list[str]:
         )
     ):
         lines.append(
-            f"\t(gr_line (start {page_point(description, x1, y1)}) (end {page_point(description, x2, y2)})"
+            f"\t(gr_line (start {page_point(description, x1, y1)})"
+            f" (end {page_point(description, x2, y2)})"
             ' (stroke (width 0.05) (type default)) (layer "Edge.Cuts")'
             f" (uuid {quoted(name_of('edge', index))}))"
         )
@@ -223,7 +227,8 @@ def outline_lines(description: Description) -> list[str]:
     )
     for index, (start, middle, end) in enumerate(arcs):
         lines.append(
-            f"\t(gr_arc (start {page_point(description, *start)}) (mid {page_point(description, *middle)})"
+            f"\t(gr_arc (start {page_point(description, *start)})"
+            f" (mid {page_point(description, *middle)})"
             f" (end {page_point(description, *end)})"
             ' (stroke (width 0.05) (type default)) (layer "Edge.Cuts")'
             f" (uuid {quoted(name_of('corner', index))}))"

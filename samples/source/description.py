@@ -30,7 +30,7 @@ WORKING_VOLTS = {"01005": "15V", "0201": "25V", "0402": "50V", "0603": "75V", "1
 
 @dataclass(frozen=True, slots=True)
 class Pad:
-    """One piece of copper: where it is on the board, its size before turning, its hole (0 = none)."""
+    """One piece of copper: its place on the board, size before turning, hole (0 = none)."""
 
     pin: str
     x: float

@@ -1,4 +1,4 @@
-"""Write IPC-2581 revision C, millimetres: parts list, packages, places, logical nets, outline, pads."""
+"""Write IPC-2581 revision C, millimetres: parts list, packages, places, nets, pads."""
 
 from __future__ import annotations
 

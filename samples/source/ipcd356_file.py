@@ -1,4 +1,4 @@
-"""Write IPC-D-356A: fixed columns, CUST 0 (0.0001 inch, degrees), aliases for names over 14 letters."""
+"""Write IPC-D-356A: fixed columns, 0.0001 inch and degrees, aliases for names over 14 letters."""
 
 from __future__ import annotations
 
@@ -123,6 +123,7 @@ def record(
             f"{refdes[:6]:<6}{'-' if pin else ' '}{pin[:4]:<4}"  # 21-26, 27, 28-31
             f"{'M' if middle else ' '}{drill}A{access:02d}"  # 32, 33-38, 39-41
             f"X{x:+07d}Y{y:+07d}"  # 42-49, 50-57
-            f"X{tenths(size[0]):04d}Y{tenths(size[1]):04d}R{round(turn):03d} S{mask}"  # 58-67, 68-71, 73-74
+            f"X{tenths(size[0]):04d}Y{tenths(size[1]):04d}"  # 58-67
+            f"R{round(turn):03d} S{mask}"  # 68-71, 73-74
         ).rstrip()
     )

@@ -96,7 +96,8 @@ def library_lines(part: Part) -> list[str]:
         f"      (description {quoted(part.description)})",
         "      (pins",
         *(
-            f"        (pin (num {quoted(pin.number)}) (name {quoted(pin.name)}) (type {quoted(pin.kind)}))"
+            f"        (pin (num {quoted(pin.number)}) (name {quoted(pin.name)})"
+            f" (type {quoted(pin.kind)}))"
             for pin in part.pins
         ),
     ]

@@ -30,7 +30,7 @@ HIGHEST_VOLTS = {
     "AMP_OUT": 3.4,
     "AMP_MID": 3.4,
     "AMP_LP": 3.4,
-    "ADC_VREF": 3.4,
+    "ADC_VREF": 1.65,
     "MCU_RST_N": 3.4,
     "BTN_REC_N": 3.4,
     "+1V8": 1.8,
@@ -213,7 +213,7 @@ def test_pull_ups_suit_fast_mode(
     sink_amperes: float,
     bus_farads: float,
 ) -> None:
-    """NXP UM10204 rev. 7, section 7.1: least (VDD - VOL) / IOL, most tr / (0.8473 Cb), tr 300 ns."""
+    """NXP UM10204 rev. 7, 7.1: least (VDD - VOL) / IOL, most tr / (0.8473 Cb), tr 300 ns."""
     at_least = (volts - low_volts) / sink_amperes
     at_most = 300e-9 / (0.8473 * bus_farads)
     assert at_least <= ohms(parts, pull) <= at_most
