@@ -1,0 +1,261 @@
+"""The damaged area: every pad, part and net in it, what each part does, and what stops."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from nettrace.bench.damage import describe_damage
+from nettrace.bench.place import Circle, Shape, part_place
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import Absence, NetKind, Proposal, Role
+from nettrace.circuit.kinds import Kind
+from nettrace.errors import NothingMatches
+from nettrace.model.board import Board, Pad, Part, Pin, Side
+from nettrace.model.geometry import distance, nearest_pads
+from nettrace.model.names import natural_key
+
+__all__ = ["AreaPad", "AreaPart", "AreaReport", "far_pins", "inspect_area", "no_places"]
+
+#: What a pad's net leads to is told by the parts that do something with it, best first.
+_TELLING = {
+    Kind.IC: 0,
+    Kind.MODULE: 0,
+    Kind.OSCILLATOR: 0,
+    Kind.CONNECTOR: 1,
+    Kind.BATTERY: 1,
+    Kind.MICROPHONE: 1,
+    Kind.DISPLAY: 1,
+    Kind.ANTENNA: 1,
+    Kind.MOTOR: 1,
+    Kind.SOUNDER: 1,
+    Kind.SWITCH: 2,
+    Kind.MOSFET: 2,
+    Kind.TRANSISTOR: 2,
+    Kind.CRYSTAL: 2,
+    Kind.LED: 2,
+    Kind.TEST_POINT: 3,
+}
+_LEAST_TELLING = 4
+#: Kinds that cannot be torn off: copper and holes.
+_NOT_PARTS = frozenset({Kind.MECHANICAL, Kind.TEST_POINT})
+
+
+@dataclass(frozen=True, slots=True)
+class AreaPad:
+    """A pad in the area: its pin (None for copper without a number), distance in mm.
+
+    `far` are the pins that tell what its net leads to, the most telling first, none of its own
+    part.
+    """
+
+    pad: Pad
+    pin: Pin | None
+    distance: float
+    far: tuple[Pin, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaPart:
+    """A part with copper (or, without any, its place) in the area.
+
+    `inside` is true where the part is likely to be gone: all its pads are in the area, or it has
+    two at most. `pins` are those with a pad in the area; `distance` is that of its nearest such
+    pad, mm. `proposals` is filled where no source states a value.
+    """
+
+    part: Part
+    distance: float
+    inside: bool
+    pins: tuple[Pin, ...]
+    roles: tuple[Role, ...]
+    absence: Absence
+    proposals: tuple[Proposal, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaReport:
+    """A damaged area: pads by distance; parts by severity, then distance; nets by name.
+
+    `named` is the key of the part the area was named by, "" if none; `damage` says in sentences
+    what stops when every part that is inside (the named one excepted) is gone.
+    """
+
+    shape: Shape
+    side: Side | None
+    named: str
+    pads: tuple[AreaPad, ...]
+    parts: tuple[AreaPart, ...]
+    nets: tuple[str, ...]
+    damage: tuple[str, ...]
+
+    @property
+    def positions(self) -> tuple[AreaPart, ...]:
+        """The parts that are likely gone, in the report's order."""
+        return tuple(item for item in self.parts if item.inside and item.part.key != self.named)
+
+    @property
+    def reaching_in(self) -> tuple[AreaPart, ...]:
+        """The parts that have only some of their pads in the area, and the one it is named by."""
+        return tuple(item for item in self.parts if not item.inside or item.part.key == self.named)
+
+
+def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> AreaReport:
+    """Return what is in the area and what stops without it.
+
+    A pad is in the area when its middle is, and it can be touched from `side` (None: either).
+
+    Raises:
+        NothingMatches: nothing is there; the nearest pad and the board's extent are named.
+    """
+    board = circuit.board
+    named = _named_part(board, shape)
+    inside: dict[str, list[tuple[float, Pad]]] = {}
+    x0, y0 = shape.middle
+    for part in board.parts:
+        for pad in part.pads:
+            if shape.contains(pad.x, pad.y) and pad.side.faces(side):
+                gap = distance(x0, y0, pad.x, pad.y)
+                inside.setdefault(part.key, []).append((gap, pad))
+    parts: list[AreaPart] = []
+    for part in board.parts:
+        found = inside.get(part.key)
+        if found is None:
+            at = part_place(part)
+            if part.pads or at is None or not shape.contains(*at):
+                continue
+            if side is not None and part.side is not None and not part.side.faces(side):
+                continue
+            parts.append(_area_part(circuit, part, distance(x0, y0, *at), whole=True, pins=()))
+            continue
+        touched = {id(pad) for _, pad in found}
+        pins = tuple(pin for pin in part.pins if any(id(pad) in touched for pad in pin.pads))
+        whole = len(part.pins) <= 2 or len(pins) == len(part.pins)
+        gap = min(gap for gap, _ in found)
+        parts.append(_area_part(circuit, part, gap, whole=whole, pins=pins))
+    if not parts:
+        raise _nothing_there(board, shape, side)
+    parts.sort(
+        key=lambda item: (item.absence.severity.rank, item.distance, natural_key(item.part.key))
+    )
+    gone = {
+        item.part.key
+        for item in parts
+        if item.inside
+        and item.part.key != named
+        and circuit.kinds[item.part.key].kind not in _NOT_PARTS
+    }
+    pads = _area_pads(circuit, inside, gone)
+    nets = {item.pad.net for item in pads if item.pad.net is not None}
+    nets.update(net for item in parts if item.inside for net in item.part.nets)
+    return AreaReport(
+        shape=shape,
+        side=side,
+        named=named,
+        pads=pads,
+        parts=tuple(parts),
+        nets=tuple(sorted(nets, key=natural_key)),
+        damage=describe_damage(circuit, [item.part.key for item in parts if item.part.key in gone]),
+    )
+
+
+def _named_part(board: Board, shape: Shape) -> str:
+    if not isinstance(shape, Circle):
+        return ""
+    return shape.around if shape.around in board.part_by_key else ""
+
+
+def _area_part(
+    circuit: Circuit, part: Part, gap: float, *, whole: bool, pins: tuple[Pin, ...]
+) -> AreaPart:
+    kind = circuit.kinds[part.key]
+    no_value = kind.ohms is None and kind.farads is None and kind.henries is None
+    return AreaPart(
+        part=part,
+        distance=gap,
+        inside=whole,
+        pins=pins,
+        roles=circuit.roles(part.key),
+        absence=circuit.absence(part.key),
+        proposals=circuit.proposals(part.key) if no_value and whole else (),
+    )
+
+
+def _area_pads(
+    circuit: Circuit, inside: dict[str, list[tuple[float, Pad]]], gone: set[str]
+) -> tuple[AreaPad, ...]:
+    found: list[AreaPad] = []
+    for key, pads in inside.items():
+        part = circuit.board.part_by_key[key]
+        pin_of = {id(pad): pin for pin in part.pins for pad in pin.pads}
+        for gap, pad in pads:
+            far = far_pins(circuit, pad.net, key, gone) if pad.net is not None else ()
+            found.append(AreaPad(pad, pin_of.get(id(pad)), gap, far))
+    found.sort(
+        key=lambda item: (
+            item.distance,
+            natural_key(item.pad.part),
+            natural_key(item.pad.number),
+        )
+    )
+    return tuple(found)
+
+
+def far_pins(
+    circuit: Circuit, net: str, own: str, gone: Iterable[str] = (), most: int = 4
+) -> tuple[Pin, ...]:
+    """Return the pins of a net that tell what it leads to, the most telling first.
+
+    What feeds a rail comes first, then chips, connectors and batteries, transistors and switches,
+    test points, the rest; parts in `gone` come last; none for a ground.
+    """
+    if circuit.net_kind(net) is NetKind.GROUND:
+        return ()
+    missing = set(gone)
+    rail = circuit.rails.get(net)
+    source = rail.source if rail is not None else None
+    kinds = circuit.kinds
+    ranked = [
+        (
+            pin.part in missing,
+            pin.part != source,
+            _TELLING.get(kinds[pin.part].kind, _LEAST_TELLING),
+            index,
+            pin,
+        )
+        for index, pin in enumerate(circuit.board.net_by_name[net].pins)
+        if pin.part != own
+    ]
+    ranked.sort(key=lambda item: item[:4])
+    once: dict[tuple[str, str], Pin] = {}
+    for *_, pin in ranked:
+        once.setdefault((pin.part, pin.number), pin)
+        if len(once) == most:
+            break
+    return tuple(once.values())
+
+
+def no_places(side: Side | None) -> NothingMatches:
+    """Return the error for sources without any pad (on that side) to look for."""
+    if side is not None:
+        return NothingMatches(f"no pad on the {side} side in these sources")
+    return NothingMatches(
+        "no pad has a place in these sources",
+        hint="A netlist alone has no places: add the board file or the test file with --with.",
+    )
+
+
+def _nothing_there(board: Board, shape: Shape, side: Side | None) -> NothingMatches:
+    x, y = shape.middle
+    ranked = nearest_pads(board.pads(), x, y, side)
+    if not ranked:
+        return no_places(side)
+    gap, pad = ranked[0]
+    xs = [pad.x for pad in board.pads()]
+    ys = [pad.y for pad in board.pads()]
+    name = f"{pad.part}.{pad.number}" if pad.number else pad.part
+    return NothingMatches(
+        "nothing in this area",
+        hint=f"The nearest pad is {name}, {gap:.1f} mm from its middle; pads span "
+        f"{min(xs):.1f},{min(ys):.1f} to {max(xs):.1f},{max(ys):.1f} (mm, y up).",
+    )

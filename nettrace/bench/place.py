@@ -1,0 +1,202 @@
+"""Places on the board: a circle, a box or an outline, and the words a person types for them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.model.board import Board, Part, Pin
+from nettrace.model.find import find_parts, find_pins, split_pin
+from nettrace.model.geometry import distance, inside
+
+__all__ = [
+    "DEFAULT_RADIUS_MM",
+    "Box",
+    "Circle",
+    "Outline",
+    "Shape",
+    "circle_around",
+    "parse_box",
+    "parse_outline",
+    "parse_point",
+]
+
+#: Radius where none is given: about a small connector and its row of passives; common practice,
+#: no source.
+DEFAULT_RADIUS_MM = 5.0
+#: Places are compared after rounding to a nanometre, so that a pad on the rim counts.
+RIM_MM = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Circle:
+    """Everything within `radius_mm` of a point; `around` is the refdes or pad it was named by."""
+
+    x: float
+    y: float
+    radius_mm: float
+    around: str = ""
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The point that distances are measured from."""
+        return self.x, self.y
+
+    def contains(self, x: float, y: float) -> bool:
+        """Return whether the point is in the circle; the rim counts."""
+        return distance(self.x, self.y, x, y) <= self.radius_mm + RIM_MM
+
+
+@dataclass(frozen=True, slots=True)
+class Box:
+    """An upright rectangle, x1 < x2 and y1 < y2, mm."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The point that distances are measured from."""
+        return (self.x1 + self.x2) / 2, (self.y1 + self.y2) / 2
+
+    def contains(self, x: float, y: float) -> bool:
+        """Return whether the point is in the box; the edge counts."""
+        return (
+            self.x1 - RIM_MM <= x <= self.x2 + RIM_MM and self.y1 - RIM_MM <= y <= self.y2 + RIM_MM
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A closed polygon, mm."""
+
+    corners: tuple[tuple[float, float], ...]
+
+    @property
+    def middle(self) -> tuple[float, float]:
+        """The middle of the box around it; distances are measured from there."""
+        xs = [x for x, _ in self.corners]
+        ys = [y for _, y in self.corners]
+        return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+
+    def contains(self, x: float, y: float) -> bool:
+        """Return whether the point is in the polygon; the edge counts."""
+        return inside(x, y, self.corners)
+
+
+Shape = Circle | Box | Outline
+
+
+def _numbers(text: str, what: str, example: str) -> list[float]:
+    words = text.replace(",", " ").replace(";", " ").split()
+    found = []
+    for word in words:
+        try:
+            number = float(word.removesuffix("mm"))
+        except ValueError:
+            number = math.nan
+        if not math.isfinite(number):
+            raise WrongUsage(
+                f"{word!r} in {what} {text!r}",
+                expected="a number in mm",
+                hint=f"Write it like {example}.",
+            )
+        found.append(number)
+    return found
+
+
+def parse_point(text: str) -> tuple[float, float]:
+    """Return the point of `X,Y` (mm, y up).
+
+    >>> parse_point("12.5,-3")
+    (12.5, -3.0)
+    """
+    numbers = _numbers(text, "the point", "12.5,-3")
+    if len(numbers) != 2:
+        raise WrongUsage(f"the point {text!r}", expected="X,Y", hint="Write it like 12.5,-3.")
+    return numbers[0], numbers[1]
+
+
+def parse_box(text: str) -> Box:
+    """Return the box of `X1,Y1,X2,Y2`; the corners may come in any order.
+
+    >>> parse_box("4,4,0,1")
+    Box(x1=0.0, y1=1.0, x2=4.0, y2=4.0)
+    """
+    numbers = _numbers(text, "the box", "0,0,10,5")
+    if len(numbers) != 4:
+        raise WrongUsage(
+            f"the box {text!r}", expected="X1,Y1,X2,Y2", hint="Write it like 0,0,10,5."
+        )
+    x1, y1, x2, y2 = numbers
+    return Box(min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2))
+
+
+def parse_outline(text: str) -> Outline:
+    """Return the polygon of `X,Y X,Y X,Y ...`, at least three corners.
+
+    >>> parse_outline("0,0 4,0 4,3").contains(3, 1)
+    True
+    """
+    corners = tuple(parse_point(word) for word in text.split())
+    if len(corners) < 3:
+        raise WrongUsage(
+            f"an outline of {len(corners)} corner{'s' if len(corners) != 1 else ''}",
+            expected="at least three",
+            hint="Write it like '0,0 10,0 10,5'.",
+        )
+    return Outline(corners)
+
+
+def circle_around(board: Board, words: str, radius_mm: float) -> Circle:
+    """Return the circle around a part (its own place) or a pad (`REFDES.PIN`).
+
+    Raises:
+        NothingMatches: no such part or pad, or it has no place in these sources.
+        WrongUsage: the name means parts at several places.
+    """
+    at = _points(board, words)
+    if not at:
+        raise NothingMatches(
+            f"{words} has no place in these sources",
+            hint="A netlist alone has no places: add the board file, or a test or placement file, "
+            "with --with.",
+        )
+    if len(at) > 1:
+        names = ", ".join(f"{name} at {x:g},{y:g}" for name, x, y in at[:4])
+        raise WrongUsage(
+            f"{words!r} means {len(at)} places: {names}", hint="Give one, or a point with --at."
+        )
+    name, x, y = at[0]
+    return Circle(x, y, radius_mm, name)
+
+
+def _points(board: Board, words: str) -> list[tuple[str, float, float]]:
+    try:
+        parts: tuple[Part, ...] = find_parts(board, words)
+    except NothingMatches:
+        if split_pin(board, words) is None:
+            raise
+        pins: dict[tuple[str, str], Pin] = {}
+        for pin in find_pins(board, words):
+            pins.setdefault((pin.part, pin.number), pin)
+        return [
+            (str(pin), pin.x, pin.y)
+            for pin in pins.values()
+            if pin.x is not None and pin.y is not None
+        ]
+    return [(part.key, *at) for part in parts if (at := part_place(part)) is not None]
+
+
+def part_place(part: Part) -> tuple[float, float] | None:
+    """Return a part's own place, else the middle of its pads, else None."""
+    if part.x is not None and part.y is not None:
+        return part.x, part.y
+    if not part.pads:
+        return None
+    xs = [pad.x for pad in part.pads]
+    ys = [pad.y for pad in part.pads]
+    return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2

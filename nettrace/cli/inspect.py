@@ -1,0 +1,281 @@
+"""Commands that look at a board: summary, area, net, part, pad, rail, bus, path."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from nettrace.cli.options import (
+    BoardInput,
+    PlaceInput,
+    board_options,
+    place_options,
+    side_named,
+    side_option,
+)
+from nettrace.errors import ExitCode, NothingMatches, WrongUsage
+from nettrace.views import payload
+from nettrace.views.text import write_json, write_warnings
+
+if TYPE_CHECKING:
+    from nettrace.bench.pad import PadReport
+    from nettrace.circuit.circuit import Circuit
+    from nettrace.circuit.evidence import Bus, Rail
+    from nettrace.model.board import Board, Net
+
+__all__ = ["area", "bus", "net", "pad", "part", "path", "rail", "summary"]
+
+
+@click.command()
+@board_options
+def summary(source: BoardInput) -> None:
+    """Say what was read from which source: counts, rails, buses, warnings, conflicts."""
+    circuit = source.load()
+    if source.as_json:
+        write_json(circuit.board, "summary", payload.summary(circuit))
+        return
+    from nettrace.views import tables_board
+
+    tables_board.show_summary(circuit)
+
+
+PLACES = """\
+Name the place in one of four ways:
+
+\b
+  --around J3 --radius 4      around a part or a pad
+  --at 12.5,-3 --radius 4     around a point
+  --box 0,0,10,5              in a rectangle
+  --outline "0,0 9,0 9,4"     in a polygon
+"""
+
+
+@click.command(epilog=PLACES)
+@place_options
+@board_options
+def area(source: BoardInput, place: PlaceInput) -> None:
+    """Say what was in a damaged area: every pad, net, rail and part, the worst loss first.
+
+    A pad counts when its middle is in the area.
+    """
+    from nettrace.bench.area import inspect_area
+
+    circuit = source.load()
+    shape, side = place.resolve(circuit.board)
+    report = inspect_area(circuit, shape, side)
+    if source.as_json:
+        write_json(circuit.board, "area", payload.area(circuit, report))
+        return
+    from nettrace.views import tables_area
+
+    tables_area.show_area(circuit, report)
+    write_warnings(circuit.board)
+
+
+@click.command()
+@board_options
+@click.argument("name")
+def net(source: BoardInput, name: str) -> None:
+    """Show a net: its kind, voltage and why, pins, pulls, and what it reaches.
+
+    NAME may hold * and ?.
+    """
+    from nettrace.model.find import find_nets
+
+    circuit = source.load()
+    nets = find_nets(circuit.board, name)
+    if source.as_json:
+        if _means_one(name, len(nets)):
+            write_json(circuit.board, "net", payload.net(circuit, nets[0]))
+        else:
+            write_json(circuit.board, "nets", [payload.net(circuit, item) for item in nets])
+        return
+    from nettrace.views import tables_net
+
+    tables_net.show_nets(circuit, nets)
+    write_warnings(circuit.board)
+
+
+def _means_one(pattern: str, found: int) -> bool:
+    from nettrace.model.names import has_wildcard
+
+    return found == 1 and not has_wildcard(pattern)
+
+
+@click.command()
+@board_options
+@click.argument("refdes")
+def part(source: BoardInput, refdes: str) -> None:
+    """Show a part: value, pins and nets, what it likely does, what happens without it.
+
+    REFDES may hold * and ?.
+    """
+    from nettrace.model.find import find_parts
+
+    circuit = source.load()
+    parts = find_parts(circuit.board, refdes)
+    if source.as_json:
+        one = refdes in circuit.board.part_by_key or _means_one(refdes, len(parts))
+        if one:
+            write_json(circuit.board, "part", payload.part(circuit, parts[0]))
+        else:
+            write_json(circuit.board, "parts", [payload.part(circuit, item) for item in parts])
+        return
+    from nettrace.views import tables_part
+
+    tables_part.show_parts(circuit, parts)
+    write_warnings(circuit.board)
+
+
+@click.command()
+@board_options
+@click.argument("pad", required=False, metavar="[REFDES.PIN]")
+@click.option("--at", metavar="X,Y", help="The pad nearest to a point: mm, y up.")
+@side_option
+def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -> None:
+    """Show one pad, by name or by place: its net, its neighbours, both ends of its part."""
+    from nettrace.bench.pad import look_at_pad, look_at_point
+    from nettrace.bench.place import parse_point
+
+    if (pad is None) == (at is None):
+        raise WrongUsage(
+            "both a pad and --at" if pad else "no pad",
+            expected="REFDES.PIN or --at X,Y",
+            hint="For instance R41.2, or --at 12.5,-3.",
+        )
+    if pad is not None and side is not None:
+        raise WrongUsage("--side with a pad's name", hint="It goes with --at.")
+    point = parse_point(at) if at is not None else None
+    circuit = source.load()
+    found: tuple[PadReport, ...]
+    if point is not None:
+        found = (look_at_point(circuit, *point, side_named(side)),)
+    else:
+        found = look_at_pad(circuit, pad or "")
+    if source.as_json:
+        if _means_one(pad or "", len(found)):
+            write_json(circuit.board, "pad", payload.pad(circuit, found[0]))
+        else:
+            write_json(circuit.board, "pads", [payload.pad(circuit, item) for item in found])
+        return
+    from nettrace.views import tables_part
+
+    tables_part.show_pads(circuit, found)
+    write_warnings(circuit.board)
+
+
+@click.command()
+@board_options
+@click.argument("name", required=False)
+def rail(source: BoardInput, name: str | None) -> None:
+    """Show rails and grounds: voltage and why, source, loads, decoupling.
+
+    NAME may hold * and ?; without it, all.
+    """
+    circuit = source.load()
+    rails = _rails_named(circuit, name)
+    if source.as_json:
+        write_json(circuit.board, "rails", [payload.rail(circuit, item) for item in rails])
+        return
+    from nettrace.views import tables_net
+
+    tables_net.show_rails(circuit, rails)
+    write_warnings(circuit.board)
+
+
+def _rails_named(circuit: Circuit, name: str | None) -> list[Rail]:
+    if name is None:
+        return list(circuit.rails.values())
+    from nettrace.model.find import find_nets
+
+    nets = find_nets(circuit.board, name)
+    rails = [circuit.rails[item.name] for item in nets if item.name in circuit.rails]
+    if not rails:
+        first = nets[0].name
+        raise NothingMatches(
+            f"{first} is no rail or ground; its kind is {circuit.net_kind(first)}",
+            hint=f"If you know better: --rail {first}=VOLTS.",
+        )
+    return rails
+
+
+@click.command()
+@board_options
+@click.argument("name", required=False)
+def bus(source: BoardInput, name: str | None) -> None:
+    """Show serial buses: lines, pull-ups and whether they suit, every part on the bus.
+
+    NAME is a bus, a protocol or a net of it, and may hold * and ?; without it, all.
+    """
+    circuit = source.load()
+    buses = list(circuit.buses) if name is None else _buses_named(circuit, name)
+    if source.as_json:
+        write_json(circuit.board, "buses", [payload.bus(circuit, item) for item in buses])
+        return
+    from nettrace.views import tables_net
+
+    tables_net.show_buses(circuit, buses)
+    write_warnings(circuit.board)
+
+
+def _buses_named(circuit: Circuit, name: str) -> list[Bus]:
+    from nettrace.model.names import match_names, nearest_names
+
+    by_name = [(item, {item.name}) for item in circuit.buses]
+    by_protocol = [(item, {item.protocol}) for item in circuit.buses]
+    by_net = [(item, {net for line in item.lines for net in line.nets}) for item in circuit.buses]
+    for known in (by_name, by_protocol, by_net):
+        hits = set(match_names(name, set[str]().union(*(words for _, words in known))))
+        if hits:
+            return [item for item, words in known if hits & words]
+    names = [item.name for item in circuit.buses]
+    near = nearest_names(name, names) or tuple(names[:6])
+    hint = f"Buses: {', '.join(near)}." if near else "No serial bus was found on this board."
+    raise NothingMatches(f"no bus {name!r}", hint=hint)
+
+
+@click.command()
+@board_options
+@click.argument("from_", metavar="FROM")
+@click.argument("to", metavar="TO")
+def path(source: BoardInput, from_: str, to: str) -> int:
+    """Show how two nets or pads are tied through series parts: all shortest ways.
+
+    FROM and TO are nets or pads (REFDES.PIN). Exit 3 if nothing ties them.
+    """
+    from nettrace.bench.ways import find_ways
+
+    circuit = source.load()
+    start, end = _end(circuit.board, from_), _end(circuit.board, to)
+    ways = find_ways(circuit, start.name, end.name)
+    if source.as_json:
+        write_json(circuit.board, "paths", [payload.way(circuit, way) for way in ways])
+    else:
+        from nettrace.views import tables_net
+
+        tables_net.show_ways(circuit, start, end, ways)
+        write_warnings(circuit.board)
+    return int(ExitCode.DONE if ways else ExitCode.NOTHING)
+
+
+def _end(board: Board, words: str) -> Net:
+    """Return the one net that a net's name or a pad means."""
+    from nettrace.model.find import find_nets, find_pins, split_pin
+
+    try:
+        nets = find_nets(board, words)
+    except NothingMatches:
+        if split_pin(board, words) is None:
+            raise
+        pins = find_pins(board, words)
+        names = list(dict.fromkeys(pin.net for pin in pins if pin.net is not None))
+        if not names:
+            raise NothingMatches(f"{words} is on no net") from None
+        nets = tuple(board.net_by_name[name] for name in names)
+    if len(nets) > 1:
+        names = [item.name for item in nets]
+        raise WrongUsage(
+            f"{words!r} means {len(nets)} nets: {', '.join(names[:4])}", hint="Give one of them."
+        )
+    return nets[0]

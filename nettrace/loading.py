@@ -1,0 +1,216 @@
+"""What a user names as BOARD becomes a Board or a Circuit: a file, a folder, or a manifest.
+
+The world is touched here: files are found and read; everything after that is a function of
+what comes back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from importlib import import_module
+from importlib.util import find_spec
+from pathlib import Path
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Protocol, cast
+
+from nettrace.errors import BadInput, Place, Warning
+from nettrace.model.board import Board
+from nettrace.model.notes import Notes, RailNote
+from nettrace.readers.registry import FORMATS, decode_text, detect_format, read_file
+
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
+
+__all__ = ["MANIFEST", "load", "load_board"]
+
+#: The manifest's name inside a folder.
+MANIFEST = "board.toml"
+_MANIFEST_READER = "nettrace.readers.manifest"
+#: Bytes looked at to tell whether a file in a folder is a source at all.
+_HEAD_BYTES = 16_384
+
+
+class _Manifest(Protocol):
+    """What reading a manifest gives: the sources it lists, in order, and the user's notes."""
+
+    sources: Sequence[Path]
+    notes: Notes
+
+
+def load(
+    path: Path | str,
+    with_files: Sequence[Path | str] = (),
+    *,
+    format_name: str | None = None,
+    rails: Mapping[str, float] = MappingProxyType({}),
+    notes: Notes | None = None,
+    hierarchy: str | None = None,
+) -> Circuit:
+    """Read a board and return the circuit on it.
+
+    Args:
+        path: a file, a folder (every file in it that a reader recognises, merged; `board.toml`
+            in it comes first) or a manifest.
+        with_files: further sources, merged after it.
+        format_name: format of `path`, where its content must not decide.
+        rails: net name -> volts as the user states them; they beat the manifest's.
+        notes: the user's other notes; they beat the manifest's one by one.
+        hierarchy: "flatten" or "keep" for formats with sheets or subcircuits; None is what the
+            format usually means.
+
+    Raises:
+        BadInput: nothing there that can be read.
+        WrongUsage: no format of that name.
+    """
+    from nettrace.circuit.circuit import Circuit
+
+    board, found = _load(path, with_files, format_name, hierarchy)
+    both = _joined(found, notes or Notes())
+    if rails:
+        said = {name: RailNote(volts) for name, volts in rails.items()}
+        both = replace(both, rails=MappingProxyType({**both.rails, **said}))
+    return Circuit(board, both)
+
+
+def load_board(
+    path: Path | str,
+    with_files: Sequence[Path | str] = (),
+    *,
+    format_name: str | None = None,
+    hierarchy: str | None = None,
+) -> Board:
+    """Read a board without asking what it means; arguments and errors as for `load`."""
+    return _load(path, with_files, format_name, hierarchy)[0]
+
+
+def _load(
+    path: Path | str,
+    with_files: Sequence[Path | str],
+    format_name: str | None,
+    hierarchy: str | None,
+) -> tuple[Board, Notes]:
+    from nettrace.model.merge import by_precedence, merge_boards
+
+    first, notes, listed = _sources(path, format_name, hierarchy)
+    boards = first if listed else by_precedence(first)
+    for extra in with_files:
+        more, more_notes, listed = _sources(extra, None, hierarchy)
+        boards += more if listed else by_precedence(more)
+        notes = _joined(notes, more_notes)
+    board = boards[0] if len(boards) == 1 else merge_boards(boards, _same_value)
+    if notes.name:
+        board = replace(board, name=notes.name)
+    elif not board.name:
+        board = replace(board, name=Path(path).resolve().stem)
+    return board, notes
+
+
+def _sources(
+    path: Path | str, format_name: str | None, hierarchy: str | None
+) -> tuple[list[Board], Notes, bool]:
+    """Return the boards of one argument, the notes with them, and whether their order is set."""
+    where = Path(path)
+    if where.is_dir():
+        manifest = where / MANIFEST
+        if manifest.is_file() and find_spec(_MANIFEST_READER) is not None:
+            return _from_manifest(manifest, hierarchy)
+        return _from_folder(where, hierarchy), Notes(), False
+    if where.suffix == ".toml" and format_name is None and where.is_file():
+        if find_spec(_MANIFEST_READER) is None:
+            hint = "Name its sources one by one, with --with."
+            raise BadInput("a manifest, which is not read yet", hint=hint, place=Place(str(path)))
+        return _from_manifest(where, hierarchy)
+    return [_read(where, format_name, hierarchy)], Notes(), True
+
+
+def _read(path: Path, format_name: str | None, hierarchy: str | None) -> Board:
+    return read_file(path, str(path), format_name, hierarchy)
+
+
+def _from_manifest(path: Path, hierarchy: str | None) -> tuple[list[Board], Notes, bool]:
+    read_manifest = import_module(_MANIFEST_READER).read_manifest
+    manifest = cast(_Manifest, read_manifest(path))
+    boards = [_read(source, None, hierarchy) for source in manifest.sources]
+    if not boards:
+        raise BadInput("a manifest without sources", place=Place(str(path)))
+    return boards, manifest.notes, True
+
+
+def _from_folder(folder: Path, hierarchy: str | None) -> list[Board]:
+    """Read every file of the folder that a reader recognises.
+
+    One that fails is left out with a warning, as long as another can be read.
+    """
+    boards: list[Board] = []
+    failures: list[BadInput] = []
+    try:
+        inside = sorted(path for path in folder.iterdir() if not path.name.startswith("."))
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BadInput(f"cannot open ({reason})", place=Place(str(folder))) from None
+    for path in inside:
+        if path.name == MANIFEST or not path.is_file() or not _recognised(path):
+            continue
+        try:
+            boards.append(_read(path, None, hierarchy))
+        except BadInput as error:
+            failures.append(error)
+    if not boards:
+        if failures:
+            raise failures[0]
+        wanted = ", ".join(entry.title for entry in FORMATS)
+        raise BadInput(
+            "no file that a reader recognises in this folder",
+            hint=f"Formats: {wanted}.",
+            place=Place(str(folder)),
+        )
+    if failures:
+        left_out = tuple(
+            Warning("source-left-out", _without_place(error), error.place) for error in failures
+        )
+        boards[0] = replace(boards[0], warnings=(*left_out, *boards[0].warnings))
+    return boards
+
+
+def _without_place(error: BadInput) -> str:
+    where = f" where {error.expected} was expected" if error.expected else ""
+    return f"{error.found}{where}; this source was left out"
+
+
+def _recognised(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            head = file.read(_HEAD_BYTES)
+        entry = detect_format(decode_text(head, str(path)))
+        return entry is not None and find_spec(entry.module) is not None
+    except (OSError, BadInput):
+        return False
+
+
+def _same_value(first: str, second: str) -> bool:
+    """Return whether two value texts mean the same (`2k2` and `2.2K`)."""
+    from nettrace.model.merge import plain_same_value
+    from nettrace.values.part_value import read_part_value
+
+    if plain_same_value(first, second):
+        return True
+    one, other = read_part_value(first), read_part_value(second)
+    facts = ("ohms", "farads", "henries", "hertz")
+    said = [(getattr(one, name), getattr(other, name)) for name in facts]
+    if any(a is not None and b is not None and a != b for a, b in said):
+        return False
+    return any(a is not None and a == b for a, b in said)
+
+
+def _joined(first: Notes, second: Notes) -> Notes:
+    """Return both notes; the second's word stands where both speak."""
+    return Notes(
+        rails=MappingProxyType({**first.rails, **second.rails}),
+        roles=MappingProxyType({**first.roles, **second.roles}),
+        values=MappingProxyType({**first.values, **second.values}),
+        not_fitted=(*first.not_fitted, *second.not_fitted),
+        fitted=(*first.fitted, *second.fitted),
+        remarks=MappingProxyType({**first.remarks, **second.remarks}),
+        name=second.name or first.name,
+    )

@@ -1,0 +1,121 @@
+"""Finding nets, parts and pins by the words a person types."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.model.board import Board, Net, Part, Pin
+from nettrace.model.names import has_wildcard, match_names, natural_key, nearest_names
+
+__all__ = ["find_nets", "find_parts", "find_pins", "split_pin"]
+
+#: Pins listed in a message before "and N more".
+PINS_SHOWN = 8
+
+
+def find_nets(board: Board, pattern: str) -> tuple[Net, ...]:
+    """Return the nets the pattern means, in natural order.
+
+    A net's shown name goes before another net's alias; see `names.match_names` for the rest.
+
+    Raises:
+        NothingMatches: no net of that name; the nearest names are offered.
+    """
+    names = match_names(pattern, board.net_by_name)
+    if names and (pattern in board.net_by_name or not has_wildcard(pattern)):
+        return tuple(board.net_by_name[name] for name in names)
+    owners: dict[str, list[str]] = {}
+    for net in board.nets:
+        for alias in net.aliases:
+            owners.setdefault(alias, []).append(net.name)
+    found = dict.fromkeys(names)
+    for alias in match_names(pattern, owners):
+        found.update(dict.fromkeys(owners[alias]))
+    if found:
+        return tuple(board.net_by_name[name] for name in sorted(found, key=natural_key))
+    raise _nothing("net", pattern, [*board.net_by_name, *owners])
+
+
+def find_parts(board: Board, pattern: str) -> tuple[Part, ...]:
+    """Return the parts the pattern means, in natural order; all of them, if a refdes repeats.
+
+    Raises:
+        NothingMatches: no part of that refdes; the nearest are offered.
+    """
+    repeated: dict[str, list[Part]] = {}
+    for part in board.parts:
+        repeated.setdefault(part.refdes, []).append(part)
+    if pattern in board.part_by_key and pattern not in repeated:
+        return (board.part_by_key[pattern],)
+    names = match_names(pattern, (name for name in repeated if name))
+    if not names:
+        names = match_names(pattern, board.part_by_key)
+        if names:
+            return tuple(board.part_by_key[name] for name in names)
+        raise _nothing("part", pattern, (name for name in repeated if name))
+    return tuple(part for name in names for part in repeated[name])
+
+
+def split_pin(board: Board, words: str) -> tuple[tuple[Part, ...], str] | None:
+    """Return (parts, pin word) of `REFDES.PIN`, None where no part stands before a dot.
+
+    The refdes may hold dots itself: the longest one that is a part wins.
+    """
+    at = len(words)
+    while (at := words.rfind(".", 0, at)) > 0:
+        try:
+            parts = find_parts(board, words[:at])
+        except NothingMatches:
+            continue
+        return parts, words[at + 1 :]
+    return None
+
+
+def find_pins(board: Board, words: str) -> tuple[Pin, ...]:
+    """Return the pins that `REFDES.PIN` means; PIN is a number, else a pin's name.
+
+    Several come back for a wildcard, a repeated refdes, or a number that a source puts on two
+    nets.
+
+    Raises:
+        WrongUsage: no pin is named.
+        NothingMatches: no such part, or the part has no such pin; its pins are listed.
+    """
+    split = split_pin(board, words)
+    if split is None:
+        parts = find_parts(board, words.rstrip("."))
+        raise WrongUsage(
+            f"{words!r} names a part, not a pad",
+            hint=f"A pad is written REFDES.PIN: {_pins_of(parts[0])}.",
+        )
+    parts, word = split
+    found: list[Pin] = []
+    for part in parts:
+        numbers = set(match_names(word, (pin.number for pin in part.pins)))
+        hits = [pin for pin in part.pins if pin.number in numbers]
+        if not hits:
+            names = set(match_names(word, (pin.name for pin in part.pins if pin.name)))
+            hits = [pin for pin in part.pins if pin.name in names]
+        found += hits
+    if found:
+        return tuple(found)
+    refdes = parts[0].refdes
+    raise NothingMatches(f"{refdes} has no pin {word!r}", hint=f"Its pins: {_pins_of(parts[0])}.")
+
+
+def _pins_of(part: Part) -> str:
+    numbers = list(dict.fromkeys(pin.number for pin in part.pins))
+    if not numbers:
+        return "none, it has no pins on any net"
+    shown = ", ".join(f"{part.refdes}.{number}" for number in numbers[:PINS_SHOWN])
+    more = len(numbers) - PINS_SHOWN
+    return f"{shown} and {more} more" if more > 0 else shown
+
+
+def _nothing(what: str, pattern: str, names: Iterable[str]) -> NothingMatches:
+    near = nearest_names(pattern, names)
+    hint = f"Nearest: {', '.join(near)}. " if near else ""
+    star = pattern if has_wildcard(pattern) else f"{pattern[: max(2, len(pattern) // 2)]}*"
+    wild = "" if has_wildcard(pattern) else f"Wildcards: '{star}'."
+    return NothingMatches(f"no {what} {pattern!r} on this board", hint=(hint + wild).strip())

@@ -1,0 +1,191 @@
+"""The work sheet that every command prints on: title, facts, tables, prose; 80 columns suffice.
+
+Only here does rich meet the terminal: colour where it is one and NO_COLOR is not set, a fixed
+width of 80 where it is not.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from io import StringIO
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from nettrace.views.text import printable, shorten_middle, write_text
+
+__all__ = ["Column", "Sheet"]
+
+#: Width where the output is no terminal, and the most that is used of a wide one.
+PLAIN_WIDTH, MOST_WIDTH = 80, 110
+LEAST_WIDTH = 40
+#: Columns of the left margin and of labels.
+LABEL_WIDTH = 14
+
+#: Styles by meaning, few and calm.
+STYLES = {
+    "name": "bold",
+    "quiet": "dim",
+    "bad": "bold red",
+    "warn": "yellow",
+    "good": "green",
+    "": "",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A table column.
+
+    `cut` is the width above which cells lose their middle (0: never; they wrap); it grows with
+    the terminal.
+    """
+
+    title: str
+    style: str = ""
+    right: bool = False
+    cut: int = 0
+    wrap: bool = False
+
+
+class Sheet:
+    """Collects what a command shows and writes it in one go when it is closed.
+
+    Every text that is handed in may come from a file: control characters are made visible, and
+    nothing in it is taken for mark-up.
+    """
+
+    def __init__(self, width: int | None = None, *, terminal: bool | None = None) -> None:
+        is_terminal = sys.stdout.isatty() if terminal is None else terminal
+        if width is None:
+            asked = shutil.get_terminal_size((PLAIN_WIDTH, 24)).columns
+            width = asked if is_terminal or "COLUMNS" in os.environ else PLAIN_WIDTH
+        self.width = max(LEAST_WIDTH, min(width, MOST_WIDTH))
+        colour = is_terminal and not os.environ.get("NO_COLOR")
+        self._buffer = StringIO()
+        self._console = Console(
+            file=self._buffer,
+            width=self.width,
+            force_terminal=colour,
+            color_system="auto" if colour else None,
+            legacy_windows=False,
+            highlight=False,
+            markup=False,
+            emoji=False,
+            safe_box=False,
+        )
+
+    def __enter__(self) -> Sheet:
+        return self
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        if kind is None:
+            write_text(self.text())
+
+    def text(self) -> str:
+        """Return what stands on the sheet, without blanks at line ends."""
+        lines = self._buffer.getvalue().splitlines()
+        return "".join(f"{line.rstrip()}\n" for line in lines)
+
+    def title(self, left: str, right: str = "") -> None:
+        """Write the sheet's first line: what it is about, and which board."""
+        room = self.width - len(left) - 2
+        right = shorten_middle(printable(right), max(0, room)) if room > 8 else ""
+        line = Text(printable(left), style="bold")
+        line.append(" " * max(2, self.width - line.cell_len - len(right)))
+        line.append(right, style="dim")
+        self._print(line)
+
+    def heading(self, text: str, note: str = "", style: str = "") -> None:
+        """Write a heading with a rule to the right edge, a blank line above."""
+        line = Text("\n")
+        line.append(printable(text), style=f"bold {STYLES[style]}".strip())
+        if note:
+            line.append(f"  {printable(note)}", style="dim")
+        used = len(line) - 1
+        line.append(" " + "─" * max(0, self.width - used - 1), style="dim")
+        self._print(line)
+
+    def line(self, *pieces: tuple[str, str] | str, indent: int = 0) -> None:
+        """Write one paragraph of (text, style) pieces; it wraps under its own indent."""
+        text = Text()
+        for piece in pieces:
+            words, style = piece if isinstance(piece, tuple) else (piece, "")
+            text.append(printable(words), style=STYLES[style])
+        self._print_indented(text, indent)
+
+    def labelled(self, label: str, words: str, style: str = "", width: int = LABEL_WIDTH) -> None:
+        """Write a label and its text; the text wraps in its own column."""
+        grid = Table.grid(padding=(0, 1), expand=False)
+        grid.add_column(width=width - 1, no_wrap=True)
+        grid.add_column(overflow="fold", max_width=self.width - width)
+        grid.add_row(
+            Text(printable(label), style="dim"), Text(printable(words), style=STYLES[style])
+        )
+        self._print(grid)
+
+    def ends(self, left: Sequence[tuple[str, str]], right: str, indent: int = 1) -> None:
+        """Write one line whose last word stands at the right edge."""
+        room = self.width - indent - len(right) - 2
+        line = Text(" " * indent)
+        for words, style in left:
+            shown = shorten_middle(printable(words), max(4, room))
+            line.append(shown, style=STYLES[style])
+            room -= len(shown)
+        line.append(" " * max(1, self.width - line.cell_len - len(right)))
+        line.append(right, style="dim")
+        self._print(line)
+
+    def table(self, columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> None:
+        """Write a table without lines; its head is quiet, its cells wrap or lose their middle."""
+        spare = max(0, self.width - PLAIN_WIDTH)
+        cutting = sum(1 for column in columns if column.cut) or 1
+        table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False,
+                      header_style="dim", expand=False)  # fmt: skip
+        for column in columns:
+            table.add_column(
+                column.title,
+                style=STYLES[column.style],
+                justify="right" if column.right else "left",
+                no_wrap=not column.wrap,
+                overflow="fold" if column.wrap else "ellipsis",
+            )
+        for row in rows:
+            table.add_row(
+                *(
+                    Text(self._cell(column, words, column.cut + spare // cutting))
+                    for column, words in zip(columns, row, strict=True)
+                )
+            )
+        self._print_indented(table, 1)
+
+    def bullets(self, sentences: Iterable[str]) -> None:
+        """Write sentences, each after a mark, wrapped beside it."""
+        for sentence in sentences:
+            grid = Table.grid(padding=(0, 1))
+            grid.add_column(width=2, justify="right")
+            grid.add_column(overflow="fold", max_width=self.width - 4)
+            grid.add_row("·", Text(printable(sentence)))
+            self._print(grid)
+
+    def blank(self) -> None:
+        """Write an empty line."""
+        self._console.print()
+
+    @staticmethod
+    def _cell(column: Column, words: str, cut: int) -> str:
+        shown = printable(words)
+        return shorten_middle(shown, cut) if column.cut else shown
+
+    def _print_indented(self, item: Text | Table, indent: int) -> None:
+        from rich.padding import Padding
+
+        self._console.print(Padding(item, (0, 0, 0, indent)) if indent else item)
+
+    def _print(self, item: Text | Table) -> None:
+        self._console.print(item)

@@ -1,0 +1,215 @@
+"""The sheet for a damaged area: positions, worst loss first; bare pads; what it all means."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from nettrace.bench.area import AreaPad, AreaPart, AreaReport
+from nettrace.bench.place import Box, Circle
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import Bus, BusLine, NetKind, Proposal, Severity
+from nettrace.model.board import Pin, Side
+from nettrace.values.quantity import engineering
+from nettrace.views.tables import Column, Sheet
+from nettrace.views.text import counted, shorten_middle
+from nettrace.views.text_facts import (
+    SEVERITY_WORDS,
+    lines_by_net,
+    net_words,
+    pin_words,
+    refdes,
+    role_words,
+    size_words,
+    value_words,
+    volts_words,
+)
+
+__all__ = ["show_area"]
+
+#: Pins of one position that get a line each; a part with more is told in one paragraph.
+PINS_IN_LINES = 6
+_UNITS = {"ohms": "Ω", "farads": "F", "henries": "H"}
+_STYLES = {Severity.BLOCKS: "bad", Severity.DEGRADES: "warn"}
+_BusLines = dict[str, tuple[Bus, BusLine]]
+
+
+def show_area(circuit: Circuit, report: AreaReport) -> None:
+    """Print the sheet."""
+    buses = lines_by_net(circuit)
+    with Sheet() as sheet:
+        sheet.title(_where(report), circuit.board.name)
+        positions = report.positions
+        others = report.reaching_in
+        counts = [
+            counted(len(positions), "position"),
+            f"{counted(len(report.pads), 'pad')} on {counted(len(report.nets), 'net')}",
+        ]
+        sheet.line((", ".join(counts), "quiet"))
+        for severity in Severity:
+            group = [item for item in positions if item.absence.severity is severity]
+            if group:
+                sheet.heading(SEVERITY_WORDS[severity], style=_STYLES.get(severity, ""))
+            for index, item in enumerate(group):
+                if index:
+                    sheet.blank()
+                _show_position(sheet, circuit, item, buses)
+        if others:
+            sheet.heading("Larger parts that reach into the area")
+            _show_others(sheet, circuit, report, others)
+        if report.pads:
+            sheet.heading("Bare pads", "if the parts above are off")
+            _show_pads(sheet, circuit, report)
+        if report.damage:
+            gone = "it is" if len(positions) == 1 else f"all {len(positions)} are"
+            sheet.heading("The damage in short", f"if {gone} gone")
+            sheet.bullets(report.damage)
+
+
+def _where(report: AreaReport) -> str:
+    shape = report.shape
+    if isinstance(shape, Circle):
+        point = f"{shape.x:.2f}, {shape.y:.2f}"
+        at = f"{shape.around} (at {point})" if shape.around else point
+        text = f"Within {shape.radius_mm:g} mm of {at}"
+    elif isinstance(shape, Box):
+        text = f"In the box {shape.x1:g}, {shape.y1:g} to {shape.x2:g}, {shape.y2:g}"
+    else:
+        text = f"In an outline of {len(shape.corners)} corners"
+    return f"{text}, {report.side} side" if report.side is not None else f"{text}, both sides"
+
+
+def _show_position(sheet: Sheet, circuit: Circuit, item: AreaPart, buses: _BusLines) -> None:
+    part = item.part
+    value = value_words(circuit, part) or "value not stated"
+    what = "  ".join(word for word in (value, size_words(circuit, part)) if word)
+    side = f"{part.side}, " if part.side is Side.BOTTOM else ""
+    sheet.ends(
+        [
+            (f"{refdes(circuit, part.key):<7}", "name"),
+            (f"{role_words(item.roles):<24}", "name"),
+            (what, ""),
+        ],
+        f"{side}{item.distance:.1f} mm",
+    )
+    pins = list({(pin.number, pin.net): pin for pin in part.pins}.values())
+    if len(pins) > PINS_IN_LINES:
+        _show_many_pins(sheet, circuit, pins)
+    else:
+        width = min(34, max([20, *(len(pin.net or "") for pin in pins)]))
+        for pin in pins:
+            label = f".{pin.number}"
+            name = f"{pin.name}: " if pin.name and len(pins) > 2 and pin.name != pin.number else ""
+            net = shorten_middle(pin.net or "no net", width)
+            sheet.line(
+                (f"{label:<7}", "quiet"),
+                (f"{net:<{width}}  ", ""),
+                (f"{name}{net_words(circuit, pin.net, buses)}", "quiet"),
+                indent=1,
+            )
+    for effect in item.absence.effects[:2]:
+        sheet.labelled("", effect, width=9)
+    if item.proposals:
+        sheet.labelled("", f"likely {_proposal_words(item.proposals[0])}", "quiet", width=9)
+
+
+def _show_many_pins(sheet: Sheet, circuit: Circuit, pins: Sequence[Pin]) -> None:
+    grounds = [pin for pin in pins if pin.net and circuit.net_kind(pin.net) is NetKind.GROUND]
+    rest = [pin for pin in pins if pin not in grounds]
+    words = [f"{pin.number} {shorten_middle(pin.net or 'no net', 20)}" for pin in rest[:12]]
+    if len(rest) > 12:
+        words.append(f"{len(rest) - 12} more")
+    if grounds:
+        words.append(f"{len(grounds)} on ground")
+    sheet.labelled("", "; ".join(words), "quiet", width=9)
+
+
+def _proposal_words(item: Proposal) -> str:
+    unit = _UNITS.get(item.quantity, "")
+    text = ", ".join(engineering(value, unit, 3) for value in item.choices[:3])
+    if item.at_least is not None and item.at_most is not None:
+        text = f"{engineering(item.at_least, unit, 3)} to {engineering(item.at_most, unit, 3)}" + (
+            f", first {text}" if text else ""
+        )
+    return f"a {item.role}: {text}" if text else f"a {item.role}"
+
+
+def _show_others(
+    sheet: Sheet, circuit: Circuit, report: AreaReport, others: Sequence[AreaPart]
+) -> None:
+    rows = []
+    for item in others:
+        total = len({pin.number for pin in item.part.pins})
+        here = len({pin.number for pin in item.pins})
+        rows.append(
+            (
+                refdes(circuit, item.part.key),
+                role_words(item.roles),
+                value_words(circuit, item.part),
+                "named above" if item.part.key == report.named else f"{here} of {total} pads",
+                f"{item.distance:.1f}",
+            )
+        )
+    columns = (
+        Column("part", "name"),
+        Column("what it is", cut=24),
+        Column("value", cut=20),
+        Column("in the area"),
+        Column("mm", right=True),
+    )
+    sheet.table(columns, rows)
+
+
+def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
+    once: dict[tuple[str, str, str | None], list[AreaPad]] = {}
+    for pad in report.pads:
+        once.setdefault((pad.pad.part, pad.pad.number, pad.pad.net), []).append(pad)
+    ranked = (*report.positions, *report.reaching_in)
+    rank = {item.part.key: index for index, item in enumerate(ranked)}
+    order = sorted(once, key=lambda key: rank.get(key[0], len(rank)))
+    rows = []
+    for key in order:
+        part, number, net = key
+        pads = once[key]
+        many = f" ×{len(pads)}" if len(pads) > 1 else ""
+        name = refdes(circuit, part)
+        rows.append(
+            (
+                f"{name}.{number}{many}" if number else f"{name} (copper){many}",
+                net or "no net",
+                _volts_cell(circuit, net),
+                _leads_to(circuit, pads[0]),
+            )
+        )
+    columns = (
+        Column("pad", "name", cut=12),
+        Column("net", cut=26),
+        Column("volts"),
+        Column("what is on the same net", wrap=True),
+    )
+    sheet.table(columns, rows)
+
+
+def _volts_cell(circuit: Circuit, net: str | None) -> str:
+    if net is None:
+        return ""
+    kind = circuit.net_kind(net)
+    if kind is NetKind.GROUND:
+        return "ground"
+    if kind is NetKind.RAIL:
+        return volts_words(circuit.volts(net), "rail, ?")
+    volts = circuit.volts(net)
+    return volts_words(volts, "")
+
+
+def _leads_to(circuit: Circuit, pad: AreaPad) -> str:
+    net = pad.pad.net
+    if net is None:
+        return "nothing"
+    if circuit.net_kind(net) is NetKind.GROUND:
+        return ""
+    if not pad.far:
+        return "nothing else"
+    shown = ", ".join(pin_words(circuit, pin) for pin in pad.far[:2])
+    others = {(pin.part, pin.number) for pin in circuit.board.net_by_name[net].pins}
+    more = len(others) - min(2, len(pad.far)) - 1
+    return f"{shown}, {more} more" if more > 0 else shown

@@ -1,0 +1,162 @@
+"""Facts of a circuit as short phrases for people: values, voltages, what a net is."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import Bus, BusLine, NetKind, Pull, Role, Severity, Volts
+from nettrace.circuit.kinds import Kind
+from nettrace.model.board import Part, Pin
+from nettrace.values.quantity import engineering, percent
+from nettrace.views.text import printable
+
+__all__ = [
+    "SEVERITY_WORDS",
+    "bus_words",
+    "lines_by_net",
+    "net_words",
+    "pin_words",
+    "place_words",
+    "pull_words",
+    "refdes",
+    "role_words",
+    "size_words",
+    "value_words",
+    "volts_words",
+]
+
+#: Headings for how bad a loss is.
+SEVERITY_WORDS = {
+    Severity.BLOCKS: "Does not work without",
+    Severity.DEGRADES: "Works worse without",
+    Severity.MINOR: "Hardly missed",
+    Severity.UNKNOWN: "Effect not known",
+}
+#: Below this score a role is called a guess.
+DOUBTFUL_SCORE = 0.5
+#: Protocols whose names are not simply capitals.
+_PROTOCOLS = {"i2c": "I2C", "i3c": "I3C", "i2s": "I2S", "usb2": "USB 2", "usb3": "USB 3",
+              "usb-c cc": "USB-C CC", "one-wire": "one-wire", "mipi": "MIPI"}  # fmt: skip
+
+
+def refdes(circuit: Circuit, key: str) -> str:
+    """Return a part's refdes; its key where the refdes is blank."""
+    part = circuit.board.part_by_key.get(key)
+    return printable((part.refdes or key) if part is not None else key)
+
+
+def volts_words(volts: Volts | None, unknown: str = "not known") -> str:
+    """Return a voltage, or its range: `1.8 V`, `3 to 4.2 V`."""
+    if volts is None:
+        return unknown
+    if volts.min is not None and volts.max is not None and volts.max - volts.min > 1e-9:
+        low, high = engineering(volts.min, "V", 3), engineering(volts.max, "V", 3)
+        span = f"{low.removesuffix(' V')} to {high}"
+        # a tolerance band is no news; a battery's or an adjustable rail's range is
+        if volts.nominal is None or (volts.max - volts.min) > 0.15 * abs(volts.nominal):
+            return span
+    if volts.nominal is None:
+        return unknown
+    return engineering(volts.nominal, "V", 3)
+
+
+def value_words(circuit: Circuit, part: Part) -> str:
+    """Return the decoded value with its tolerance, else the text as written, else "" ."""
+    kind = circuit.kinds[part.key]
+    for value, unit in ((kind.ohms, "Ω"), (kind.farads, "F"), (kind.henries, "H")):
+        if value is not None:
+            text = engineering(value, unit, 4)
+            if kind.tolerance is not None and unit == "Ω":
+                text += f" {percent(kind.tolerance)}"
+            break
+    else:
+        text = engineering(kind.hertz, "Hz") if kind.hertz else printable(part.value or "")
+    return text if kind.fitted else f"{text}, not fitted".lstrip(", ")
+
+
+def size_words(circuit: Circuit, part: Part) -> str:
+    """Return the chip size, else the package's name without its library."""
+    size = circuit.kinds[part.key].size_inch
+    if size is not None:
+        return size
+    return printable((part.package or "").rsplit(":", 1)[-1])
+
+
+def role_words(roles: Iterable[Role]) -> str:
+    """Return the best role; a doubtful one is called so."""
+    best = next(iter(roles), None)
+    if best is None or best.role == "unknown":
+        return "role not known"
+    return best.role if best.score >= DOUBTFUL_SCORE else f"maybe {best.role}"
+
+
+def bus_words(bus: Bus) -> str:
+    """Return protocol and name of a bus."""
+    protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
+    if protocol.casefold() in bus.name.casefold():
+        return printable(bus.name)
+    return f"{protocol} {printable(bus.name)}"
+
+
+def lines_by_net(circuit: Circuit) -> dict[str, tuple[Bus, BusLine]]:
+    """Return net -> the bus and line it is a segment of (the first, where it is on several)."""
+    found: dict[str, tuple[Bus, BusLine]] = {}
+    for bus in circuit.buses:
+        for line in bus.lines:
+            for net in line.nets or (line.net,):
+                found.setdefault(net, (bus, line))
+    return found
+
+
+def net_words(circuit: Circuit, net: str | None, buses: dict[str, tuple[Bus, BusLine]]) -> str:
+    """Return what a net is in a few words: `ground`, `1.8 V rail`, `I2C SDA, up to 1.8 V`."""
+    if net is None:
+        return "on no net"
+    kind = circuit.net_kind(net)
+    if kind is NetKind.GROUND:
+        return "ground"
+    if kind is NetKind.RAIL:
+        words = volts_words(circuit.volts(net), "")
+        return f"{words} rail" if words else "rail, voltage not known"
+    if kind is NetKind.UNCONNECTED:
+        return "goes nowhere else"
+    pulls = [pull for pull in circuit.pulls.get(net, ()) if pull.fitted]
+    words = "signal"
+    if net in buses:
+        bus, line = buses[net]
+        protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
+        words = line.line if protocol.endswith(line.line) else f"{protocol} {line.line}"
+    for direction in ("up", "down"):
+        to = [pull for pull in pulls if pull.direction == direction]
+        if to and to[0].volts is not None and direction == "up":
+            words += f", pulled up to {engineering(to[0].volts, 'V', 3)}"
+        elif to:
+            words += f", pulled {direction}"
+    return words
+
+
+def pull_words(circuit: Circuit, pull: Pull) -> str:
+    """Return a pull: `R7, 2.2 kΩ up to +1V8 (1.8 V), through R9`."""
+    ohms = engineering(pull.ohms, "Ω") if pull.ohms is not None else "value not known"
+    volts = f" ({engineering(pull.volts, 'V', 3)})" if pull.volts is not None else ""
+    behind = ", ".join(refdes(circuit, key) for key in pull.through)
+    text = f"{refdes(circuit, pull.part)}, {ohms} {pull.direction} to {printable(pull.to)}{volts}"
+    text += f", through {behind}" if behind else ""
+    return text if pull.fitted else f"{text}, not fitted"
+
+
+def pin_words(circuit: Circuit, pin: Pin) -> str:
+    """Return a pin with its function: `U3.14 SDA`."""
+    name = f" {printable(pin.name)}" if pin.name and pin.name not in {pin.number, "~"} else ""
+    kind = circuit.kinds[pin.part].kind
+    if not name and kind in {Kind.CONNECTOR, Kind.BATTERY, Kind.TEST_POINT}:
+        name = f" ({kind})"
+    return f"{refdes(circuit, pin.part)}.{printable(pin.number)}{name}"
+
+
+def place_words(x: float | None, y: float | None, side: object = None) -> str:
+    """Return a place: `12.4, -3.1 mm, top`."""
+    if x is None or y is None:
+        return "no place in these sources"
+    return f"{x:.2f}, {y:.2f} mm" + (f", {side}" if side is not None else "")
