@@ -6,9 +6,11 @@ imported and run when its result is first read.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from types import MappingProxyType
+from typing import Any, TypeVar
 
 from nettrace.circuit.evidence import (
     Absence,
@@ -28,6 +30,8 @@ from nettrace.model.notes import Notes
 
 __all__ = ["Circuit"]
 
+_Answer = TypeVar("_Answer")
+
 
 @dataclass(frozen=True)
 class Circuit:
@@ -42,48 +46,104 @@ class Circuit:
     @cached_property
     def kinds(self) -> Mapping[str, PartKind]:
         """Part key -> kind, decoded values and evidence."""
-        raise NotImplementedError
+        from nettrace.circuit.part_kinds import infer_kinds
+
+        return MappingProxyType(infer_kinds(self.board, self.notes))
 
     @cached_property
     def rails(self) -> Mapping[str, Rail]:
         """Net name -> Rail, for grounds and supply rails only; in natural order."""
-        raise NotImplementedError
+        from nettrace.circuit.rails import infer_rails
+
+        return MappingProxyType(infer_rails(self.board, self.kinds, self.notes))
 
     @cached_property
     def links(self) -> Mapping[str, tuple[Link, ...]]:
         """Net name -> links that leave it (each link stands under both its nets, turned)."""
-        raise NotImplementedError
+        from nettrace.circuit.links import infer_links
+
+        return MappingProxyType(infer_links(self.board, self.kinds, self.rails))
 
     @cached_property
     def pulls(self) -> Mapping[str, tuple[Pull, ...]]:
         """Net name -> its own pull-ups and pull-downs, and those behind series parts."""
-        raise NotImplementedError
+        from nettrace.circuit.pulls import infer_pulls
+
+        return MappingProxyType(infer_pulls(self.board, self.kinds, self.rails, self.links))
 
     @cached_property
     def buses(self) -> tuple[Bus, ...]:
         """The serial buses, by protocol and name."""
-        raise NotImplementedError
+        from nettrace.circuit.buses import infer_buses
+
+        return infer_buses(self.board, self.kinds, self.rails, self.links, self.pulls)
+
+    @cached_property
+    def _bus_nets(self) -> frozenset[str]:
+        return frozenset(net for bus in self.buses for line in bus.lines for net in line.nets)
+
+    @cached_property
+    def _memory(self) -> dict[tuple[str, str], Any]:
+        """Answers per part or net that were asked for already."""
+        return {}
+
+    def _once(self, what: str, key: str, make: Callable[[], _Answer]) -> _Answer:
+        memory = self._memory
+        if (what, key) not in memory:
+            memory[what, key] = make()
+        answer: _Answer = memory[what, key]
+        return answer
 
     def net_kind(self, net: str) -> NetKind:
-        """Return ground, rail, bus, signal or unconnected."""
-        raise NotImplementedError
+        """Return ground, rail, bus, signal or unconnected (fewer than two pins, and no rail)."""
+        rail = self.rails.get(net)
+        if rail is not None:
+            return rail.kind
+        if net in self._bus_nets:
+            return NetKind.BUS
+        known = self.board.net_by_name.get(net)
+        pins = known.pins if known is not None else ()
+        return NetKind.SIGNAL if len(pins) > 1 else NetKind.UNCONNECTED
 
     def volts(self, net: str) -> Volts | None:
-        """Return the voltage of a rail or ground (0 V), or that a signal is pulled to; or None."""
-        raise NotImplementedError
+        """Return the voltage of a rail or ground (0 V), or that a signal is pulled to; or None.
+
+        A signal's voltage is that of its one pull-up with no pull-down against it.
+        """
+        rail = self.rails.get(net)
+        if rail is not None:
+            return rail.volts
+        pulls = [pull for pull in self.pulls.get(net, ()) if pull.fitted]
+        ups = {pull.to: pull for pull in pulls if pull.direction == "up"}
+        if len(ups) != 1 or any(pull.direction == "down" for pull in pulls):
+            return None
+        pull = next(iter(ups.values()))
+        volts = self.rails[pull.to].volts
+        if volts is None or volts.nominal is None:
+            return None
+        basis = f"pulled up to {pull.to} by {pull.part}"
+        return Volts(volts.nominal, volts.min, volts.max, basis, round(volts.score * 0.9, 2))
 
     def reaches(self, net: str) -> tuple[Reach, ...]:
         """Return the nets that are reached through series parts, nearest first."""
-        raise NotImplementedError
+        from nettrace.circuit.links import find_reaches
+
+        return self._once("reaches", net, lambda: find_reaches(self.links, self.rails, net))
 
     def roles(self, part: str) -> tuple[Role, ...]:
         """Return the candidate roles of a part, best first; `unknown` alone if none fits."""
-        raise NotImplementedError
+        from nettrace.circuit.roles import infer_roles
+
+        return self._once("roles", part, lambda: infer_roles(self, part))
 
     def absence(self, part: str) -> Absence:
         """Return what happens without the part."""
-        raise NotImplementedError
+        from nettrace.circuit.absence import judge_absence
+
+        return self._once("absence", part, lambda: judge_absence(self, part))
 
     def proposals(self, part: str) -> tuple[Proposal, ...]:
         """Return what the position likely was, judged without the part's own value, best first."""
-        raise NotImplementedError
+        from nettrace.circuit.roles.proposals import propose
+
+        return self._once("proposals", part, lambda: propose(self, part))

@@ -156,7 +156,8 @@ VALUE_WORDS: Final = _words(
     (r"mounting_?hole|fiducial|\blogo\b|^G\*\*\*|shield-?(?:frame|cover)", Kind.MECHANICAL),
     (r"test_?-?(?:point|pad)", Kind.TEST_POINT),
     (r"\bNTC|therm(?:istor)?\b|NCP\d\d|NTCG|ERT-?J", Kind.THERMISTOR),
-    (r"\bFB[-_ ]?\d|bead|ferrite|BLM\d\d|MPZ\d{4}|\bBKP|\bBK\d{4}|\d+\s*[RrΩ]?@\d+\s*M", Kind.FERRITE),
+    (r"\bFB[-_ ]?\d|bead|ferrite|BLM\d\d|MPZ\d{4}|\bBKP|\bBK\d{4}|\d+\s*[RrΩ]?@\d+\s*M",
+     Kind.FERRITE),
     (r"(?<![A-Z])LED(?![A-Z])|\bled\b|\w{3,}LED$|^LTST|^APT\d|WS281|SK6812|^(?:RED|GREEN|BLUE"
      r"|YELLOW|AMBER|WHITE|ORANGE)$", Kind.LED),
     (r"\bTVS|\bESD|RCLAMP|USBLC|PRTR5V|IP4\d{3}|TPD\d|SP05|SMAJ\d|SMBJ\d|SMCJ\d|SMF\d+\.?\d*[AC]"
@@ -175,7 +176,8 @@ VALUE_WORDS: Final = _words(
     (r"crystal|xtal|\d\s*[kM]Hz|^\d+(?:\.\d+)?M(?:Hz)?/|32\.?768", Kind.CRYSTAL),
     (r"oscillator|\btcxo|^SiT\d|ASTX", Kind.OSCILLATOR),
     (r"polyfuse|\bfuse|^FSMD|^MF-|^0ZC|PTC_", Kind.FUSE),
-    (r"\bRA\d{4}|\d[xX*]\s*(?:0402|0603|1k|10k|22R|33R)|^RN\b|R_Pack|CAY1|EXB", Kind.RESISTOR_ARRAY),
+    (r"\bRA\d{4}|\d[xX*]\s*(?:0402|0603|1k|10k|22R|33R)|^RN\b|R_Pack|CAY1|EXB",
+     Kind.RESISTOR_ARRAY),
     (r"^conn_|connector|receptacle|\bheader|\bsocket|USB[_-]?(?:A|B|C|micro|mini)|^HDMI|jack|\bJST"
      r"|^SMA$|^BATTCON|SWD\b|^PMOD|[-_ ]USB$", Kind.CONNECTOR),
     (r"jumper|^SJ[_\d]?", Kind.JUMPER),

@@ -281,7 +281,7 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> Part
         _value_votes(part, value_text, votes)
     votes.refine()
     kind, score, because = votes.best()
-    if kind is Kind.RESISTOR and _is_array(part, value_text):
+    if kind is Kind.RESISTOR and _is_array(part):
         kind, because = Kind.RESISTOR_ARRAY, (*because, f"{len(part.pins)} pins")
     if kind is Kind.INDUCTOR and len(part.pins) == 4 and len(part.nets) == 4:
         kind, because = Kind.COMMON_MODE_CHOKE, (*because, "four pins on four nets")
@@ -297,7 +297,7 @@ def _family(kind: Kind) -> str | None:
     return kind.value
 
 
-def _is_array(part: Part, text: str) -> bool:
+def _is_array(part: Part) -> bool:
     count = len(part.pins)
     return count >= 4 and count % 2 == 0 and len({pin.net for pin in part.pins}) > 2
 

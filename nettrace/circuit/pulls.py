@@ -1,0 +1,124 @@
+"""Pull-ups and pull-downs of every signal: its own, and those behind series parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Final
+
+from nettrace.circuit.evidence import Link, PartKind, Pull, Rail
+from nettrace.circuit.kinds import Kind
+from nettrace.model.board import Board
+from nettrace.model.names import natural_key
+
+__all__ = ["LEAST_PULL_OHMS", "infer_pulls", "parallel_ohms"]
+
+#: A resistor of less is no pull but a link or a shunt (common practice, no source).
+LEAST_PULL_OHMS: Final = 47.0
+#: Behind series parts of more than this a pull is another signal's (common practice, no source;
+#: UM10204 section 7.3 bounds series resistors of a bus near a ninth of the pull-up).
+MOST_SERIES_OHMS: Final = 1000.0
+#: Links that leave the signal what it is.
+_SERIES: Final = frozenset(
+    {"resistor", "zero-ohm link", "ferrite bead", "inductor", "fuse", "filter", "ESD array",
+     "common-mode choke", "current shunt"}
+)  # fmt: skip
+_DEEPEST: Final = 4
+
+
+def infer_pulls(
+    board: Board,
+    kinds: Mapping[str, PartKind],
+    rails: Mapping[str, Rail],
+    links: Mapping[str, tuple[Link, ...]],
+) -> dict[str, tuple[Pull, ...]]:
+    """Return the pulls of each signal net that has any, by net name; own ones first.
+
+    A resistor in series with nothing but a LED or a transistor's switched end is no pull.
+    `volts` is the nominal voltage of the rail, 0 for a ground, None if not known.
+    """
+    own: dict[str, list[Pull]] = {}
+    for net in board.nets:
+        if net.name in rails:
+            continue
+        for link in links.get(net.name, ()):
+            rail = rails.get(link.to_net)
+            if rail is None or link.kind != "resistor":
+                continue
+            if link.ohms is not None and link.ohms < LEAST_PULL_OHMS:
+                continue
+            if _only_lights(board, kinds, net.name, link.part):
+                continue
+            up = rail.kind == "rail"
+            volts = rail.volts.nominal if rail.volts is not None else None
+            fitted = kinds[link.part].fitted
+            own.setdefault(net.name, []).append(
+                Pull(link.part, "up" if up else "down", link.ohms, link.to_net, volts, (), fitted)
+            )
+    found = {net: _sorted(pulls) for net, pulls in own.items()}
+    behind = {net.name: _behind(net.name, rails, links, own) for net in board.nets
+              if net.name not in rails and net.name in links}  # fmt: skip
+    for name, pulls in behind.items():
+        if pulls:
+            found[name] = found.get(name, ()) + _sorted(pulls)
+    return found
+
+
+def _sorted(pulls: list[Pull]) -> tuple[Pull, ...]:
+    return tuple(sorted(pulls, key=lambda p: (len(p.through), natural_key(p.part))))
+
+
+def _only_lights(board: Board, kinds: Mapping[str, PartKind], net: str, resistor: str) -> bool:
+    others = [pin.part for pin in board.net_by_name[net].pins if pin.part != resistor]
+    lights = sum(kinds[key].kind is Kind.LED for key in others)
+    return (
+        bool(others)
+        and lights > 0
+        and lights == sum(kinds[key].kind is not Kind.TEST_POINT for key in others)
+    )
+
+
+def _behind(
+    start: str,
+    rails: Mapping[str, Rail],
+    links: Mapping[str, tuple[Link, ...]],
+    own: Mapping[str, list[Pull]],
+) -> list[Pull]:
+    """Return pulls of nets behind series parts; nothing conditional, nothing not fitted."""
+    seen = {start}
+    layer: list[tuple[str, tuple[str, ...], float]] = [(start, (), 0.0)]
+    found: list[Pull] = []
+    for _ in range(_DEEPEST):
+        onward: list[tuple[str, tuple[str, ...], float]] = []
+        for net, through, ohms in layer:
+            for link in links.get(net, ()):
+                far = link.to_net
+                if far in seen or far in rails or link.conditional or link.kind not in _SERIES:
+                    continue
+                total = ohms + (link.ohms or 0.0)
+                if total > MOST_SERIES_OHMS:
+                    continue
+                seen.add(far)
+                onward.append((far, (*through, link.part), total))
+        for far, through, total in onward:
+            found.extend(
+                replace(pull, through=through)
+                for pull in own.get(far, ())
+                if pull.ohms is None or total * 2 <= pull.ohms
+            )
+        if not onward:
+            break
+        layer = onward
+    return found
+
+
+def parallel_ohms(pulls: tuple[Pull, ...], direction: str = "up") -> float | None:
+    """Return the resistance of the fitted pulls of one direction in parallel, ohms.
+
+    None where there is none, or where one of them has no value. Series parts on the way are left
+    out: UM10204 section 7.1 counts every pull-up of the line.
+    """
+    chosen = [pull for pull in pulls if pull.direction == direction and pull.fitted]
+    if not chosen or any(not pull.ohms for pull in chosen):
+        return None
+    return 1.0 / sum(1.0 / pull.ohms for pull in chosen if pull.ohms)
