@@ -95,6 +95,11 @@ def test_every_pin_has_a_pad_and_every_pad_a_pin(wren: Any) -> None:
         assert pads == {pin.number for pin in part.pins}, part.refdes
 
 
+def test_no_field_hides_a_property_that_every_part_has(wren: Any) -> None:
+    taken = {"Reference", "Value", "Footprint", "Description", "Datasheet", "MPN"}
+    assert [part.refdes for part in wren.parts if taken & set(part.fields)] == []
+
+
 def test_courtyards_do_not_overlap_and_stay_on_the_board(wren: Any) -> None:
     width, height = wren.board["size"]
     for one in wren.parts:
@@ -188,7 +193,7 @@ def test_feedback_dividers_make_the_rails(
 ) -> None:
     """V = Vref (1 + upper / lower), the divider formula of every adjustable regulator."""
     chip = {"+3V3": "U3", "+1V8": "U4"}[rail]
-    assert parts[chip].fields["Reference"] == f"{reference_volts}V"
+    assert parts[chip].fields["Feedback"] == f"{reference_volts}V"
     volts = reference_volts * (1 + ohms(parts, upper) / ohms(parts, lower))
     assert volts == pytest.approx(facts["rails"][rail]["volts"], abs=0.001)
     tap = net_of(parts[upper], "2") if rail == "+3V3" else net_of(parts[lower], "1")
