@@ -56,7 +56,7 @@ FORMATS: tuple[Format, ...] = (
         "ipc-2581",
         "IPC-2581",
         "an <IPC-2581 element",
-        re.compile(r"\A\s*<(?:\?xml|!--|IPC-2581)[\s\S]*?<IPC-2581\b"),
+        re.compile(r"\A\s*<(?:[?!][\s\S]*?<)?(?:\w+:)?IPC-2581\b"),
         "nettrace.readers.ipc2581",
     ),
     Format(
@@ -71,9 +71,14 @@ FORMATS: tuple[Format, ...] = (
         "IPC-D-356/356A",
         "'P  UNITS', 'P  JOB' or test records (317, 327...) in fixed columns",
         re.compile(
-            r"\A(?:[CP](?:  |\t|\r?\n).*\r?\n|\s*\r?\n)*"
-            r"(?:P  (?:UNITS|JOB|VER|CODE|IMAGE)\b"
-            r"|3[1267]7[^\r\n]{17}[^\r\n]{6}[- ])"
+            # possessive: a header may be hundreds of comment lines, and must be read once
+            r"\A\s*+(?:"
+            r"(?:C(?:[ \t][^\n]*+|\r)?\n\s*+)*+"
+            r"(?:P +(?:UNITS|JOB|VER|CODE|IMAGE|TITLE|NUM|REV|NNAME|DIM|ARRAYDIM|TOL)"
+            r"|3[0-6]7[^\n]{14} {3}[^\n]{6}[- ][^\n]{4}[M ][D ])"
+            r"|(?:C(?:[ \t][^\n]*+|\r)?\n){8}"
+            r"|C[ \t]+[^\n]*IPC-?D-?356)",
+            re.IGNORECASE,
         ),
         "nettrace.readers.ipcd356",
     ),
