@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from nettrace.bench.area import far_pins, no_places
 from nettrace.circuit.circuit import Circuit
@@ -33,8 +33,8 @@ class NearPad:
 class PadReport:
     """A pad and its surroundings.
 
-    `pad` is None where the sources give the pin no place; `distance` is from the point that was
-    asked for (0 for a pad asked for by name), mm. `others` are the pads within the pad's own
+    `pad` is None where the sources give the pin no place; `at_point` is true where a place was
+    asked for, and `distance` is from there (0 for a pad asked for by name), mm. `others` are the pads within the pad's own
     reach, `neighbours` the next few of other pins; both by distance. `ends` are the pins at the
     other side of the part, where it passes anything; `far` tells what the net leads to.
     """
@@ -47,6 +47,7 @@ class PadReport:
     neighbours: tuple[NearPad, ...]
     ends: tuple[Pin, ...]
     far: tuple[Pin, ...]
+    at_point: bool = False
 
     @property
     def net(self) -> str | None:
@@ -65,7 +66,9 @@ def look_at_point(circuit: Circuit, x: float, y: float, side: Side | None = None
     if not ranked:
         raise no_places(side)
     gap, pad = ranked[0]
-    return _report(circuit, board.part_by_key[pad.part], _pin_of(board, pad), pad, gap, (x, y))
+    part = board.part_by_key[pad.part]
+    report = _report(circuit, part, _pin_of(board, pad), pad, gap, (x, y))
+    return replace(report, at_point=True)
 
 
 def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:

@@ -1,4 +1,7 @@
-"""Commands that look at a board: summary, area, net, part, pad, rail, bus, path."""
+"""Commands that look at a board: summary, area, net, part, pad, rail, bus, path.
+
+Each imports what it needs when it runs, so that its `--help` and the others load none of it.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,6 @@ from nettrace.cli.options import (
     side_option,
 )
 from nettrace.errors import ExitCode, NothingMatches, WrongUsage
-from nettrace.views import payload
 from nettrace.views.text import write_json, write_warnings
 
 if TYPE_CHECKING:
@@ -33,6 +35,8 @@ def summary(source: BoardInput) -> None:
     """Say what was read from which source: counts, rails, buses, warnings, conflicts."""
     circuit = source.load()
     if source.as_json:
+        from nettrace.views import payload
+
         write_json(circuit.board, "summary", payload.summary(circuit))
         return
     from nettrace.views import tables_board
@@ -65,6 +69,8 @@ def area(source: BoardInput, place: PlaceInput) -> None:
     shape, side = place.resolve(circuit.board)
     report = inspect_area(circuit, shape, side)
     if source.as_json:
+        from nettrace.views import payload
+
         write_json(circuit.board, "area", payload.area(circuit, report))
         return
     from nettrace.views import tables_area
@@ -86,6 +92,8 @@ def net(source: BoardInput, name: str) -> None:
     circuit = source.load()
     nets = find_nets(circuit.board, name)
     if source.as_json:
+        from nettrace.views import payload
+
         if _means_one(name, len(nets)):
             write_json(circuit.board, "net", payload.net(circuit, nets[0]))
         else:
@@ -116,6 +124,8 @@ def part(source: BoardInput, refdes: str) -> None:
     circuit = source.load()
     parts = find_parts(circuit.board, refdes)
     if source.as_json:
+        from nettrace.views import payload
+
         one = refdes in circuit.board.part_by_key or _means_one(refdes, len(parts))
         if one:
             write_json(circuit.board, "part", payload.part(circuit, parts[0]))
@@ -154,6 +164,8 @@ def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -
     else:
         found = look_at_pad(circuit, pad or "")
     if source.as_json:
+        from nettrace.views import payload
+
         if _means_one(pad or "", len(found)):
             write_json(circuit.board, "pad", payload.pad(circuit, found[0]))
         else:
@@ -176,6 +188,8 @@ def rail(source: BoardInput, name: str | None) -> None:
     circuit = source.load()
     rails = _rails_named(circuit, name)
     if source.as_json:
+        from nettrace.views import payload
+
         write_json(circuit.board, "rails", [payload.rail(circuit, item) for item in rails])
         return
     from nettrace.views import tables_net
@@ -211,6 +225,8 @@ def bus(source: BoardInput, name: str | None) -> None:
     circuit = source.load()
     buses = list(circuit.buses) if name is None else _buses_named(circuit, name)
     if source.as_json:
+        from nettrace.views import payload
+
         write_json(circuit.board, "buses", [payload.bus(circuit, item) for item in buses])
         return
     from nettrace.views import tables_net
@@ -250,6 +266,8 @@ def path(source: BoardInput, from_: str, to: str) -> int:
     start, end = _end(circuit.board, from_), _end(circuit.board, to)
     ways = find_ways(circuit, start.name, end.name)
     if source.as_json:
+        from nettrace.views import payload
+
         write_json(circuit.board, "paths", [payload.way(circuit, way) for way in ways])
     else:
         from nettrace.views import tables_net

@@ -28,6 +28,7 @@ __all__ = ["show_area"]
 
 #: Pins of one position that get a line each; a part with more is told in one paragraph.
 PINS_IN_LINES = 6
+EFFECTS_SHOWN = 2
 _UNITS = {"ohms": "Ω", "farads": "F", "henries": "H"}
 _STYLES = {Severity.BLOCKS: "bad", Severity.DEGRADES: "warn"}
 _BusLines = dict[str, tuple[Bus, BusLine]]
@@ -101,15 +102,15 @@ def _show_position(sheet: Sheet, circuit: Circuit, item: AreaPart, buses: _BusLi
             name = f"{pin.name}: " if pin.name and len(pins) > 2 and pin.name != pin.number else ""
             net = shorten_middle(pin.net or "no net", width)
             sheet.line(
-                (f"{label:<7}", "quiet"),
+                (f"{label:<5}", "quiet"),
                 (f"{net:<{width}}  ", ""),
                 (f"{name}{net_words(circuit, pin.net, buses)}", "quiet"),
-                indent=1,
+                indent=3,
             )
-    for effect in item.absence.effects[:2]:
-        sheet.labelled("", effect, width=9)
+    for effect in item.absence.effects[:EFFECTS_SHOWN]:
+        sheet.labelled("", effect, width=8)
     if item.proposals:
-        sheet.labelled("", f"likely {_proposal_words(item.proposals[0])}", "quiet", width=9)
+        sheet.labelled("", f"likely {_proposal_words(item.proposals[0])}", width=8)
 
 
 def _show_many_pins(sheet: Sheet, circuit: Circuit, pins: Sequence[Pin]) -> None:
@@ -120,7 +121,7 @@ def _show_many_pins(sheet: Sheet, circuit: Circuit, pins: Sequence[Pin]) -> None
         words.append(f"{len(rest) - 12} more")
     if grounds:
         words.append(f"{len(grounds)} on ground")
-    sheet.labelled("", "; ".join(words), "quiet", width=9)
+    sheet.labelled("", "; ".join(words), "quiet", width=8)
 
 
 def _proposal_words(item: Proposal) -> str:
@@ -198,7 +199,7 @@ def _volts_cell(circuit: Circuit, net: str | None) -> str:
     if kind is NetKind.RAIL:
         return volts_words(circuit.volts(net), "rail, ?")
     volts = circuit.volts(net)
-    return volts_words(volts, "")
+    return f"up {volts_words(volts)}" if volts is not None and volts.nominal else ""
 
 
 def _leads_to(circuit: Circuit, pad: AreaPad) -> str:

@@ -158,7 +158,7 @@ def _show_pad(sheet: Sheet, circuit: Circuit, report: PadReport) -> None:
     pad = report.pad
     if pad is not None:
         sheet.labelled("place", place_words(pad.x, pad.y, pad.side))
-        if report.distance:
+        if report.at_point:
             sheet.labelled("distance", f"{report.distance:.2f} mm from the point")
         if pad.width and pad.height:
             sheet.labelled("copper", f"{pad.shape or 'pad'}, {pad.width:g} × {pad.height:g} mm")
@@ -176,10 +176,11 @@ def _show_pad(sheet: Sheet, circuit: Circuit, report: PadReport) -> None:
     for index, effect in enumerate(absence.effects[:3]):
         sheet.labelled("without it" if index == 0 else "", effect,
                        _STYLES.get(absence.severity, ""))  # fmt: skip
-    if report.others:
+    doubtful = report.others if report.at_point else ()
+    if doubtful:
         sheet.heading("May be meant instead", "within the pad's own reach")
-        _show_near(sheet, circuit, report.others)
-    rest = [near for near in report.neighbours if near not in report.others]
+        _show_near(sheet, circuit, doubtful)
+    rest = [near for near in report.neighbours if near not in doubtful]
     if rest:
         sheet.heading("Next to it")
         _show_near(sheet, circuit, rest)
