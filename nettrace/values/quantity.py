@@ -61,6 +61,9 @@ _EXPONENTS: Final[dict[str, int]] = {
 #: Units in which a capital or small M can only sensibly mean one thing on a circuit board.
 _M_BY_UNIT: Final[dict[str, int]] = {"Hz": 6, "H": -3, "V": -3, "A": -3, "W": -3, "s": -3, "m": -3}
 
+#: Multipliers that a unit never has on a circuit board.
+_NEVER: Final = {"Ω": "uUµμnNpP", "F": "kKGT", "H": "kKGT"}
+
 _PREFIX: Final = "(?:meg|Meg|MEG|[pPnNuUµμmMkKGgTt])"
 _UNIT: Final = (
     "(?:ohms?|Ohms?|OHMS?|[Ω\u2126Rr]|[Ff](?:[Dd]|arads?)?|[Hh]enr(?:y|ies)|[Hh][Zz]|[Hh]|"
@@ -72,7 +75,7 @@ _PLAIN: Final = re.compile(
 )
 #: 2k2, R47, 0R, 4R7, 3V3, 2u2, 4n7F, 1M0, 0L5 (IEC 60062: the letter stands for the point)
 _LETTER: Final = re.compile(
-    r"([+-]?)(\d*)(?:([RrVΩ])|([pPnNuUµμmMkKGLT]))(\d*)\s*(?:([Ff]|[Hh]|[Vv]|[ΩR]|ohms?)?)"
+    r"([+-]?)(\d*)(?:([RrVΩ])|([pPnNuUµμmMkKGLT])(?!\d{4}))(\d*)\s*(?:([Ff]|[Hh]|[Vv]|[ΩR]|ohms?)?)"
 )
 _PERCENT: Final = re.compile(r"(?:±|\+/-|\+-)?\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*%")
 
@@ -192,10 +195,9 @@ def parse_quantity(text: str, unit: str | None = None) -> float:
             hint=f"Write it like {example}.",
             excerpt=excerpt(text, 1, _stop(text) + 1, max(1, len(text) - _stop(text))),
         )
-    # without a unit a small multiplier is no resistance: 10u of ohms is a slip, not a shunt
-    slip = (
-        wanted == "Ω" and found.unit is None and found.prefix.lower() in {"u", "µ", "μ", "n", "p"}
-    )
+    # a multiplier the unit never has is a slip: 10u of ohms, 10k of farads
+    slips = _NEVER.get(wanted or "", "") if found.unit is None else ""
+    slip = found.prefix != "" and found.prefix in slips
     if slip or (wanted and found.unit not in {None, wanted}):
         raise WrongUsage(
             f"'{text}'",
