@@ -10,6 +10,7 @@ from nettrace.model.board import Board
 from nettrace.readers.document import Document
 from nettrace.readers.edif_board import Hierarchy, build_board
 from nettrace.readers.edif_cells import read_design
+from nettrace.readers.edif_design import Design
 
 __all__ = ["read", "read_with"]
 
@@ -31,4 +32,14 @@ def read_with(document: Document, hierarchy: Hierarchy = "flatten") -> Board:
 
     The counts of the board's source are of what stands directly in the top cell in both cases.
     """
-    return build_board(document, read_design(document), hierarchy)
+    return build_board(document, _design(document), hierarchy)
+
+
+def _design(document: Document) -> Design:
+    from nettrace.readers.edif_forms import Mismatch  # lark is imported when a file is read
+    from nettrace.readers.edif_forms import read_design as read_forms
+
+    try:
+        return read_forms(document)
+    except Mismatch:
+        return read_design(document)

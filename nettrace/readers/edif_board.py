@@ -235,7 +235,7 @@ class _Expander:
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
         self.expand(view, library, "", {})
-        self.emit()
+        self.emit(schematic=view.type == "SCHEMATIC")
         for code, count in self.warned.items():
             if count > MOST_WARNINGS:
                 builder.warn(code, f"{count} such in all; the first {MOST_WARNINGS} are listed")
@@ -262,11 +262,17 @@ class _Expander:
         for view in cell.views.values():
             if view.is_sheet:
                 return library, view
+        for view in cell.views.values():
+            self.warn(
+                "empty-design",
+                f"the top cell {cell.name} has no contents: is this a library alone?",
+                design.top_offset,
+            )
+            return library, view
         raise fault(
             self.document,
             design.top_offset,
-            f"cell {cell.name!r} without contents",
-            expected="the top cell with instances and nets",
+            f"the top cell {cell.name!r} has no view",
             hint="Is this a library alone? Export the design.",
         )
 
@@ -689,11 +695,11 @@ class _Expander:
         parts = {id(slot.draft or slot) for slot in slots.values() if slot is not None}
         self.top_counts = (len(parts), len(nets), len(pins))
 
-    def emit(self) -> None:
+    def emit(self, *, schematic: bool) -> None:
         """Hand nets and pins to the builder."""
         builder = self.builder
         taken: dict[str, int] = {}
-        inner: dict[str, int] = {}
+        inner: dict[str, list[int]] = {}  # nets of sheets by their own name
         for node in self.nodes:
             root = node.root()
             if root is not node:
@@ -712,9 +718,9 @@ class _Expander:
                     node.offset,
                 )
             taken[name] = 1
-            if "/" in name:
+            if schematic and "/" in name:
                 short = name.rsplit("/", 1)[1]
-                inner[short] = inner.get(short, 0) + 1
+                inner.setdefault(short, []).append(node.offset)
             place = self.place(node.offset)
             builder.net(name, place=place, aliases=node.aliases)
             for draft, number, pin_name, kind, offset in node.pins:
@@ -723,12 +729,12 @@ class _Expander:
                 if key not in facts:
                     where = place if offset == node.offset else self.place(offset)
                     facts[key] = (pin_name, kind, where)
-        for name, count in inner.items():
-            if count > 1 or name in taken:
+        for name, offsets in inner.items():
+            if len(offsets) > 1 or name in taken:
                 self.warn(
                     "same-name-apart",
                     f"nets called {name} stand in several sheets and are not tied by ports",
-                    0,
+                    offsets[0],
                 )
         self.emit_open_pins()
 

@@ -16,7 +16,8 @@ __all__ = ["Form", "fault", "place_of", "read_forms"]
 #: Deepest nesting that is read; the deepest form of the standard in use is about 20.
 MOST_NESTED = 500
 
-_TOKEN = re.compile(r'[()]|"[^"]*"?|[^\s()"]+')
+#: Blanks are the ASCII ones: a no-break space is a letter of a name.
+_TOKEN = re.compile(r'[()]|"[^"]*"?|[^ \t\r\n\f\v()"]+')
 
 
 class Form(list["str | Form"]):
