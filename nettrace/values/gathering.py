@@ -44,6 +44,7 @@ BETA_RANGE: Final = (2000.0, 5500.0)
 #: Above this a number with a bare unit letter, alone in a text, is a part number (3296W, 431A).
 PART_NUMBER_FROM: Final = 100.0
 
+_BEAD: Final = re.compile(r"FB\d{4}|.*\d\s*(?:[RΩ]|[Oo]hms?)\s*@")
 _POINT: Final = re.compile(r"\d*[rR]\d+")
 _CODE: Final = re.compile(r"[1-9]\d[0-9]")
 
@@ -54,7 +55,8 @@ def gather(items: Sequence[Item], rest: str, text: str, family: Family) -> Figur
     The first figure of a sort counts; a second one that contradicts it is noted and left in the
     remainder.
     """
-    if family == "unknown" and re.match(r"FB\d{4}|.*@", text):
+    # beads stand under L as often as under FB
+    if family in {"unknown", "inductor"} and _BEAD.match(text):
         family = "bead"
     return _Gathering(text, family, rest).take(items)
 
@@ -228,8 +230,11 @@ class _Gathering:
                 digits = float(item.text.upper().replace("R", ".") or 0)
                 figures["henries"] = float(f"{digits}e-6")
                 self.notes.append(f"{item.text}: R is the point, read in µH")
-            elif spelt:
+            elif spelt and "henries" in figures:
                 self._set(item, "dcr_ohms")
+            elif spelt:
+                self._set(item, "impedance_ohms")
+                self.notes.append(f"{item.text}: ohms without henries, read as a bead's impedance")
             else:
                 self._note(item, "ohms on an inductor")
         elif family == "crystal" and not spelt and prefix in {"k", "K", "M"}:
