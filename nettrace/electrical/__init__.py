@@ -1,0 +1,1 @@
+"""Numbers: what a meter must show, and the formulas a technician asks for. No drawing, no files."""
