@@ -31,6 +31,15 @@ _MANIFEST_READER = "nettrace.readers.manifest"
 _HEAD_BYTES = 16_384
 
 
+#: Kinds whose value is a quantity; two texts are the same value if they are for one of them.
+_QUANTITIES = (
+    ("resistor", "ohms"),
+    ("capacitor", "farads"),
+    ("inductor", "henries"),
+    ("crystal", "hertz"),
+)
+
+
 class _Manifest(Protocol):
     """What reading a manifest gives: the sources it lists, in order, and the user's notes."""
 
@@ -195,12 +204,11 @@ def _same_value(first: str, second: str) -> bool:
 
     if plain_same_value(first, second):
         return True
-    one, other = read_part_value(first), read_part_value(second)
-    facts = ("ohms", "farads", "henries", "hertz")
-    said = [(getattr(one, name), getattr(other, name)) for name in facts]
-    if any(a is not None and b is not None and a != b for a, b in said):
-        return False
-    return any(a is not None and a == b for a, b in said)
+    for kind, quantity in _QUANTITIES:
+        one = getattr(read_part_value(first, kind), quantity)
+        if one is not None and one == getattr(read_part_value(second, kind), quantity):
+            return True
+    return False
 
 
 def _joined(first: Notes, second: Notes) -> Notes:

@@ -96,9 +96,7 @@ def arrows_against(
     for module, tree in found:
         own = room_of(module)
         targets = {
-            name.removeprefix("nettrace.")
-            for name in imports(tree)
-            if name.startswith("nettrace.")
+            name.removeprefix("nettrace.") for name in imports(tree) if name.startswith("nettrace.")
         }
         for target in sorted(targets):
             there = room_of(target)

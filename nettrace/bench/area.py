@@ -77,6 +77,7 @@ class AreaPart:
 class AreaReport:
     """A damaged area: pads by distance; parts by severity, then distance; nets by name.
 
+    `outlying` are the pads of positions that stand just outside: bare too when the part is gone;
     `named` is the key of the part the area was named by, "" if none; `damage` says in sentences
     what stops when every part that is inside (the named one excepted) is gone.
     """
@@ -85,6 +86,7 @@ class AreaReport:
     side: Side | None
     named: str
     pads: tuple[AreaPad, ...]
+    outlying: tuple[AreaPad, ...]
     parts: tuple[AreaPart, ...]
     nets: tuple[str, ...]
     damage: tuple[str, ...]
@@ -146,6 +148,15 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
         and circuit.kinds[item.part.key].kind not in _NOT_PARTS
     }
     pads = _area_pads(circuit, inside, gone)
+    touched_all = {id(pad) for found in inside.values() for _, pad in found}
+    outside = {
+        key: [
+            (distance(x0, y0, pad.x, pad.y), pad)
+            for pad in board.part_by_key[key].pads
+            if id(pad) not in touched_all
+        ]
+        for key in gone
+    }
     nets = {item.pad.net for item in pads if item.pad.net is not None}
     nets.update(net for item in parts if item.inside for net in item.part.nets)
     return AreaReport(
@@ -153,6 +164,7 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
         side=side,
         named=named,
         pads=pads,
+        outlying=_area_pads(circuit, outside, gone),
         parts=tuple(parts),
         nets=tuple(sorted(nets, key=natural_key)),
         damage=describe_damage(circuit, [item.part.key for item in parts if item.part.key in gone]),

@@ -34,9 +34,10 @@ class PadReport:
     """A pad and its surroundings.
 
     `pad` is None where the sources give the pin no place; `at_point` is true where a place was
-    asked for, and `distance` is from there (0 for a pad asked for by name), mm. `others` are the pads within the pad's own
-    reach, `neighbours` the next few of other pins; both by distance. `ends` are the pins at the
-    other side of the part, where it passes anything; `far` tells what the net leads to.
+    asked for, and `distance` is from there (0 for a pad asked for by name), mm. `others` are the
+    pads within the pad's own reach, `neighbours` the next few of other pins; both by distance.
+    `ends` are the pins at the other side of the part, where it passes anything; `far` tells what
+    the net leads to.
     """
 
     part: Part

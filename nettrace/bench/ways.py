@@ -13,8 +13,8 @@ __all__ = ["MOST_WAYS", "Way", "find_ways"]
 #: Ways listed at most; a mesh of parallel parts has more than anyone reads.
 MOST_WAYS = 50
 
-#: A net, and whether it was entered from a rail or ground.
-_State = tuple[str, bool]
+#: A net, and the kind of all nets so far (RAIL, GROUND, SIGNAL for the rest), None if mixed.
+_State = tuple[str, NetKind | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,21 +34,21 @@ class Way:
 def find_ways(circuit: Circuit, from_net: str, to_net: str) -> tuple[Way, ...]:
     """Return all ways with the fewest parts, in the order of their parts; () if there is none.
 
-    A way does not run through a rail between two signals, nor through a ground: two pull-ups to
-    one rail tie nothing together. It may run along rails and grounds that links join.
+    Two pull-ups to one rail tie nothing together: a way that has come to a rail or ground from
+    elsewhere stays on rails, or grounds, that links join.
 
     Method: breadth-first over the links; cost is the number of links of the nets it meets.
     """
     if from_net == to_net:
         return (Way(from_net, (), 0.0),)
-    start: _State = (from_net, False)
+    start: _State = (from_net, _kind(circuit, from_net))
     came: dict[_State, list[tuple[_State, Link]]] = {start: []}
     edge = [start]
     goals: list[_State] = []
     while edge and not goals:
         reached: dict[_State, list[tuple[_State, Link]]] = {}
         for state in edge:
-            for after, link in _steps(circuit, state, from_net):
+            for after, link in _steps(circuit, state):
                 if after not in came:
                     reached.setdefault(after, []).append((state, link))
         came.update(reached)
@@ -66,18 +66,19 @@ def find_ways(circuit: Circuit, from_net: str, to_net: str) -> tuple[Way, ...]:
     return tuple(found)
 
 
-def _steps(circuit: Circuit, state: _State, start: str) -> Iterator[tuple[_State, Link]]:
-    net, from_power = state
-    here = circuit.net_kind(net)
+def _kind(circuit: Circuit, net: str) -> NetKind:
+    kind = circuit.net_kind(net)
+    return kind if kind in {NetKind.RAIL, NetKind.GROUND} else NetKind.SIGNAL
+
+
+def _steps(circuit: Circuit, state: _State) -> Iterator[tuple[_State, Link]]:
+    net, only = state
+    here = _kind(circuit, net)
     for link in circuit.links.get(net, ()):
-        there = circuit.net_kind(link.to_net)
-        to_power = there in {NetKind.RAIL, NetKind.GROUND}
-        if net != start:
-            if here is NetKind.RAIL and not (from_power or to_power):
-                continue
-            if here is NetKind.GROUND and there is not NetKind.GROUND:
-                continue
-        yield (link.to_net, here in {NetKind.RAIL, NetKind.GROUND}), link
+        there = _kind(circuit, link.to_net)
+        if there is not here and here is not NetKind.SIGNAL and only is not here:
+            continue
+        yield (link.to_net, only if there is only else None), link
 
 
 def _back(

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from io import StringIO
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.table import Table
 from rich.text import Text
@@ -26,6 +27,9 @@ PLAIN_WIDTH, MOST_WIDTH = 80, 110
 LEAST_WIDTH = 40
 #: Columns of the left margin and of labels.
 LABEL_WIDTH = 14
+#: Blank columns between two table columns, and how far columns give way in a narrow terminal.
+GAP = 2
+LEAST_PROSE, LEAST_NAME = 20, 8
 
 #: Styles by meaning, few and calm.
 STYLES = {
@@ -42,14 +46,14 @@ STYLES = {
 class Column:
     """A table column.
 
-    `cut` is the width above which cells lose their middle (0: never; they wrap); it grows with
-    the terminal.
+    Where the table is too wide, cells of a `wrap` column wrap, and those of a `cut` column lose
+    their middle.
     """
 
     title: str
     style: str = ""
     right: bool = False
-    cut: int = 0
+    cut: bool = False
     wrap: bool = False
 
 
@@ -142,27 +146,47 @@ class Sheet:
         self._print(line)
 
     def table(self, columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> None:
-        """Write a table without lines; its head is quiet, its cells wrap or lose their middle."""
-        spare = max(0, self.width - PLAIN_WIDTH)
-        cutting = sum(1 for column in columns if column.cut) or 1
-        table = Table(box=None, padding=(0, 2, 0, 0), pad_edge=False, show_edge=False,
+        """Write a table without lines; where it is too wide, cells wrap or lose their middle."""
+        cells = [[printable(words) for words in row] for row in rows]
+        widths = self._widths(columns, cells)
+        table = Table(box=None, padding=(0, GAP, 0, 0), pad_edge=False, show_edge=False,
                       header_style="dim", expand=False)  # fmt: skip
-        for column in columns:
+        for column, width in zip(columns, widths, strict=True):
             table.add_column(
                 column.title,
                 style=STYLES[column.style],
                 justify="right" if column.right else "left",
                 no_wrap=not column.wrap,
                 overflow="fold" if column.wrap else "ellipsis",
+                width=width,
             )
-        for row in rows:
+        for row in cells:
             table.add_row(
                 *(
-                    Text(self._cell(column, words, column.cut + spare // cutting))
-                    for column, words in zip(columns, row, strict=True)
+                    Text(words if column.wrap else shorten_middle(words, width))
+                    for column, words, width in zip(columns, row, widths, strict=True)
                 )
             )
         self._print_indented(table, 1)
+
+    def _widths(self, columns: Sequence[Column], cells: Sequence[Sequence[str]]) -> list[int]:
+        """Return column widths that fit the sheet: wrapping columns give way first."""
+        widths = [
+            max([len(column.title), *(cell_len(row[index]) for row in cells)])
+            for index, column in enumerate(columns)
+        ]
+        over = sum(widths) + GAP * len(widths) + 1 - self.width
+        for least, giving in (
+            (LEAST_PROSE, [i for i, column in enumerate(columns) if column.wrap]),
+            (LEAST_NAME, [i for i, column in enumerate(columns) if column.cut]),
+        ):
+            while over > 0 and giving:
+                widest = max(giving, key=lambda index: widths[index])
+                if widths[widest] <= least:
+                    break
+                widths[widest] -= 1
+                over -= 1
+        return widths
 
     def bullets(self, sentences: Iterable[str]) -> None:
         """Write sentences, each after a mark, wrapped beside it."""
@@ -176,11 +200,6 @@ class Sheet:
     def blank(self) -> None:
         """Write an empty line."""
         self._console.print()
-
-    @staticmethod
-    def _cell(column: Column, words: str, cut: int) -> str:
-        shown = printable(words)
-        return shorten_middle(shown, cut) if column.cut else shown
 
     def _print_indented(self, item: Text | Table, indent: int) -> None:
         from rich.padding import Padding

@@ -152,8 +152,8 @@ def _show_others(
         )
     columns = (
         Column("part", "name"),
-        Column("what it is", cut=24),
-        Column("value", cut=20),
+        Column("what it is", cut=True),
+        Column("value", cut=True),
         Column("in the area"),
         Column("mm", right=True),
     )
@@ -162,7 +162,7 @@ def _show_others(
 
 def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
     once: dict[tuple[str, str, str | None], list[AreaPad]] = {}
-    for pad in report.pads:
+    for pad in (*report.pads, *report.outlying):
         once.setdefault((pad.pad.part, pad.pad.number, pad.pad.net), []).append(pad)
     ranked = (*report.positions, *report.reaching_in)
     rank = {item.part.key: index for index, item in enumerate(ranked)}
@@ -182,8 +182,8 @@ def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
             )
         )
     columns = (
-        Column("pad", "name", cut=12),
-        Column("net", cut=26),
+        Column("pad", "name", cut=True),
+        Column("net", cut=True),
         Column("volts"),
         Column("what is on the same net", wrap=True),
     )

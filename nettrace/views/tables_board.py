@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import PurePath
+
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
-from nettrace.errors import Warning
+from nettrace.errors import Place, Warning
+from nettrace.model.board import Conflict
 from nettrace.readers.registry import FORMATS
 from nettrace.views.tables import Column, Sheet
-from nettrace.views.text import counted, listed, shorten_middle
-from nettrace.views.text_facts import bus_words, refdes, volts_words
+from nettrace.views.text import counted, listed
+from nettrace.views.text_facts import basis_words, bus_words, refdes, volts_words
 
 __all__ = ["show_summary"]
 
 #: Warnings of one code that are shown before the rest is counted.
 WARNINGS_SHOWN = 3
 CONFLICTS_SHOWN = 12
-PATH_WIDTH = 36
 
 
 def show_summary(circuit: Circuit) -> None:
     """Print the sheet."""
     board = circuit.board
     counts = board.counts()
+    names = _file_names([source.path for source in board.sources])
     titles = {entry.name: entry.title for entry in FORMATS}
     with Sheet() as sheet:
         sheet.title(f"Board {board.name}" if board.name else "Board")
@@ -38,8 +42,8 @@ def show_summary(circuit: Circuit) -> None:
         sheet.heading("Sources")
         sheet.table(
             (
-                Column("file", cut=PATH_WIDTH),
-                Column("format", cut=22),
+                Column("file", cut=True),
+                Column("format", cut=True),
                 Column("parts", right=True),
                 Column("nets", right=True),
                 Column("pins", right=True),
@@ -47,7 +51,7 @@ def show_summary(circuit: Circuit) -> None:
             ),
             [
                 (
-                    source.path,
+                    names[source.path],
                     titles.get(source.format, source.format),
                     *(str(n) if n else "–" for n in
                       (source.parts, source.nets, source.pins, source.pads)),
@@ -59,7 +63,7 @@ def show_summary(circuit: Circuit) -> None:
         _show_buses(sheet, circuit)
         if board.conflicts:
             sheet.heading("Conflicts between sources", counted(len(board.conflicts), "conflict"))
-            sheet.bullets(str(item) for item in board.conflicts[:CONFLICTS_SHOWN])
+            sheet.bullets(_conflict(item) for item in board.conflicts[:CONFLICTS_SHOWN])
             if len(board.conflicts) > CONFLICTS_SHOWN:
                 sheet.line(f"{len(board.conflicts) - CONFLICTS_SHOWN} more; --json has them all.",
                            indent=3)  # fmt: skip
@@ -77,9 +81,9 @@ def _show_rails(sheet: Sheet, circuit: Circuit) -> None:
         return
     sheet.table(
         (
-            Column("rail", "name", cut=30),
+            Column("rail", "name", cut=True),
             Column("volts", right=True),
-            Column("known by", wrap=True),
+            Column("known by", cut=True),
             Column("from"),
             Column("loads", right=True),
         ),
@@ -87,7 +91,7 @@ def _show_rails(sheet: Sheet, circuit: Circuit) -> None:
             (
                 rail.net,
                 volts_words(rail.volts, "?"),
-                rail.volts.basis if rail.volts is not None else "",
+                basis_words(rail.volts, rail.net),
                 refdes(circuit, rail.source) if rail.source is not None else "–",
                 str(len(rail.loads)),
             )
@@ -101,7 +105,7 @@ def _show_buses(sheet: Sheet, circuit: Circuit) -> None:
         return
     sheet.heading("Buses")
     sheet.table(
-        (Column("bus", "name", cut=28), Column("lines", wrap=True), Column("devices", wrap=True)),
+        (Column("bus", "name", cut=True), Column("lines", wrap=True), Column("devices", wrap=True)),
         [
             (
                 bus_words(bus),
@@ -120,16 +124,26 @@ def _show_warnings(sheet: Sheet, warnings: tuple[Warning, ...]) -> None:
     for code, found in by_code.items():
         more = len(found) - WARNINGS_SHOWN
         sheet.bullets(
-            f"{code}: {item.message}" + (f" ({_place(item)})" if item.place else "")
+            f"{code}: {item.message}" + (f" ({_short(item.place)})" if item.place else "")
             for item in found[:WARNINGS_SHOWN]
         )
         if more > 0:
             sheet.line((f"{code}: {more} more", "quiet"), indent=3)
 
 
-def _place(warning: Warning) -> str:
-    place = warning.place
-    if place is None:
-        return ""
-    shown = place._replace(path=shorten_middle(place.path, PATH_WIDTH))
-    return str(shown)
+def _conflict(item: Conflict) -> str:
+    said = " and ".join(f"{one.what} ({_short(one.place)})" for one in item.statements)
+    return f"{item.code}: {item.subject} is {said}. Kept {item.kept}."
+
+
+def _short(place: Place) -> str:
+    """Return a place with the file's name alone: the folder stands under Sources or was typed."""
+    return str(place._replace(path=PurePath(place.path).name or place.path))
+
+
+def _file_names(paths: Sequence[str]) -> dict[str, str]:
+    """Return path -> file name, or the path where two files have one name."""
+    names = {path: PurePath(path).name for path in paths}
+    if len(set(names.values())) < len(names):
+        return {path: path for path in paths}
+    return names

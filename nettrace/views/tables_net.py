@@ -12,10 +12,10 @@ from nettrace.values.quantity import engineering
 from nettrace.views.tables import Column, Sheet
 from nettrace.views.text import counted, listed, shorten_middle
 from nettrace.views.text_facts import (
+    basis_words,
     bus_words,
     lines_by_net,
     net_words,
-    place_words,
     pull_words,
     refdes,
     role_words,
@@ -39,7 +39,7 @@ def show_nets(circuit: Circuit, nets: Sequence[Net]) -> None:
             sheet.title(counted(len(nets), "net"), circuit.board.name)
             buses = lines_by_net(circuit)
             sheet.table(
-                (Column("net", "name", cut=36), Column("pins", right=True), Column("what it is")),
+                (Column("net", "name", cut=True), Column("pins", right=True), Column("what it is")),
                 [
                     (net.name, str(len(net.pins)), net_words(circuit, net.name, buses))
                     for net in nets
@@ -60,7 +60,7 @@ def _show_net(sheet: Sheet, circuit: Circuit, net: Net) -> None:
         sheet.labelled("also called", listed(net.aliases, 4))
     volts = circuit.volts(net.name)
     if volts is not None:
-        sheet.labelled("volts", f"{volts_words(volts)}, by {volts.basis}")
+        sheet.labelled("volts", f"{volts_words(volts)}, by {basis_words(volts, net.name)}")
     else:
         sheet.labelled("volts", "not known")
     rail = circuit.rails.get(net.name)
@@ -85,10 +85,10 @@ def _show_net(sheet: Sheet, circuit: Circuit, net: Net) -> None:
     sheet.heading(counted(len(pins), "pin"))
     sheet.table(
         (
-            Column("pin", "name", cut=14),
-            Column("function", cut=14),
-            Column("part", cut=20),
-            Column("value", cut=12),
+            Column("pin", "name"),
+            Column("function", cut=True),
+            Column("part", cut=True),
+            Column("value", cut=True),
             Column("place"),
         ),
         [_pin_row(circuit, pin) for pin in pins[:PINS_SHOWN]],
@@ -100,7 +100,9 @@ def _show_net(sheet: Sheet, circuit: Circuit, net: Net) -> None:
 def _pin_row(circuit: Circuit, pin: Pin) -> tuple[str, ...]:
     part = circuit.board.part_by_key[pin.part]
     function = pin.name if pin.name and pin.name not in {pin.number, "~"} else ""
-    place = place_words(pin.x, pin.y, pin.side).replace(" mm", "") if pin.pads else "–"
+    place = (
+        f"{pin.x:.1f}, {pin.y:.1f} {pin.side}" if pin.x is not None and pin.y is not None else "–"
+    )
     return (
         f"{refdes(circuit, pin.part)}.{pin.number}",
         function,
@@ -112,7 +114,9 @@ def _pin_row(circuit: Circuit, pin: Pin) -> tuple[str, ...]:
 
 def _rail_facts(sheet: Sheet, circuit: Circuit, rail: Rail) -> None:
     for lost in rail.others:
-        sheet.labelled("", f"against it: {volts_words(lost)}, by {lost.basis}", "warn")
+        sheet.labelled(
+            "", f"against it: {volts_words(lost)}, by {basis_words(lost, rail.net)}", "warn"
+        )
     if rail.source is not None:
         source = circuit.board.part_by_key[rail.source]
         words = f"{refdes(circuit, rail.source)} {value_words(circuit, source)}".strip()
@@ -136,7 +140,7 @@ def show_rails(circuit: Circuit, rails: Sequence[Rail]) -> None:
             sheet.title(f"{'Ground' if rail.kind is NetKind.GROUND else 'Rail'} {rail.net}",
                         circuit.board.name)  # fmt: skip
             if rail.kind is NetKind.RAIL:
-                basis = f", by {rail.volts.basis}" if rail.volts is not None else ""
+                basis = f", by {basis_words(rail.volts, rail.net)}" if rail.volts else ""
                 sheet.labelled("volts", f"{volts_words(rail.volts)}{basis}")
             _rail_facts(sheet, circuit, rail)
             for index, why in enumerate(rail.because):
@@ -149,7 +153,7 @@ def show_rails(circuit: Circuit, rails: Sequence[Rail]) -> None:
             return
         sheet.table(
             (
-                Column("rail", "name", cut=24),
+                Column("rail", "name", cut=True),
                 Column("volts", right=True),
                 Column("known by", wrap=True),
                 Column("fed by"),
@@ -160,9 +164,7 @@ def show_rails(circuit: Circuit, rails: Sequence[Rail]) -> None:
                 (
                     rail.net,
                     "ground" if rail.kind is NetKind.GROUND else volts_words(rail.volts, "?"),
-                    rail.volts.basis
-                    if rail.volts is not None and rail.kind is NetKind.RAIL
-                    else "",
+                    basis_words(rail.volts, rail.net) if rail.kind is NetKind.RAIL else "",
                     refdes(circuit, rail.source) if rail.source is not None else "–",
                     str(len(rail.loads)),
                     engineering(rail.decoupling_farads, "F", 3) if rail.decoupling_farads else "–",

@@ -13,6 +13,7 @@ from nettrace.views.tables import Column, Sheet
 from nettrace.views.text import counted, shorten_middle
 from nettrace.views.text_facts import (
     SEVERITY_WORDS,
+    basis_words,
     lines_by_net,
     net_words,
     pin_words,
@@ -41,10 +42,10 @@ def show_parts(circuit: Circuit, parts: Sequence[Part]) -> None:
             sheet.title(counted(len(parts), "part"), circuit.board.name)
             sheet.table(
                 (
-                    Column("part", "name", cut=12),
-                    Column("value", cut=20),
-                    Column("size", cut=16),
-                    Column("what it does", cut=26),
+                    Column("part", "name", cut=True),
+                    Column("value", cut=True),
+                    Column("size", cut=True),
+                    Column("what it does", cut=True),
                 ),
                 [
                     (
@@ -89,9 +90,9 @@ def _show_part(sheet: Sheet, circuit: Circuit, part: Part) -> None:
     buses = lines_by_net(circuit)
     sheet.table(
         (
-            Column("pin", "name", cut=8),
-            Column("function", cut=16),
-            Column("net", cut=28),
+            Column("pin", "name", cut=True),
+            Column("function", cut=True),
+            Column("net", cut=True),
             Column("what the net is", wrap=True),
         ),
         [
@@ -150,7 +151,7 @@ def _show_pad(sheet: Sheet, circuit: Circuit, report: PadReport) -> None:
         sheet.labelled("", net_words(circuit, net, buses))
         volts = circuit.volts(net)
         if volts is not None:
-            sheet.labelled("volts", f"{volts_words(volts)}, by {volts.basis}")
+            sheet.labelled("volts", f"{volts_words(volts)}, by {basis_words(volts, net)}")
         for index, pull in enumerate(circuit.pulls.get(net, ())):
             sheet.labelled("pulls" if index == 0 else "", pull_words(circuit, pull))
         if report.far:
@@ -190,9 +191,9 @@ def _show_near(sheet: Sheet, circuit: Circuit, near: Sequence[NearPad]) -> None:
     buses = lines_by_net(circuit)
     sheet.table(
         (
-            Column("pad", "name", cut=12),
-            Column("net", cut=28),
-            Column("what the net is", cut=26),
+            Column("pad", "name", cut=True),
+            Column("net", cut=True),
+            Column("what the net is", cut=True),
             Column("mm", right=True),
         ),
         [

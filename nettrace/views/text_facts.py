@@ -13,6 +13,7 @@ from nettrace.views.text import printable
 
 __all__ = [
     "SEVERITY_WORDS",
+    "basis_words",
     "bus_words",
     "lines_by_net",
     "net_words",
@@ -59,6 +60,13 @@ def volts_words(volts: Volts | None, unknown: str = "not known") -> str:
     if volts.nominal is None:
         return unknown
     return engineering(volts.nominal, "V", 3)
+
+
+def basis_words(volts: Volts | None, net: str) -> str:
+    """Return what a voltage is known by; the net's own name is not said again."""
+    if volts is None:
+        return ""
+    return volts.basis.replace(f"name {net}", "its name")
 
 
 def value_words(circuit: Circuit, part: Part) -> str:

@@ -67,7 +67,7 @@ class MadeCircuit(Circuit):
     """A circuit with given findings."""
 
     @property
-    def kinds(self) -> Mapping[str, PartKind]:  # type: ignore[override]
+    def kinds(self) -> Mapping[str, PartKind]:
         kinds = {
             "U1": Kind.IC, "J1": Kind.CONNECTOR, "X[red]": Kind.UNKNOWN, "R1": Kind.RESISTOR,
             "R2": Kind.RESISTOR, "R3": Kind.RESISTOR, "C1": Kind.CAPACITOR, "C2": Kind.CAPACITOR,
@@ -81,7 +81,7 @@ class MadeCircuit(Circuit):
         }  # fmt: skip
 
     @property
-    def rails(self) -> Mapping[str, Rail]:  # type: ignore[override]
+    def rails(self) -> Mapping[str, Rail]:
         return MappingProxyType({
             "+1V8": Rail("+1V8", NetKind.RAIL, Volts(1.8, 1.8, 1.8, "name"), None, ("U1",), 1.1e-6,
                          0.9, ("named like a supply",)),
@@ -91,19 +91,21 @@ class MadeCircuit(Circuit):
         })  # fmt: skip
 
     @property
-    def links(self) -> Mapping[str, tuple[Link, ...]]:  # type: ignore[override]
+    def links(self) -> Mapping[str, tuple[Link, ...]]:
         there = Link("R3", "1", "2", "NTC", "TS", "zero-ohm link", 0.0)
         back = Link("R3", "2", "1", "TS", "NTC", "zero-ohm link", 0.0)
         return {"NTC": (there,), "TS": (back,)}
 
     @property
-    def pulls(self) -> Mapping[str, tuple[Pull, ...]]:  # type: ignore[override]
+    def pulls(self) -> Mapping[str, tuple[Pull, ...]]:
         return {"SDA": (pulled("R1"),), "SCL": (pulled("R2"),)}
 
     @property
-    def buses(self) -> tuple[Bus, ...]:  # type: ignore[override]
+    def buses(self) -> tuple[Bus, ...]:
         lines = tuple(
-            BusLine(name, name, (name,), (pulled(part),), 2200.0, 1.8, "suits fast mode", (967, 3540))
+            BusLine(
+                name, name, (name,), (pulled(part),), 2200.0, 1.8, "suits fast mode", (967, 3540)
+            )
             for name, part in (("SDA", "R1"), ("SCL", "R2"))
         )
         return (Bus("GAUGE", "i2c", lines, ("R1", "R2", "U1"), ("U1",), (), 0.9, ("names",)),)
