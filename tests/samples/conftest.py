@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import sys
 import tomllib
 from pathlib import Path
@@ -18,20 +19,24 @@ def samples() -> Path:
     return SAMPLES
 
 
-@pytest.fixture(scope="session")
-def description_module() -> ModuleType:
-    """The module that reads Wren's description; it stands beside the data, not in the package."""
+def beside_the_data(name: str) -> ModuleType:
+    """Import a module that stands beside Wren's description, not in the package."""
     sys.path.insert(0, str(SAMPLES / "source"))
     try:
-        import description
+        return importlib.import_module(name)
     finally:
         sys.path.pop(0)
-    return description
 
 
 @pytest.fixture(scope="session")
-def wren(description_module: ModuleType) -> Any:
-    return description_module.load()
+def wren() -> Any:
+    return beside_the_data("description").load()
+
+
+@pytest.fixture(scope="session")
+def wires() -> Any:
+    """The module that reads the tracks."""
+    return beside_the_data("tracks")
 
 
 @pytest.fixture(scope="session")
