@@ -25,6 +25,7 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
+from nettrace.model.making import make_pad, make_pin
 from nettrace.model.names import decode_escapes, natural_key
 
 __all__ = ["BoardBuilder", "PartDraft"]
@@ -333,7 +334,7 @@ class BoardBuilder:
             number, net = record[0], record[1] or None
             if shown and net is not None:
                 net = shown.get(net, net)
-            pad = Pad(key, number, net, *record[2:])
+            pad = make_pad(key, number, net, *record[2:])
             pads.append(pad)
             if number and has_pins and pad.plated:
                 pads_of_pin.setdefault((number, net), []).append(pad)
@@ -358,10 +359,10 @@ class BoardBuilder:
                 name, electrical_type, place = facts.get(pair, _NO_FACTS)
                 own = pads_of_pin.get(pair)
                 if own is None:
-                    pin = Pin(key, number, net, name, electrical_type, (), place)
+                    pin = make_pin(key, number, net, name, electrical_type, (), place)
                 else:
                     where = place or own[0].place
-                    pin = Pin(key, number, net, name, electrical_type, tuple(own), where)
+                    pin = make_pin(key, number, net, name, electrical_type, tuple(own), where)
                 pins.append(pin)
                 if net is not None:
                     known = pins_of_net.get(net)

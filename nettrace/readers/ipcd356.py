@@ -12,8 +12,9 @@ import gc
 import math
 
 from nettrace.errors import BadInput, Place, excerpt
-from nettrace.model.board import Board, Side, Via
+from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.making import make_via
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356_columns import TEST_RECORD, WIDTH, find_fault
 from nettrace.readers.ipcd356_header import Header, read_header
@@ -135,7 +136,7 @@ class _Reader:
                 part = adders[refdes_text] = self._part(refdes_text.strip(), number)
             if part is None:
                 via_records += 1
-                vias.append(Via(x, y, net, width, drill))
+                vias.append(make_via(x, y, net, width, drill))
                 continue
             pad_records += 1
             try:

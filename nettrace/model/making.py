@@ -1,0 +1,98 @@
+"""Makes the three records of which a board has tens of thousands, fast.
+
+The `__init__` that a frozen dataclass is given sets each field through `object.__setattr__`, three
+to five times the cost of plain assignment, and was the largest share of reading a board. Here a
+twin with the same slots is filled plainly and then turned into the frozen class (the layouts are
+the same, which Python checks); from then on it is frozen like any other.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from nettrace.errors import Place
+from nettrace.model.board import Pad, Pin, Side, Via
+
+__all__ = ["make_pad", "make_pin", "make_via"]
+
+
+class _OpenPad:
+    __slots__ = Pad.__slots__
+
+    def __init__(
+        self,
+        part: str,
+        number: str,
+        net: str | None,
+        x: float,
+        y: float,
+        side: Side,
+        shape: str | None,
+        width: float | None,
+        height: float | None,
+        angle: float,
+        drill: float | None,
+        plated: bool,
+        place: Place | None,
+    ) -> None:
+        self.part = part
+        self.number = number
+        self.net = net
+        self.x = x
+        self.y = y
+        self.side = side
+        self.shape = shape
+        self.width = width
+        self.height = height
+        self.angle = angle
+        self.drill = drill
+        self.plated = plated
+        self.place = place
+        self.__class__ = Pad  # type: ignore[assignment]  # same slots, see above
+
+
+class _OpenPin:
+    __slots__ = Pin.__slots__
+
+    def __init__(
+        self,
+        part: str,
+        number: str,
+        net: str | None,
+        name: str | None,
+        electrical_type: str | None,
+        pads: tuple[Pad, ...],
+        place: Place | None,
+    ) -> None:
+        self.part = part
+        self.number = number
+        self.net = net
+        self.name = name
+        self.electrical_type = electrical_type
+        self.pads = pads
+        self.place = place
+        self.__class__ = Pin  # type: ignore[assignment]  # same slots, see above
+
+
+class _OpenVia:
+    __slots__ = Via.__slots__
+
+    def __init__(
+        self, x: float, y: float, net: str | None, diameter: float | None, drill: float | None
+    ) -> None:
+        self.x = x
+        self.y = y
+        self.net = net
+        self.diameter = diameter
+        self.drill = drill
+        self.__class__ = Via  # type: ignore[assignment]  # same slots, see above
+
+
+if TYPE_CHECKING:
+    make_pad = Pad
+    make_pin = Pin
+    make_via = Via
+else:
+    make_pad = _OpenPad
+    make_pin = _OpenPin
+    make_via = _OpenVia
