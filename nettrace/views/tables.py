@@ -29,6 +29,7 @@ LEAST_WIDTH = 40
 LABEL_WIDTH = 14
 #: Blank columns between two table columns, and how far columns give way in a narrow terminal.
 GAP = 2
+FAIR_PROSE, FAIR_NAME = 34, 22
 LEAST_PROSE, LEAST_NAME = 20, 8
 
 #: Styles by meaning, few and calm.
@@ -47,7 +48,7 @@ class Column:
     """A table column.
 
     Where the table is too wide, cells of a `wrap` column wrap, and those of a `cut` column lose
-    their middle.
+    their middle (names: the tail tells most) or, with `clip`, their tail (prose).
     """
 
     title: str
@@ -55,6 +56,7 @@ class Column:
     right: bool = False
     cut: bool = False
     wrap: bool = False
+    clip: bool = False
 
 
 class Sheet:
@@ -163,7 +165,7 @@ class Sheet:
         for row in cells:
             table.add_row(
                 *(
-                    Text(words if column.wrap else shorten_middle(words, width))
+                    Text(_fitted(column, words, width))
                     for column, words, width in zip(columns, row, widths, strict=True)
                 )
             )
@@ -176,9 +178,13 @@ class Sheet:
             for index, column in enumerate(columns)
         ]
         over = sum(widths) + GAP * len(widths) + 1 - self.width
+        prose = [i for i, column in enumerate(columns) if column.wrap or column.clip]
+        names = [i for i, column in enumerate(columns) if column.cut]
         for least, giving in (
-            (LEAST_PROSE, [i for i, column in enumerate(columns) if column.wrap]),
-            (LEAST_NAME, [i for i, column in enumerate(columns) if column.cut]),
+            (FAIR_PROSE, prose),
+            (FAIR_NAME, names),
+            (LEAST_PROSE, prose),
+            (LEAST_NAME, names),
         ):
             while over > 0 and giving:
                 widest = max(giving, key=lambda index: widths[index])
@@ -208,3 +214,9 @@ class Sheet:
 
     def _print(self, item: Text | Table) -> None:
         self._console.print(item)
+
+
+def _fitted(column: Column, words: str, width: int) -> str:
+    if column.wrap or len(words) <= width:
+        return words
+    return f"{words[: width - 1]}…" if column.clip else shorten_middle(words, width)

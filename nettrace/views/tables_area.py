@@ -185,7 +185,7 @@ def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
         Column("pad", "name", cut=True),
         Column("net", cut=True),
         Column("volts"),
-        Column("what is on the same net", wrap=True),
+        Column("also on that net", wrap=True),
     )
     sheet.table(columns, rows)
 

@@ -83,7 +83,7 @@ def _show_rails(sheet: Sheet, circuit: Circuit) -> None:
         (
             Column("rail", "name", cut=True),
             Column("volts", right=True),
-            Column("known by", cut=True),
+            Column("known by", clip=True),
             Column("from"),
             Column("loads", right=True),
         ),

@@ -60,7 +60,7 @@ def _show_net(sheet: Sheet, circuit: Circuit, net: Net) -> None:
         sheet.labelled("also called", listed(net.aliases, 4))
     volts = circuit.volts(net.name)
     if volts is not None:
-        sheet.labelled("volts", f"{volts_words(volts)}, by {basis_words(volts, net.name)}")
+        sheet.labelled("volts", f"{volts_words(volts)}: {basis_words(volts, net.name)}")
     else:
         sheet.labelled("volts", "not known")
     rail = circuit.rails.get(net.name)
@@ -115,7 +115,7 @@ def _pin_row(circuit: Circuit, pin: Pin) -> tuple[str, ...]:
 def _rail_facts(sheet: Sheet, circuit: Circuit, rail: Rail) -> None:
     for lost in rail.others:
         sheet.labelled(
-            "", f"against it: {volts_words(lost)}, by {basis_words(lost, rail.net)}", "warn"
+            "", f"against it: {volts_words(lost)}: {basis_words(lost, rail.net)}", "warn"
         )
     if rail.source is not None:
         source = circuit.board.part_by_key[rail.source]
@@ -140,7 +140,7 @@ def show_rails(circuit: Circuit, rails: Sequence[Rail]) -> None:
             sheet.title(f"{'Ground' if rail.kind is NetKind.GROUND else 'Rail'} {rail.net}",
                         circuit.board.name)  # fmt: skip
             if rail.kind is NetKind.RAIL:
-                basis = f", by {basis_words(rail.volts, rail.net)}" if rail.volts else ""
+                basis = f": {basis_words(rail.volts, rail.net)}" if rail.volts else ""
                 sheet.labelled("volts", f"{volts_words(rail.volts)}{basis}")
             _rail_facts(sheet, circuit, rail)
             for index, why in enumerate(rail.because):

@@ -151,7 +151,7 @@ def _show_pad(sheet: Sheet, circuit: Circuit, report: PadReport) -> None:
         sheet.labelled("", net_words(circuit, net, buses))
         volts = circuit.volts(net)
         if volts is not None:
-            sheet.labelled("volts", f"{volts_words(volts)}, by {basis_words(volts, net)}")
+            sheet.labelled("volts", f"{volts_words(volts)}: {basis_words(volts, net)}")
         for index, pull in enumerate(circuit.pulls.get(net, ())):
             sheet.labelled("pulls" if index == 0 else "", pull_words(circuit, pull))
         if report.far:

@@ -66,7 +66,8 @@ def basis_words(volts: Volts | None, net: str) -> str:
     """Return what a voltage is known by; the net's own name is not said again."""
     if volts is None:
         return ""
-    return volts.basis.replace(f"name {net}", "its name")
+    basis = volts.basis.replace(f"name {net}", "its name")
+    return basis.removeprefix("inherited ")
 
 
 def value_words(circuit: Circuit, part: Part) -> str:
