@@ -10,6 +10,7 @@ import gc
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
+from typing import TypeAlias
 
 from nettrace.errors import Place, Warning
 from nettrace.model.board import (
@@ -25,13 +26,19 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
-from nettrace.model.making import make_pad, make_pin
+from nettrace.model.making import make_net, make_pad, make_pin
 from nettrace.model.names import decode_escapes, natural_key
 
-__all__ = ["BoardBuilder", "PartDraft"]
+__all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
 
 _NO_FACTS: tuple[str | None, str | None, Place | None] = (None, None, None)
 _NO_ORIGINS: Mapping[str, Place] = MappingProxyType({})
+
+#: A pad as `PartDraft.pads` holds it: the fields of `Pad` after `part`, in order; no net is None.
+PadRecord: TypeAlias = tuple[
+    str, str | None, float, float, Side, str | None, float | None, float | None,
+    float, float | None, bool, Place | None,
+]  # fmt: skip
 
 
 class PartDraft:
@@ -77,13 +84,7 @@ class PartDraft:
         self.pin_facts: dict[
             tuple[str, str | None], tuple[str | None, str | None, Place | None]
         ] = {}
-        # pads as tuples in the order of Pad's fields after `part`
-        self.pads: list[
-            tuple[
-                str, str | None, float, float, Side, str | None, float | None, float | None,
-                float, float | None, bool, Place | None,
-            ]
-        ] = []  # fmt: skip
+        self.pads: list[PadRecord] = []
 
     def pin(
         self,
@@ -124,7 +125,7 @@ class PartDraft:
     ) -> None:
         """Add copper at a place; with a number (and a refdes) it is also a pad of that pin."""
         self.pads.append(
-            (number, net, x, y, side, shape, width, height, angle, drill, plated, place)
+            (number, net or None, x, y, side, shape, width, height, angle, drill, plated, place)
         )
 
 
@@ -289,17 +290,19 @@ class BoardBuilder:
         names.update(pins_of_net)
         nets: dict[str, Net] = {}
         for name in sorted(names, key=natural_key):
-            aliases: dict[str, None] = {}
             place, volts = self._nets.get(name, (None, None))
-            aliases.update(self._aliases.get(name, {}))
-            for raw in raws.get(name, ()):
-                aliases[raw] = None
-                aliases.update(self._aliases.get(raw, {}))
-                where, said = self._nets.get(raw, (None, None))
-                place = place or where
-                volts = said if volts is None else volts
-            aliases.pop(name, None)
-            nets[name] = Net(name, tuple(aliases), tuple(pins_of_net.get(name, ())), volts, place)
+            others: tuple[str, ...] = ()
+            if name in raws or self._aliases.get(name):
+                aliases = dict(self._aliases.get(name, {}))
+                for raw in raws.get(name, ()):
+                    aliases[raw] = None
+                    aliases.update(self._aliases.get(raw, {}))
+                    where, said = self._nets.get(raw, (None, None))
+                    place = place or where
+                    volts = said if volts is None else volts
+                aliases.pop(name, None)
+                others = tuple(aliases)
+            nets[name] = make_net(name, others, tuple(pins_of_net.get(name, ())), volts, place)
         return nets
 
     def _shown_names(self) -> dict[str, str]:
@@ -327,28 +330,28 @@ class BoardBuilder:
         pins_of_net: dict[str, list[Pin]],
     ) -> Part:
         key = draft.key
-        has_pins = bool(draft.refdes)
         pads: list[Pad] = []
-        pads_of_pin: dict[tuple[str, str | None], list[Pad]] = {}
+        pads_of_pin: dict[tuple[str, str | None], tuple[Pad, ...]] = {}
         for record in draft.pads:
-            number, net = record[0], record[1] or None
-            if shown and net is not None:
-                net = shown.get(net, net)
-            pad = make_pad(key, number, net, *record[2:])
+            if shown and record[1] in shown:
+                pad = make_pad(key, record[0], shown[record[1]], *record[2:])
+            else:
+                pad = make_pad(key, *record)
             pads.append(pad)
-            if number and has_pins and pad.plated:
-                pads_of_pin.setdefault((number, net), []).append(pad)
+            if pad.number and pad.plated:
+                pair = (pad.number, pad.net)
+                known_pads = pads_of_pin.get(pair)
+                pads_of_pin[pair] = (pad,) if known_pads is None else (*known_pads, pad)
         pins: list[Pin] = []
-        if has_pins:
+        if draft.refdes:
             facts = draft.pin_facts
             if shown:
                 facts = {
                     (number, shown.get(net, net) if net is not None else None): said
                     for (number, net), said in facts.items()
                 }
-            keys = list(facts)
-            keys += [pin for pin in pads_of_pin if pin not in facts]
-            if any(net is None for _, net in keys):
+            keys = list(facts) + [pair for pair in pads_of_pin if pair not in facts]
+            if None in [net for _, net in keys]:
                 # a pad without net beside connected ones of the same pin: no pin of its own
                 connected = {number for number, net in keys if net is not None}
                 keys = [pin for pin in keys if pin[1] is not None or pin[0] not in connected]
@@ -357,12 +360,10 @@ class BoardBuilder:
             for pair in keys:
                 number, net = pair
                 name, electrical_type, place = facts.get(pair, _NO_FACTS)
-                own = pads_of_pin.get(pair)
-                if own is None:
-                    pin = make_pin(key, number, net, name, electrical_type, (), place)
-                else:
-                    where = place or own[0].place
-                    pin = make_pin(key, number, net, name, electrical_type, tuple(own), where)
+                own = pads_of_pin.get(pair, ())
+                if place is None and own:
+                    place = own[0].place
+                pin = make_pin(key, number, net, name, electrical_type, own, place)
                 pins.append(pin)
                 if net is not None:
                     known = pins_of_net.get(net)

@@ -1,4 +1,4 @@
-"""Makes the three records of which a board has tens of thousands, fast.
+"""Makes the four records of which a board has tens of thousands, fast.
 
 The `__init__` that a frozen dataclass is given sets each field through `object.__setattr__`, three
 to five times the cost of plain assignment, and was the largest share of reading a board. Here a
@@ -11,9 +11,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from nettrace.errors import Place
-from nettrace.model.board import Pad, Pin, Side, Via
+from nettrace.model.board import Net, Pad, Pin, Side, Via
 
-__all__ = ["make_pad", "make_pin", "make_via"]
+__all__ = ["make_net", "make_pad", "make_pin", "make_via"]
 
 
 class _OpenPad:
@@ -74,6 +74,25 @@ class _OpenPin:
         self.__class__ = Pin  # type: ignore[assignment]  # same slots, see above
 
 
+class _OpenNet:
+    __slots__ = Net.__slots__
+
+    def __init__(
+        self,
+        name: str,
+        aliases: tuple[str, ...],
+        pins: tuple[Pin, ...],
+        volts: float | None,
+        place: Place | None,
+    ) -> None:
+        self.name = name
+        self.aliases = aliases
+        self.pins = pins
+        self.volts = volts
+        self.place = place
+        self.__class__ = Net  # type: ignore[assignment]  # same slots, see above
+
+
 class _OpenVia:
     __slots__ = Via.__slots__
 
@@ -89,10 +108,12 @@ class _OpenVia:
 
 
 if TYPE_CHECKING:
+    make_net = Net
     make_pad = Pad
     make_pin = Pin
     make_via = Via
 else:
+    make_net = _OpenNet
     make_pad = _OpenPad
     make_pin = _OpenPin
     make_via = _OpenVia

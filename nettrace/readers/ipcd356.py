@@ -10,13 +10,16 @@ from __future__ import annotations
 
 import gc
 import math
+import re
+from collections.abc import Callable
+from typing import Any, NamedTuple
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.board import Board, Side
-from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.builder import BoardBuilder, PadRecord, PartDraft
 from nettrace.model.making import make_via
 from nettrace.readers.document import Document
-from nettrace.readers.ipcd356_columns import TEST_RECORD, WIDTH, find_fault
+from nettrace.readers.ipcd356_columns import find_fault, pattern_of
 from nettrace.readers.ipcd356_header import Header, read_header
 from nettrace.readers.ipcd356_paths import OutlineReader
 
@@ -40,6 +43,19 @@ NOT_KEPT = {
     "079": "adjacency records (neighbouring nets)",
 }
 
+# The groups of columns that are looked up as one text.
+NET = pattern_of("net", "blank")
+REFDES = pattern_of("refdes", "dash")
+PIN = pattern_of("pin", "midpoint")
+X = pattern_of("x")
+Y = pattern_of("y")
+FORM = pattern_of(
+    "code", "hole", "plating", "access", "width", "height", "rotation", "soldermask", "rest"
+)
+FORM_WIDTH = 3 + 9 + 17  # as far as the soldermask
+
+_new_place: Callable[..., Place] = tuple.__new__
+
 
 def read(document: Document) -> Board:
     """Read the file into a Board.
@@ -56,6 +72,40 @@ def read(document: Document) -> Board:
             gc.enable()
 
 
+class _Misfit(Exception):  # noqa: N818 - never leaves this module
+    """The columns do not hold what the table says."""
+
+
+class _Known(dict[str, Any]):
+    """What each text means; a text met for the first time is understood, or is a _Misfit."""
+
+    __slots__ = ("understand",)
+
+    def __init__(self, understand: Callable[[str], Any]) -> None:
+        self.understand = understand
+
+    def __missing__(self, text: str) -> Any:
+        meaning = self[text] = self.understand(text)
+        return meaning
+
+
+class _Form(NamedTuple):
+    side: Side
+    shape: str | None
+    width: float | None
+    height: float | None
+    angle: float
+    drill: float | None
+    contact: bool
+
+
+def _fit(pattern: re.Pattern[str], text: str) -> tuple[Any, ...]:
+    found = pattern.fullmatch(text)
+    if found is None:
+        raise _Misfit
+    return found.groups()
+
+
 class _Reader:
     def __init__(self, document: Document) -> None:
         self.document = document
@@ -70,7 +120,9 @@ class _Reader:
         self.parts: dict[str, PartDraft] = {}
         self.nets: dict[str, str | None] = {"": None, NOT_CONNECTED: None}
         self.bottom_codes: dict[int, int] = {}  # layer -> first line
-        self.unlike: list[int] = []  # lines whose code and hole disagree
+        self.unlike: list[int] = []  # lines of forms whose code and hole disagree
+        self.without_access: list[int] = []  # lines of forms without an access code
+        self.number = 0  # of the line being read
         self.skipped: dict[str, tuple[int, int]] = {}  # what -> (how many, first line)
         self.faults: list[int] = []  # lines
         self.end_line = 0
@@ -86,139 +138,117 @@ class _Reader:
         return builder.build()
 
     def _read_lines(self) -> None:
-        """Read every record. The loop is the fast path: one match, then lookups."""
-        match = TEST_RECORD.match
+        """Read every record.
+
+        A record is cut at the columns, and each distinct text of a group of columns is checked
+        against the table and understood once (see `_Known`): a board has few pad forms, nets and
+        coordinates, so most of the work per record is looking up.
+        """
         path = self.document.path
-        numerator, denominator = self.header.unit.numerator, self.header.unit.denominator
-        texts: dict[str, str] = {}  # padded column -> text
-        nets: dict[str, str | None] = {}  # padded column -> net
-        adders: dict[str, PartDraft | None] = {}  # padded column -> part, None for a via
-        sides: dict[str | None, Side] = {"00": Side.BOTH, "01": Side.TOP}
-        shapes: dict[tuple[str | None, str | None], tuple[str | None, float | None, float | None]]
-        shapes = {}
-        drills: dict[str | None, float | None] = {None: None}
-        angles: dict[str | None, float] = {None: 0.0}
-        vias, via_records, pad_records = self.builder.vias, 0, 0
+        nets, parts, pins = _Known(self._net), _Known(self._part), _Known(self._pin)
+        forms, xs, ys = _Known(self._form), _Known(self._x), _Known(self._y)
+        add_via, via_records, pad_records = self.builder.vias.append, 0, 0
         for number, line in enumerate(self.lines, 1):
-            found = match(line if len(line) >= WIDTH else line.ljust(WIDTH))
-            if found is None:
-                if line[:1] in {"C", "P", "", " ", "\x1a"} and self._is_remark(line):
-                    continue
+            self.number = number
+            try:
+                side, shape, width, height, angle, drill, contact = forms[
+                    line[:3] + line[32:41] + line[57:]
+                ]
+                x, y = xs[line[41:49]], ys[line[49:57]]
+                net, pin, add = nets[line[3:20]], pins[line[27:32]], parts[line[20:27]]
+            except _Misfit:
                 if line.startswith(END):
                     self.end_line = number
                     break
                 self._read_other(line, number)
                 continue
-            code, net_text, refdes_text, pin_text, hole, access, xs, ys, w, h, r = found.groups()
-            try:
-                x = int(xs) * numerator / denominator
-                y = int(ys) * numerator / denominator
-            except ValueError:  # a sign with blanks after it
-                x = int(xs.replace(" ", "")) * numerator / denominator
-                y = int(ys.replace(" ", "")) * numerator / denominator
-            try:
-                net = nets[net_text]
-            except KeyError:
-                net = nets[net_text] = self._net(net_text.strip(), number)
-            try:
-                drill = drills[hole]
-            except KeyError:
-                drill = drills[hole] = self._length(hole)
-            try:
-                shape, width, height = shapes[w, h]
-            except KeyError:
-                shape, width, height = shapes[w, h] = self._shape(w, h)
-            if (hole is None) is not (code in SURFACE):
-                self.unlike.append(number)
-            try:
-                part = adders[refdes_text]
-            except KeyError:
-                part = adders[refdes_text] = self._part(refdes_text.strip(), number)
-            if part is None:
+            if add is None:
                 via_records += 1
-                vias.append(make_via(x, y, net, width, drill))
+                add_via(make_via(x, y, net, width, drill))
                 continue
             pad_records += 1
-            try:
-                side = sides[access]
-            except KeyError:
-                side = sides[access] = self._side(access, number)
-            try:
-                angle = angles[r]
-            except KeyError:
-                angle = angles[r] = self._angle(r)
-            try:
-                pin = texts[pin_text]
-            except KeyError:
-                pin = texts[pin_text] = pin_text.strip()
-            part.pads.append(
+            add(
                 (
                     pin, net, x, y, side, shape, width, height, angle, drill,
-                    code != UNPLATED or net is not None, Place(path, number, 1),
+                    contact or net is not None, _new_place(Place, (path, number, 1)),
                 )
             )  # fmt: skip
         self.builder.pad_records, self.builder.via_records = pad_records, via_records
 
     # what a text in the columns means; each distinct text is met once
 
-    def _net(self, text: str, number: int) -> str | None:
-        if text in self.nets:
-            return self.nets[text]
-        place = Place(self.document.path, number, 4)
-        name, alias_line = self.header.names.get(text, (text, 0))
+    def _net(self, text: str) -> str | None:
+        """Columns 4-20."""
+        short = _fit(NET, text)[0].strip()
+        if short in self.nets:
+            return self.nets[short]
+        place = Place(self.document.path, self.number, 4)
+        name, alias_line = self.header.names.get(short, (short, 0))
         if alias_line:
             place = Place(self.document.path, alias_line, 1)
-        self.builder.net(name, place=place, aliases=(text,))
-        self.nets[text] = name
+        self.builder.net(name, place=place, aliases=(short,))
+        self.nets[short] = name
         return name
 
-    def _part(self, refdes: str, number: int) -> PartDraft | None:
+    def _part(self, text: str) -> Callable[[PadRecord], None] | None:
+        """Columns 21-27: what adds a pad to the part; None for a via."""
+        refdes = _fit(REFDES, text)[0].strip()
         if refdes == VIA:
             return None
         part = self.parts.get(refdes)
         if part is None:
-            part = self.builder.part(refdes, Place(self.document.path, number, 21))
+            part = self.builder.part(refdes, Place(self.document.path, self.number, 21))
             self.parts[refdes] = part
-        return part
+        return part.pads.append
+
+    def _pin(self, text: str) -> str:
+        """Columns 28-32."""
+        return _fit(PIN, text)[0].strip()
+
+    def _x(self, text: str) -> float:
+        """Columns 42-49, mm."""
+        return self._coordinate(_fit(X, text)[0])
+
+    def _y(self, text: str) -> float:
+        """Columns 50-57, mm."""
+        return self._coordinate(_fit(Y, text)[0])
+
+    def _coordinate(self, text: str) -> float:
+        return self.header.unit.millimetres(int(text.replace(" ", "")))
+
+    def _form(self, text: str) -> _Form:
+        """Columns 1-3, 33-41 and 58 to the end: the pad's own form."""
+        code, hole, access, width_text, height_text, turn = _fit(FORM, text.ljust(FORM_WIDTH))
+        if (hole is None) is not (code in SURFACE):
+            self.unlike.append(self.number)
+        width, height = self._length(width_text), self._length(height_text)
+        shape: str | None = "rect"
+        if not width:
+            shape = width = height = None
+        elif not height:
+            shape, height = "circle", width
+        angle = float(turn) if turn and not turn.isspace() and self.header.unit.degrees else 0.0
+        return _Form(
+            self._side(access), shape, width, height, angle, self._length(hole), code != UNPLATED
+        )
 
     def _length(self, text: str | None) -> float | None:
         if text is None or text.isspace():
             return None
         return self.header.unit.millimetres(int(text))
 
-    def _shape(
-        self, width_text: str | None, height_text: str | None
-    ) -> tuple[str | None, float | None, float | None]:
-        width, height = self._length(width_text), self._length(height_text)
-        if not width:
-            return None, None, None
-        return ("rect", width, height) if height else ("circle", width, width)
-
-    def _angle(self, text: str | None) -> float:
-        if text is None or text.isspace() or not self.header.unit.degrees:
-            return 0.0
-        return float(int(text))
-
-    def _side(self, access: str | None, number: int) -> Side:
+    def _side(self, access: str | None) -> Side:
         """Return the side; a layer beyond the first is the bottom, whatever its number.
 
         A test point can be reached from outside alone, so the layer count need not be known.
         """
-        place = Place(self.document.path, number, 39)
         if access is None:
-            self.builder.warn("no-side", "no access code; taken as both sides", place)
+            self.without_access.append(self.number)
             return Side.BOTH
         layer = int(access)
         if layer < 2:
             return Side.TOP if layer else Side.BOTH
-        for other, line in self.bottom_codes.items():
-            self.builder.warn(
-                "two-bottoms",
-                f"access code {layer} here and {other} in line {line}: only one can be the "
-                "bottom; both are taken as it",
-                place,
-            )
-        self.bottom_codes[layer] = number
+        self.bottom_codes.setdefault(layer, self.number)
         return Side.BOTTOM
 
     # records that are no test records
@@ -229,6 +259,8 @@ class _Reader:
 
     def _read_other(self, line: str, number: int) -> None:
         code = line[:3]
+        if code[:1] in {"C", "P", "", " ", "\t", "\x1a", "\f"} and self._is_remark(line):
+            return
         if code == "389":
             self.outline.start(line, number)
         elif code == "089":
@@ -274,9 +306,23 @@ class _Reader:
         if self.unlike:
             self.builder.warn(
                 "code-and-hole-disagree",
-                f"{len(self.unlike)} records: a surface pad (327) with a hole, "
-                "or a hole (317, 367) without one",
+                "a surface pad (327) with a hole, or a hole (317, 367) without one",
                 Place(path, self.unlike[0], 1),
+            )
+        for number in self.without_access[:1]:
+            self.builder.warn(
+                "no-side",
+                "records without an access code are taken as reached from both sides",
+                Place(path, number, 39),
+            )
+        if len(self.bottom_codes) > 1:
+            codes = ", ".join(
+                f"{layer:02d} (line {line})" for layer, line in self.bottom_codes.items()
+            )
+            self.builder.warn(
+                "two-bottoms",
+                f"access codes {codes}: only one can be the bottom; all are taken as it",
+                Place(path, list(self.bottom_codes.values())[1], 39),
             )
         for what, (count, first) in self.skipped.items():
             self.builder.warn("not-kept", f"{count} {what} are not kept", Place(path, first, 1))
@@ -330,8 +376,8 @@ class _Reader:
             if not count:
                 continue
             if refdes:
-                part.x = math.fsum(pad[2] for pad in part.pads) / count
-                part.y = math.fsum(pad[3] for pad in part.pads) / count
+                part.x = math.fsum([pad[2] for pad in part.pads]) / count
+                part.y = math.fsum([pad[3] for pad in part.pads]) / count
             sides = {pad[4] for pad in part.pads} - {Side.BOTH}
             if len(sides) == 1:
                 part.side = sides.pop()
@@ -339,9 +385,11 @@ class _Reader:
         self.builder.part_records = sum(1 for refdes in self.parts if refdes)
 
     def _warn_of_met_pins(self, refdes: str, part: PartDraft) -> None:
+        if not refdes or len({pad[0] for pad in part.pads}) == len(part.pads):
+            return
         on_nets = {(pad[0], pad[1]) for pad in part.pads if pad[0] and pad[1]}
         numbers = {number for number, _ in on_nets}
-        if not refdes or len(numbers) == len(on_nets):
+        if len(numbers) == len(on_nets):
             return
         for number in sorted(numbers):
             nets = sorted(net for other, net in on_nets if other == number and net)

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-__all__ = ["COLUMNS", "TEST_RECORD", "WIDTH", "Column", "find_fault"]
+__all__ = ["COLUMNS", "TEST_RECORD", "WIDTH", "Column", "find_fault", "pattern_of"]
 
 
 class Column(NamedTuple):
@@ -65,6 +65,12 @@ WIDTH = 74
 
 #: A test record; its groups are those of COLUMNS, in order.
 TEST_RECORD = re.compile("".join(column.pattern for column in COLUMNS) + r"\Z")
+
+
+def pattern_of(*fields: str) -> re.Pattern[str]:
+    """Return the pattern of those fields, one after the other as in the table."""
+    columns = {column.field: column for column in COLUMNS}
+    return re.compile("".join(columns[field].pattern for field in fields))
 
 
 def find_fault(line: str) -> tuple[int, str, Column] | None:
