@@ -37,7 +37,7 @@ _TELLING = {
     Kind.TEST_POINT: 3,
 }
 _LEAST_TELLING = 4
-#: Kinds that cannot be torn off: copper and holes.
+#: Kinds that cannot be torn off: copper and holes. They are shown, and never taken for lost.
 _NOT_PARTS = frozenset({Kind.MECHANICAL, Kind.TEST_POINT})
 
 
@@ -60,7 +60,7 @@ class AreaPart:
     """A part with copper (or, without any, its place) in the area.
 
     `inside` is true where the part is likely to be gone: all its pads are in the area, or it has
-    two at most. `pins` are those with a pad in the area; `distance` is that of its nearest such
+    two at most, and it is more than bare copper. `pins` are those with a pad in the area; `distance` is that of its nearest such
     pad, mm. `proposals` is filled where no source states a value.
     """
 
@@ -140,13 +140,7 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
     parts.sort(
         key=lambda item: (item.absence.severity.rank, item.distance, natural_key(item.part.key))
     )
-    gone = {
-        item.part.key
-        for item in parts
-        if item.inside
-        and item.part.key != named
-        and circuit.kinds[item.part.key].kind not in _NOT_PARTS
-    }
+    gone = {item.part.key for item in parts if item.inside and item.part.key != named}
     pads = _area_pads(circuit, inside, gone)
     touched_all = {id(pad) for found in inside.values() for _, pad in found}
     outside = {
@@ -181,6 +175,7 @@ def _area_part(
     circuit: Circuit, part: Part, gap: float, *, whole: bool, pins: tuple[Pin, ...]
 ) -> AreaPart:
     kind = circuit.kinds[part.key]
+    whole = whole and kind.kind not in _NOT_PARTS
     no_value = kind.ohms is None and kind.farads is None and kind.henries is None
     return AreaPart(
         part=part,

@@ -55,7 +55,7 @@ def show_area(circuit: Circuit, report: AreaReport) -> None:
                     sheet.blank()
                 _show_position(sheet, circuit, item, buses)
         if others:
-            sheet.heading("Larger parts that reach into the area")
+            sheet.heading("Also in the area")
             _show_others(sheet, circuit, report, others)
         if report.pads:
             sheet.heading("Bare pads", "if the parts above are off")

@@ -106,7 +106,12 @@ def _show_part(sheet: Sheet, circuit: Circuit, part: Part) -> None:
         ],
     )
     sheet.heading("What it does")
-    for role in circuit.roles(part.key)[:ROLES_SHOWN]:
+    roles = circuit.roles(part.key)
+    if not roles or roles[0].role == "unknown":
+        sheet.line("Not known.", indent=1)
+    for role in roles[:ROLES_SHOWN]:
+        if role.role == "unknown":
+            continue
         sheet.line((role.role, "name"), (f"  {role.score:.0%}", "quiet"), indent=1)
         for why in role.because:
             sheet.line((why, "quiet"), indent=4)

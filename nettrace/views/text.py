@@ -5,15 +5,16 @@ Names come from files and may hold anything: nothing here lets a control charact
 
 from __future__ import annotations
 
-import json
 import sys
 import unicodedata
 from collections.abc import Mapping, Sequence
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
-from nettrace.errors import Warning
-from nettrace.model.board import Board
 from nettrace.version import __version__
+
+if TYPE_CHECKING:
+    from nettrace.errors import Warning
+    from nettrace.model.board import Board
 
 __all__ = [
     "SCHEMA",
@@ -115,6 +116,8 @@ def envelope(key: str, answer: object, warnings: Sequence[Warning] = ()) -> dict
 
 def write_json(board: Board | None, key: str, answer: object) -> None:
     """Write the answer as one JSON object on stdout, with the board's warnings."""
+    import json
+
     found: Mapping[str, object] = envelope(key, answer, board.warnings if board else ())
     utf8 = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     lines = 1 if sys.stdout.isatty() else None  # for eyes; programs get it in one line, faster
@@ -126,6 +129,8 @@ def _harmless(text: str) -> str:
     """Return JSON whose characters that could steer a terminal are written as escapes."""
     if text.isascii():
         return text  # json has escaped the rest
+    import json
+
     return "".join(
         json.dumps(c)[1:-1] if c != "\n" and unicodedata.category(c) in _UNSAFE else c for c in text
     )

@@ -1,0 +1,201 @@
+"""Two netlists as partitions of the same pins: opens, shorts, missing and extra parts.
+
+Names of nets do not count. Pins are matched by refdes and number; a reference that a board
+repeats (holes, logos) is left out, since nothing says which is which.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from nettrace.model.board import Board, Part, Pin
+from nettrace.model.merge import CUTTING_FORMATS, PIN_COLUMNS, REFDES_COLUMNS
+from nettrace.model.names import natural_key
+
+__all__ = ["Comparison", "Open", "Short", "compare_boards"]
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """A net of the first board whose pins lie on several nets of the other."""
+
+    net: str
+    groups: tuple[tuple[Pin, ...], ...]  # the first board's pins, as the other ties them
+
+
+@dataclass(frozen=True, slots=True)
+class Short:
+    """A net of the other board that joins several nets of the first."""
+
+    nets: tuple[str, ...]  # of the first board; "" stands for a pin that is on no net there
+    pins: tuple[Pin, ...]  # the first board's pins that are joined
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """What differs; `same` is that nothing does. Pins that one board lacks are only listed."""
+
+    opens: tuple[Open, ...]
+    shorts: tuple[Short, ...]
+    missing_parts: tuple[str, ...]  # connected parts of the first that the other lacks
+    extra_parts: tuple[str, ...]
+    missing_pins: tuple[str, ...] = ()
+    extra_pins: tuple[str, ...] = ()
+
+    @property
+    def same(self) -> bool:
+        """Whether the two boards tie the same pins together."""
+        return not (self.opens or self.shorts or self.missing_parts or self.extra_parts)
+
+
+def compare_boards(board: Board, other: Board) -> Comparison:
+    """Compare `other` against `board`; `compare_boards(other, board)` mirrors the answer.
+
+    Returns:
+        Opens by net name, shorts by their first pin, parts and pins in natural order.
+    """
+    repeated = _repeated(board) | _repeated(other)
+    parts, others = _single_parts(board, repeated), _single_parts(other, repeated)
+    pairs = _pair_parts(board, other, parts, others)
+    matched: list[tuple[Pin, Pin]] = []
+    missing_pins: list[str] = []
+    extra_pins: list[str] = []
+    for name, other_name in pairs.items():
+        both, lacking, extra = _pair_pins(
+            parts[name], others[other_name], _cuts(board) or _cuts(other)
+        )
+        matched += both
+        missing_pins += lacking
+        extra_pins += extra
+    found = set(pairs.values())
+    return Comparison(
+        opens=_opens(matched),
+        shorts=_shorts(matched),
+        missing_parts=_sorted(
+            name for name, part in parts.items() if name not in pairs and part.nets
+        ),
+        extra_parts=_sorted(
+            name for name, part in others.items() if name not in found and part.nets
+        ),
+        missing_pins=_sorted(missing_pins),
+        extra_pins=_sorted(extra_pins),
+    )
+
+
+def _sorted(names: Iterable[str]) -> tuple[str, ...]:
+    return tuple(sorted(names, key=natural_key))
+
+
+def _repeated(board: Board) -> set[str]:
+    count = Counter(part.refdes for part in board.parts)
+    return {refdes for refdes, many in count.items() if many > 1}
+
+
+def _single_parts(board: Board, repeated: set[str]) -> dict[str, Part]:
+    return {
+        part.refdes: part for part in board.parts if part.refdes and part.refdes not in repeated
+    }
+
+
+def _cuts(board: Board) -> bool:
+    return any(source.format in CUTTING_FORMATS for source in board.sources)
+
+
+def _pair_parts(
+    board: Board, other: Board, parts: dict[str, Part], others: dict[str, Part]
+) -> dict[str, str]:
+    pairs = {name: name for name in parts if name in others}
+    folded: dict[str, list[str]] = {}
+    for name in others:
+        if name not in pairs:
+            folded.setdefault(name.casefold(), []).append(name)
+    for name in parts:
+        if name not in pairs and len(folded.get(name.casefold(), [])) == 1:
+            pairs[name] = folded[name.casefold()][0]
+    for short, long, turned in ((other, board, False), (board, other, True)):
+        if _cuts(short) and not _cuts(long):
+            cut_names, names = (parts, others) if turned else (others, parts)
+            taken = set(pairs) if turned else set(pairs.values())
+            for cut in [name for name in cut_names if name not in taken]:
+                longer = [name for name in names if name.startswith(cut)]
+                if len(cut) == REFDES_COLUMNS and len(longer) == 1:
+                    pairs.update({cut: longer[0]} if turned else {longer[0]: cut})
+    return pairs
+
+
+def _pair_pins(
+    part: Part, other: Part, cut: bool
+) -> tuple[list[tuple[Pin, Pin]], list[str], list[str]]:
+    """Return the pins both have, and the connected ones that only one has."""
+    mine, theirs = _single_pins(part), _single_pins(other)
+    pairs = [(pin, theirs[number]) for number, pin in mine.items() if number in theirs]
+    left = [number for number in mine if number not in theirs]
+    right = [number for number in theirs if number not in mine]
+    if cut:
+        for number, cut_number in _cut_pairs(left, right):
+            pairs.append((mine[number], theirs[cut_number]))
+        for number, cut_number in _cut_pairs(right, left):
+            pairs.append((mine[cut_number], theirs[number]))
+        left = [number for number in left if mine[number] not in {pin for pin, _ in pairs}]
+        right = [number for number in right if theirs[number] not in {pin for _, pin in pairs}]
+    return (
+        pairs,
+        [f"{part.refdes}.{number}" for number in left if mine[number].net],
+        [f"{other.refdes}.{number}" for number in right if theirs[number].net],
+    )
+
+
+def _cut_pairs(names: list[str], cut_names: list[str]) -> list[tuple[str, str]]:
+    """Return (name, cut name) where one name alone begins so."""
+    found = []
+    for cut in cut_names:
+        longer = [name for name in names if len(name) > PIN_COLUMNS and name.startswith(cut)]
+        if len(cut) == PIN_COLUMNS and len(longer) == 1:
+            found.append((longer[0], cut))
+    return found
+
+
+def _single_pins(part: Part) -> dict[str, Pin]:
+    count = Counter(pin.number for pin in part.pins)
+    return {pin.number: pin for pin in part.pins if count[pin.number] == 1}
+
+
+def _opens(matched: list[tuple[Pin, Pin]]) -> tuple[Open, ...]:
+    groups: dict[str, dict[str | tuple[str, str], list[Pin]]] = {}
+    for pin, other in matched:
+        if pin.net is not None:
+            groups.setdefault(pin.net, {}).setdefault(_group(other), []).append(pin)
+    found = [
+        Open(net, tuple(_in_order(pins) for pins in sorted(split.values(), key=_first_and_size)))
+        for net, split in groups.items()
+        if len(split) > 1
+    ]
+    return tuple(sorted(found, key=lambda item: natural_key(item.net)))
+
+
+def _shorts(matched: list[tuple[Pin, Pin]]) -> tuple[Short, ...]:
+    groups: dict[str, list[tuple[Pin, Pin]]] = {}
+    for pin, other in matched:
+        if other.net is not None:
+            groups.setdefault(other.net, []).append((pin, other))
+    found = []
+    for pairs in groups.values():
+        if len({_group(pin) for pin, _ in pairs}) > 1:
+            nets = _sorted({pin.net or "" for pin, _ in pairs})
+            found.append(Short(nets, _in_order([pin for pin, _ in pairs])))
+    return tuple(sorted(found, key=lambda item: natural_key(str(item.pins[0]))))
+
+
+def _group(pin: Pin) -> str | tuple[str, str]:
+    # a pin without a net is a group of its own
+    return pin.net if pin.net is not None else (pin.part, pin.number)
+
+
+def _in_order(pins: list[Pin]) -> tuple[Pin, ...]:
+    return tuple(sorted(pins, key=lambda pin: natural_key(str(pin))))
+
+
+def _first_and_size(pins: list[Pin]) -> tuple[int, tuple[tuple[int, int, str], ...]]:
+    return -len(pins), min(natural_key(str(pin)) for pin in pins)
