@@ -1,0 +1,144 @@
+"""Reader of `board.toml`: which files make up a board, and what the user knows about it."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from nettrace.errors import BadInput, Place, excerpt
+from nettrace.model.names import nearest_names
+from nettrace.model.notes import Notes, RailNote
+
+__all__ = ["Manifest", "read_manifest"]
+
+_KEYS = ("name", "sources", "rails", "roles", "values", "fitted", "not_fitted", "remarks")
+_AT = re.compile(r"\(at line (\d+), column (\d+)\)")
+_HINT = "See docs/formats.md, board.toml."
+
+
+@dataclass(frozen=True, slots=True)
+class Manifest:
+    """The sources in the order in which their word counts, and the user's notes."""
+
+    sources: tuple[Path, ...]
+    notes: Notes
+
+
+def read_manifest(path: Path) -> Manifest:
+    """Read a manifest; the paths of its sources are relative to it.
+
+    Raises:
+        BadInput: no TOML, an unknown key, a value of the wrong kind, a source that is not there.
+    """
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BadInput(f"cannot open ({reason})", place=Place(str(path))) from None
+    except UnicodeDecodeError as error:
+        raise BadInput(
+            f"a byte that is no UTF-8 (at {error.start})", place=Place(str(path))
+        ) from None
+    try:
+        data = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        match = _AT.search(str(error))
+        line, column = (int(match[1]), int(match[2])) if match else (text.count("\n") + 1, 1)
+        what = _AT.sub("", str(error)).strip()
+        raise BadInput(
+            f"no TOML: {what[:1].lower()}{what[1:]}",
+            place=Place(str(path), line, column),
+            excerpt=excerpt(text, line, column),
+        ) from None
+    return _Checked(path, text, data).manifest()
+
+
+class _Checked:
+    """The parsed manifest, with errors that name the line of a key."""
+
+    def __init__(self, path: Path, text: str, data: dict[str, Any]) -> None:
+        self.path = path
+        self.text = text
+        self.data = data
+
+    def manifest(self) -> Manifest:
+        for key in self.data:
+            if key not in _KEYS:
+                near = nearest_names(key, _KEYS)
+                known = f"Did you mean {near[0]}?" if near else f"Known: {', '.join(_KEYS)}."
+                raise self._error(key, f"unknown key {key!r}", known)
+        rails = {}
+        for name, value in self._table("rails").items():
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                raise self._error(name, f"{value!r} for the volts of {name}", "Write 1.8 or 0.")
+            rails[name] = RailNote(float(value), self._place(name))
+        return Manifest(
+            sources=self._sources(),
+            notes=Notes(
+                rails=MappingProxyType(rails),
+                roles=self._texts("roles"),
+                values=self._texts("values"),
+                not_fitted=self._list("not_fitted"),
+                fitted=self._list("fitted"),
+                remarks=self._texts("remarks"),
+                name=self._name(),
+            ),
+        )
+
+    def _name(self) -> str:
+        name = self.data.get("name", "")
+        if not isinstance(name, str):
+            raise self._error("name", f"{name!r} for a name", "Write it in quotes.")
+        return name
+
+    def _sources(self) -> tuple[Path, ...]:
+        found = []
+        for entry in self._list("sources"):
+            source = self.path.parent / entry
+            if not source.is_file():
+                raise self._error(
+                    entry, f"no file {entry!r}", "Sources are named relative to the manifest."
+                )
+            found.append(source)
+        if not found:
+            raise self._error("sources", "no sources", 'List them: sources = ["board.net"].')
+        return tuple(found)
+
+    def _table(self, key: str) -> dict[str, Any]:
+        value = self.data.get(key, {})
+        if not isinstance(value, dict):
+            raise self._error(key, f"{value!r} for {key}", f"Write a table: [{key}].")
+        return value
+
+    def _texts(self, key: str) -> MappingProxyType[str, str]:
+        table = self._table(key)
+        for name, value in table.items():
+            if not isinstance(value, str):
+                raise self._error(name, f"{value!r} for {name}", "Write it in quotes.")
+        return MappingProxyType(dict(table))
+
+    def _list(self, key: str) -> tuple[str, ...]:
+        value = self.data.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            raise self._error(key, f"{value!r} for {key}", f'Write a list: {key} = ["R1"].')
+        return tuple(value)
+
+    def _place(self, word: str) -> Place:
+        offset = self.text.find(word)
+        if offset < 0:
+            return Place(str(self.path), 1, 1)
+        line = self.text.count("\n", 0, offset) + 1
+        return Place(str(self.path), line, offset - self.text.rfind("\n", 0, offset))
+
+    def _error(self, word: str, found: str, hint: str) -> BadInput:
+        place = self._place(word)
+        return BadInput(
+            found,
+            hint=f"{hint} {_HINT}",
+            place=place,
+            excerpt=excerpt(self.text, place.line, place.column, len(word)),
+        )

@@ -1,0 +1,222 @@
+"""Reader of the typed sheet: what a technician reads off a drawing (grammars/sheet.lark)."""
+
+from __future__ import annotations
+
+import re
+
+from lark import Token, Tree
+from lark.exceptions import UnexpectedInput
+
+from nettrace.errors import BadInput, Place, excerpt
+from nettrace.model.board import Board, Side
+from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.readers.document import Document
+from nettrace.readers.grammar import bad_input, load_grammar
+
+__all__ = ["read"]
+
+FORMAT = "sheet"
+PACKAGE = re.compile(
+    r"[A-Za-z_]*\d{4,6}(?:_.*)?|(?:SOT|SOD|QFN|DFN|SOIC|BGA|WLCSP|SC)-?\d+\S*", re.I
+)
+_VOLTS = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*V?|([+-]?\d+)V(\d+)", re.I)
+_PIN = re.compile(r"(.+?)\((.+)\)")
+_NO_NET = {"-", "nc", "n/c"}
+
+_MISTAKES = (
+    # (what stands there, what was expected, what to do), tried in order
+    (re.compile(r"="), "a net name", "Pins are written PIN=NET, for example 3=GND."),
+    (re.compile(r":"), "pins and nets", "After the colon: nets in pin order, or PIN=NET."),
+    (re.compile(r'"'), "the end of the quoted name", 'Close it with ".'),
+)
+_HINT = (
+    "A line is a part (R41 2k2 0201: SDA +1V8), rail NAME VOLTS, ground NAME, net NAME also "
+    "NAME, not fitted REFDES or note REFDES TEXT."
+)
+
+
+def read(document: Document) -> Board:
+    """Read a typed sheet.
+
+    Raises:
+        BadInput: a line that is none of the notation's, a pin on two nets, a bad number.
+    """
+    return _Sheet(document).read()
+
+
+class _Sheet:
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.builder = BoardBuilder(document.path, FORMAT)
+        self.builder.digest = document.digest
+        self.drafts: dict[str, PartDraft] = {}
+        self.nets_of: dict[tuple[str, str], tuple[str | None, Token]] = {}
+
+    def read(self) -> Board:
+        tree = self._parse()
+        for statement in tree.children:
+            if isinstance(statement, Tree):
+                self._take(statement)
+        self.builder.pad_records = sum(len(draft.pads) for draft in self.drafts.values())
+        return self.builder.build()
+
+    def _parse(self) -> Tree[Token]:
+        text = self.document.text
+        try:
+            return load_grammar("sheet").parse(text if text.endswith("\n") else text + "\n")
+        except UnexpectedInput as error:
+            offset = error.pos_in_stream or 0  # type: ignore[redundant-expr] # None at the end
+            found = text[offset : offset + 1]
+            for pattern, expected, hint in _MISTAKES:
+                if pattern.match(found):
+                    raise bad_input(
+                        error, self.document.path, text, expected=expected, hint=hint
+                    ) from None
+            raise bad_input(
+                error, self.document.path, text, expected="a line of the sheet", hint=_HINT
+            ) from None
+
+    def _take(self, statement: Tree[Token]) -> None:
+        kind = str(statement.data)
+        words = _tokens(statement)
+        if kind == "header":
+            self.builder.name = " ".join(_text(word) for word in words[1:])
+        elif kind == "rail":
+            name = _text(words[1])
+            volts = self._volts(words[2]) if len(words) > 2 else None
+            self.builder.net(name, place=self._place(words[1]), volts=volts)
+        elif kind == "ground":
+            for word in words[1:]:
+                self.builder.net(_text(word), place=self._place(word), volts=0.0)
+        elif kind == "net":
+            aliases = [_text(word) for word in words[3:]]
+            self.builder.net(_text(words[1]), place=self._place(words[1]), aliases=aliases)
+        elif kind == "unfitted":
+            for word in words[2:]:
+                self._part(word).fitted = False
+        elif kind == "remark":
+            draft = self._part(words[1])
+            said = " ".join(_text(word) for word in words[2:])
+            before = draft.properties.get("note")
+            draft.properties["note"] = f"{before}; {said}" if before else said
+        else:
+            self._take_part(statement)
+
+    def _take_part(self, statement: Tree[Token]) -> None:
+        first = _tokens(statement)[0]
+        draft = self._part(first)
+        values: list[str] = []
+        placed: tuple[float, float] | None = None
+        for child in statement.children[1:]:
+            if isinstance(child, Token):
+                placed = self._detail(draft, child, values, placed)
+                continue
+            if child.data == "place":
+                x, y = (self._number(word) for word in _tokens(child)[1:])
+                placed = draft.x, draft.y = x, y
+                draft.side = draft.side or Side.TOP
+            elif child.data == "fitted_not":
+                draft.fitted = False
+            else:
+                self._connect(draft, child)
+        if values:
+            said = " ".join(values)
+            if draft.value and draft.value != said:
+                raise self._error(
+                    first,
+                    f"{draft.refdes} is {said} here and {draft.value} above",
+                    "Keep one of the two values.",
+                )
+            draft.value = said
+
+    def _detail(
+        self,
+        draft: PartDraft,
+        word: Token,
+        values: list[str],
+        placed: tuple[float, float] | None,
+    ) -> tuple[float, float] | None:
+        text = _text(word)
+        if placed is not None and text.casefold() in {"top", "bottom"}:
+            draft.side = Side(text.casefold())
+        elif placed is not None and re.fullmatch(r"-?\d+(\.\d+)?", text):
+            draft.angle = float(text)
+        elif word.type == "STRING":
+            draft.description = text
+        elif values and draft.package is None and PACKAGE.fullmatch(text):
+            draft.package = text
+        else:
+            values.append(text)
+        return placed
+
+    def _connect(self, draft: PartDraft, connections: Tree[Token]) -> None:
+        for position, connection in enumerate(connections.children, 1):
+            if not isinstance(connection, Tree):
+                continue
+            first, *other = _tokens(connection)
+            name: str | None = None
+            if other:
+                number, net_word = _text(first), other[0]
+                split = _PIN.fullmatch(number)
+                if split:
+                    number, name = split[1], split[2]
+            else:
+                number, net_word = str(position), first
+            net: str | None = _text(net_word)
+            if net is not None and net.casefold() in _NO_NET:
+                net = None
+            known = self.nets_of.get((draft.refdes, number))
+            if known is not None and known[0] != net:
+                raise self._error(
+                    net_word,
+                    f"{draft.refdes}.{number} on {net or 'no net'}, and on "
+                    f"{known[0] or 'no net'} in line {known[1].line}",
+                    "A pin is on one net; correct one of the two lines.",
+                )
+            self.nets_of[draft.refdes, number] = (net, net_word)
+            draft.pin(number, net, name=name, place=self._place(first))
+
+    # -- words -------------------------------------------------------------------------------
+
+    def _part(self, word: Token) -> PartDraft:
+        refdes = _text(word)
+        if not refdes:
+            raise self._error(word, "an empty reference", "Write the refdes, for example R41.")
+        draft = self.drafts.get(refdes)
+        if draft is None:
+            draft = self.drafts[refdes] = self.builder.part(refdes, self._place(word))
+        return draft
+
+    def _volts(self, word: Token) -> float:
+        match = _VOLTS.fullmatch(_text(word))
+        if not match:
+            raise self._error(word, f"{_text(word)!r} for volts", "Write 1.8, 1.8V or 1V8.")
+        return float(match[1]) if match[1] else float(f"{match[2]}.{match[3]}")
+
+    def _number(self, word: Token) -> float:
+        text = _text(word)
+        if not re.fullmatch(r"[+-]?\d+(\.\d+)?(mm)?", text):
+            raise self._error(
+                word, f"{text!r} for a place", "Places are millimetres: at 12.5,30.2."
+            )
+        return float(text.removesuffix("mm"))
+
+    def _place(self, word: Token) -> Place:
+        return Place(self.document.path, word.line or 0, word.column or 0)
+
+    def _error(self, word: Token, found: str, hint: str) -> BadInput:
+        line, column = word.line or 1, word.column or 1
+        return BadInput(
+            found,
+            hint=hint,
+            place=self._place(word),
+            excerpt=excerpt(self.document.text, line, column, len(word)),
+        )
+
+
+def _tokens(tree: Tree[Token]) -> list[Token]:
+    return [child for child in tree.children if isinstance(child, Token)]
+
+
+def _text(word: Token) -> str:
+    return word[1:-1] if word.type == "STRING" else str(word)
