@@ -17,26 +17,31 @@ if TYPE_CHECKING:
     from lark import Lark
     from lark.exceptions import UnexpectedInput
 
-__all__ = ["bad_input", "grammar_text", "load_grammar"]
+__all__ = ["bad_input", "grammar_folder", "grammar_text", "load_grammar"]
 
 _CHECKOUT = Path(__file__).resolve().parents[2] / "grammars"
 _parsers: dict[tuple[str, tuple[tuple[str, object], ...]], Lark] = {}
 
 
 @cache
+def grammar_folder() -> Path:
+    """Return the folder of grammars, of the checkout or of the installed package."""
+    if (_CHECKOUT / "sexpr.lark").is_file():
+        return _CHECKOUT
+    return Path(str(files("nettrace").joinpath("_grammars")))
+
+
 def grammar_text(name: str) -> str:
-    """Return the text of `grammars/NAME.lark`, from the checkout or the installed package."""
-    path = _CHECKOUT / f"{name}.lark"
-    if path.is_file():
-        return path.read_text(encoding="utf-8")
-    return files("nettrace").joinpath("_grammars", f"{name}.lark").read_text(encoding="utf-8")
+    """Return the text of `grammars/NAME.lark`."""
+    return (grammar_folder() / f"{name}.lark").read_text(encoding="utf-8")
 
 
 def load_grammar(name: str, **options: Any) -> Lark:
     """Return the parser of `grammars/NAME.lark`, built when first asked for with these options.
 
-    LALR unless `parser` says otherwise; `start` may be a tuple of rules. A parser with a transformer must have one without state:
-    the parser outlives the file.
+    LALR unless `parser` says otherwise; `start` may be a tuple of rules. A parser with a
+    transformer must have one without state, or one file at a time: the parser outlives the file.
+    Grammars may `%import NAME (TERMINAL, ...)` from one another.
     """
     from lark import Lark
 
@@ -46,7 +51,8 @@ def load_grammar(name: str, **options: Any) -> Lark:
     if parser is None:
         if isinstance(options.get("start"), tuple):
             options["start"] = list(options["start"])  # lark takes a list, a key cannot be one
-        parser = _parsers[key] = Lark(grammar_text(name), source_path=f"{name}.lark", **options)
+        folders = [str(grammar_folder())]
+        parser = _parsers[key] = Lark(grammar_text(name), import_paths=folders, **options)
     return parser
 
 

@@ -35,12 +35,12 @@ def means_not_fitted(name: str, value: str | None) -> bool:
 class Footprint:
     """A footprint while its forms are read."""
 
-    __slots__ = ("courtyard", "draft", "fab", "frame", "layer")
+    __slots__ = ("courtyard", "draft", "fab", "frame", "has_reference")
 
-    def __init__(self, draft: PartDraft, frame: Frame, layer: str) -> None:
+    def __init__(self, draft: PartDraft, frame: Frame) -> None:
         self.draft = draft
         self.frame = frame
-        self.layer = layer
+        self.has_reference = False
         self.courtyard: list[Point] = []
         self.fab: list[Point] = []
 
@@ -116,6 +116,28 @@ class BoardFacts:
         if name:
             self.builder.net(name, place=place)
 
+    def net_named(self, number: str | None, name: str | None) -> tuple[str | None, str]:
+        """Return the net that `(net NUMBER NAME)` means, and what is doubtful about it, or "".
+
+        Either may be missing: tracks give the number only, newer writers the name only. Where the
+        two disagree, the name counts.
+        """
+        if number is None:
+            return None, "'(net)' without a name"
+        if name is None:
+            if number in self.nets:
+                return self.nets[number] or None, ""
+            if number.isdecimal():
+                return None, f"net number {number} is not in the table of nets"
+            return number or None, ""
+        known = self.nets.get(number, name)
+        if known != name:
+            return (
+                name or None,
+                f"net {name!r} has number {number}, which is {known!r}; kept {name!r}",
+            )
+        return name or None, ""
+
     def footprint(
         self, package: str, layer: str, x: float, y: float, angle: float, place: Place
     ) -> Footprint:
@@ -126,13 +148,14 @@ class BoardFacts:
         draft.y = 0.0 - y
         draft.angle = angle % 360.0
         draft.side = Side.BOTTOM if layer in {self.bottom, "B.Cu"} else Side.TOP
-        return Footprint(draft, Frame(x, y, angle), layer)
+        return Footprint(draft, Frame(x, y, angle))
 
     def property(self, footprint: Footprint, name: str, value: str) -> None:
         """Take a property; Reference, Value, Description and dnp have a place of their own."""
         draft = footprint.draft
         if name == "Reference":
             draft.refdes = value
+            footprint.has_reference = True
         elif name == "Value":
             draft.value = value or None
         elif name == "Description":
@@ -146,6 +169,11 @@ class BoardFacts:
         """Take the footprint's own description: the part's, where nothing better is said."""
         if text:
             footprint.draft.properties.setdefault("descr", text)
+
+    def tags(self, footprint: Footprint, text: str) -> None:
+        """Take the footprint's search words."""
+        if text:
+            footprint.draft.properties.setdefault("tags", text)
 
     def attributes(self, footprint: Footprint, words: list[str]) -> None:
         """Take the words of `(attr ...)`."""
@@ -239,6 +267,10 @@ class BoardFacts:
             place = footprint.frame.place
             draft.outline = (place(x1, y1), place(x2, y1), place(x2, y2), place(x1, y2))
         if not draft.refdes:
+            if not footprint.has_reference:
+                self.builder.warn(
+                    "no-reference", f"footprint {draft.package!r} says no reference", draft.place
+                )
             return
         nets: dict[str, str] = {}
         for pad in draft.pads:

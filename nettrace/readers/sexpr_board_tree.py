@@ -21,13 +21,16 @@ from nettrace.readers.sexpr_shapes import Point
 from nettrace.readers.sexpr_text import SexprText
 from nettrace.readers.sexpr_tree import Form, TreeReader
 
-__all__ = ["read_board_tree"]
+__all__ = ["BoardTree", "read_board_tree"]
 
-_GRAPHICS = {
+#: Kind of shape -> the forms that hold its points; none: a list of them.
+_GRAPHICS: dict[str, tuple[str, ...]] = {
     "line": ("start", "end"),
     "rect": ("start", "end"),
     "circle": ("center", "end"),
     "arc": ("start", "mid", "end"),
+    "poly": (),
+    "curve": (),
 }
 
 
@@ -37,23 +40,27 @@ def read_board_tree(document: Document) -> Board:
     Raises:
         BadInput: unbalanced or cut off, or a place, size or pad that cannot be right.
     """
-    return _BoardTree(document).read()
+    source = SexprText(document)
+    return BoardTree(source, BoardFacts(document, source)).read()
 
 
-class _BoardTree:
-    def __init__(self, document: Document) -> None:
-        self.source = SexprText(document)
+class BoardTree:
+    """Reads the forms of a board file, and hands what they say to `facts`."""
+
+    def __init__(self, source: SexprText, facts: BoardFacts) -> None:
+        self.source = source
         self.tree = TreeReader(self.source, frozenset({"footprint", "module", "segment", "zone"}))
-        self.facts = BoardFacts(document, self.source)
+        self.facts = facts
 
     def read(self) -> Board:
+        """Read the whole text."""
         root = self.tree.read()
         if root.head != "kicad_pcb":
             raise self.source.error(root.start, f"'({root.head}'", expected="'(kicad_pcb'")
         facts = self.facts
         for form in root.forms():
             if form.head == "layers":
-                self._layers(form)
+                self.layers(form)
         facts.layers_done()
         for form in root.forms():
             if form.head == "net":
@@ -84,22 +91,31 @@ class _BoardTree:
         elif head == "via":
             self._via(form)
         elif head == "zone":
-            self._zone(form)
-        elif head.startswith("gr_") and head in TOP_HEADS:
-            layer = form.first("layer")
-            if layer is not None and layer.word() == "Edge.Cuts":
-                kind = head[3:]
-                self.facts.edge(kind, self._points(form, kind), self._angle(form))
+            self.zone(form)
+        elif head.startswith("gr_") and head[3:] in _GRAPHICS:
+            self.drawing(form)
         elif head == "version":
             self.facts.builder.version = form.word() or ""
         elif head == "title_block":
-            title = form.first("title")
-            if title is not None and title.word():
-                self.facts.title(title.word() or "")
+            self.title(form)
         elif head not in TOP_HEADS:
             self._unknown(form, "kicad_pcb")
 
-    def _layers(self, form: Form) -> None:
+    def drawing(self, form: Form) -> None:
+        """Read a line, arc... of the board: one on the edge layer is its edge."""
+        layer = form.first("layer")
+        if layer is not None and layer.word() == "Edge.Cuts":
+            kind = form.head[3:]
+            self.facts.edge(kind, self._points(form, kind), self._angle(form))
+
+    def title(self, form: Form) -> None:
+        """Read the title block."""
+        title = form.first("title")
+        if title is not None:
+            self.facts.title(title.word() or "")
+
+    def layers(self, form: Form) -> None:
+        """Read the layer table."""
         for row in form.forms():
             name = row.word()
             kind = row.word(2)
@@ -132,29 +148,10 @@ class _BoardTree:
         net = form.first("net")
         if net is None:
             return None
-        number, name = net.word(), net.word(2)
-        if number is None:
-            self.tree.warn("unknown-form", f"'(net)' without a name in {where}", net.start)
-            return None
-        nets = self.facts.nets
-        if name is None:
-            if number in nets:
-                return nets[number] or None
-            if number.isdecimal():
-                self.tree.warn(
-                    "net-number-unknown",
-                    f"net number {number} of {where} is not in the table of nets",
-                    net.start,
-                )
-                return None
-            return number or None
-        if nets.get(number, name) != name:
-            self.tree.warn(
-                "net-number-mismatch",
-                f"{where} is on {name!r}, but number {number} is {nets[number]!r}; kept {name!r}",
-                net.start,
-            )
-        return name or None
+        name, doubt = self.facts.net_named(net.word(), net.word(2))
+        if doubt:
+            self.tree.warn("net-in-doubt", f"{where}: {doubt}", net.start)
+        return name
 
     def _pair(self, form: Form, head: str) -> Point:
         child = form.first(head)
@@ -192,8 +189,8 @@ class _BoardTree:
             seen.add(child.head)
 
     def _points(self, form: Form, kind: str) -> list[Point]:
-        heads = _GRAPHICS.get(kind)
-        if heads is None:
+        heads = _GRAPHICS[kind]
+        if not heads:
             points = form.first("pts")
             return [] if points is None else self._list_of_points(points)
         return [self._pair(form, head) for head in heads if head != "mid" or form.first("mid")]
@@ -245,6 +242,8 @@ class _BoardTree:
             if form.word() in {"reference", "value"}:
                 name = "Reference" if form.word() == "reference" else "Value"
                 facts.property(footprint, name, form.word(2) or "")
+            elif form.word() != "user":
+                self._unknown(form, "footprint")
         elif head == "property":
             facts.property(footprint, form.word() or "", form.word(2) or "")
         elif head.startswith("fp_") and head in FOOTPRINT_HEADS:
@@ -258,12 +257,20 @@ class _BoardTree:
         elif head == "descr":
             facts.descr(footprint, form.word() or "")
         elif head == "tags":
-            if form.word():
-                draft.properties.setdefault("tags", form.word() or "")
+            facts.tags(footprint, form.word() or "")
         elif head == "sheetname":
             draft.sheet = form.word() or None
         elif head not in FOOTPRINT_HEADS:
             self._unknown(form, "footprint")
+
+    def shape(self, footprint: Footprint, form: Form) -> None:
+        """Read a line, arc... of a footprint, where its layer says how large the part is."""
+        layer = form.first("layer")
+        name = (layer.word() or "") if layer is not None else ""
+        if name in SHAPE_LAYERS:
+            kind = form.head[3:]
+            points, angle = self._points(form, kind), self._angle(form)
+            self.facts.shape(footprint, kind, name, points, angle)
 
     def _pad(self, footprint: Footprint, form: Form) -> None:
         number, kind, shape = form.word(1), form.word(2), form.word(3)
@@ -334,7 +341,8 @@ class _BoardTree:
             x, y, self._net_of(form, "a via"), self._size(form, "size"), self._size(form, "drill")
         )
 
-    def _zone(self, form: Form) -> None:
+    def zone(self, form: Form) -> None:
+        """Read a copper area."""
         for child in form[1:]:
             if isinstance(child, Form):
                 if child.head not in ZONE_HEADS:

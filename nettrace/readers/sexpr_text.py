@@ -26,6 +26,8 @@ TOKEN = re.compile(
 #: Millimetres and degrees: at most seven digits before the point, so always finite and on a board.
 NUMBER = re.compile(r"[-+]?(?:[0-9]{1,7}(?:\.[0-9]*)?|\.[0-9]+)(?:[eE]-[0-9]{1,3})?\Z")
 
+_new = tuple.__new__  # Place without its argument handling: one is made for every pad
+
 _ESCAPE = re.compile(r"\\(x[0-9A-Fa-f]{1,2}|[0-7]{1,3}|.)", re.DOTALL)
 _ESCAPED = {"n": "\n", "r": "\r", "t": "\t", "a": "\a", "b": "\b", "f": "\f", "v": "\v"}
 
@@ -69,7 +71,7 @@ class SexprText:
         if new_lines:
             self._line += new_lines
             self._from = text.rfind("\n", self._from, offset) + 1
-        return Place(self.path, self._line, offset - self._from + 1)
+        return _new(Place, (self.path, self._line, offset - self._from + 1))
 
     def error(
         self, offset: int, found: str, *, expected: str = "", hint: str = "", length: int = 1

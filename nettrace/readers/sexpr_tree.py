@@ -78,12 +78,23 @@ class TreeReader:
         Raises:
             BadInput: not one balanced form.
         """
+        return self._parse(0, len(self.source.text))
+
+    def span(self, start: int, end: int) -> Form:
+        """Return the form that begins at `start`; it may still be open at `end`.
+
+        Raises:
+            BadInput: it is not balanced, or more follows.
+        """
+        return self._parse(start, end, may_be_open=True)
+
+    def _parse(self, start: int, end: int, *, may_be_open: bool = False) -> Form:
         text = self.source.text
         root: Form | None = None
         form: Form | None = None
         above: list[Form] = []
         last_end = -1  # end of the last closing parenthesis
-        for match in TOKEN.finditer(text):
+        for match in TOKEN.finditer(text, start, end):
             kind = match.lastindex
             if kind == 1:
                 at = match.start(1)
@@ -123,7 +134,7 @@ class TreeReader:
                     form.append(word)
         if root is None:
             raise self.source.error(0, "no form", expected="'('")
-        if form is not None:
+        if form is not None and not (may_be_open and form is root):
             raise self._cut_off(form, above)
         if self._mended > MOST_WARNINGS:
             self.warnings.append(
