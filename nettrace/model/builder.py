@@ -34,7 +34,7 @@ __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
 _NO_FACTS: tuple[str | None, str | None, Place | None] = (None, None, None)
 _NO_ORIGINS: Mapping[str, Place] = MappingProxyType({})
 
-#: A pad as `PartDraft.pads` holds it: the fields of `Pad` after `part`, in order; no net is None.
+#: A pad as `PartDraft.pads` holds it: the fields of `Pad` after `part`, in order.
 PadRecord: TypeAlias = tuple[
     str, str | None, float, float, Side, str | None, float | None, float | None,
     float, float | None, bool, Place | None,
@@ -125,7 +125,7 @@ class PartDraft:
     ) -> None:
         """Add copper at a place; with a number (and a refdes) it is also a pad of that pin."""
         self.pads.append(
-            (number, net or None, x, y, side, shape, width, height, angle, drill, plated, place)
+            (number, net, x, y, side, shape, width, height, angle, drill, plated, place)
         )
 
 
@@ -333,8 +333,9 @@ class BoardBuilder:
         pads: list[Pad] = []
         pads_of_pin: dict[tuple[str, str | None], tuple[Pad, ...]] = {}
         for record in draft.pads:
-            if shown and record[1] in shown:
-                pad = make_pad(key, record[0], shown[record[1]], *record[2:])
+            net = record[1]
+            if net is not None and (not net or net in shown):
+                pad = make_pad(key, record[0], shown.get(net), *record[2:])
             else:
                 pad = make_pad(key, *record)
             pads.append(pad)

@@ -19,7 +19,7 @@ from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder, PadRecord, PartDraft
 from nettrace.model.making import make_via
 from nettrace.readers.document import Document
-from nettrace.readers.ipcd356_columns import find_fault, pattern_of
+from nettrace.readers.ipcd356_columns import WIDTH, find_fault, pattern_of
 from nettrace.readers.ipcd356_header import Header, read_header
 from nettrace.readers.ipcd356_paths import OutlineReader
 
@@ -52,7 +52,8 @@ Y = pattern_of("y")
 FORM = pattern_of(
     "code", "hole", "plating", "access", "width", "height", "rotation", "soldermask", "rest"
 )
-FORM_WIDTH = 3 + 9 + 17  # as far as the soldermask
+
+TAIL = WIDTH - 57  # columns from the pad's width to its soldermask
 
 _new_place: Callable[..., Place] = tuple.__new__
 
@@ -72,20 +73,24 @@ def read(document: Document) -> Board:
             gc.enable()
 
 
-class _Misfit(Exception):  # noqa: N818 - never leaves this module
+class _Misfit(Exception):
     """The columns do not hold what the table says."""
 
 
 class _Known(dict[str, Any]):
     """What each text means; a text met for the first time is understood, or is a _Misfit."""
 
-    __slots__ = ("understand",)
+    __slots__ = ("pattern", "understand")
 
-    def __init__(self, understand: Callable[[str], Any]) -> None:
+    def __init__(self, pattern: re.Pattern[str], understand: Callable[..., Any]) -> None:
+        self.pattern = pattern
         self.understand = understand
 
     def __missing__(self, text: str) -> Any:
-        meaning = self[text] = self.understand(text)
+        found = self.pattern.fullmatch(text)
+        if found is None:
+            raise _Misfit
+        meaning = self[text] = self.understand(*found.groups())
         return meaning
 
 
@@ -97,13 +102,6 @@ class _Form(NamedTuple):
     angle: float
     drill: float | None
     contact: bool
-
-
-def _fit(pattern: re.Pattern[str], text: str) -> tuple[Any, ...]:
-    found = pattern.fullmatch(text)
-    if found is None:
-        raise _Misfit
-    return found.groups()
 
 
 class _Reader:
@@ -145,14 +143,15 @@ class _Reader:
         coordinates, so most of the work per record is looking up.
         """
         path = self.document.path
-        nets, parts, pins = _Known(self._net), _Known(self._part), _Known(self._pin)
-        forms, xs, ys = _Known(self._form), _Known(self._x), _Known(self._y)
+        nets, parts = _Known(NET, self._net), _Known(REFDES, self._part)
+        pins, forms = _Known(PIN, str.strip), _Known(FORM, self._form)
+        xs, ys = _Known(X, self._coordinate), _Known(Y, self._coordinate)
         add_via, via_records, pad_records = self.builder.vias.append, 0, 0
         for number, line in enumerate(self.lines, 1):
             self.number = number
             try:
                 side, shape, width, height, angle, drill, contact = forms[
-                    line[:3] + line[32:41] + line[57:]
+                    line[:3] + line[32:41] + line[57:].ljust(TAIL)
                 ]
                 x, y = xs[line[41:49]], ys[line[49:57]]
                 net, pin, add = nets[line[3:20]], pins[line[27:32]], parts[line[20:27]]
@@ -179,7 +178,7 @@ class _Reader:
 
     def _net(self, text: str) -> str | None:
         """Columns 4-20."""
-        short = _fit(NET, text)[0].strip()
+        short = text.strip()
         if short in self.nets:
             return self.nets[short]
         place = Place(self.document.path, self.number, 4)
@@ -192,7 +191,7 @@ class _Reader:
 
     def _part(self, text: str) -> Callable[[PadRecord], None] | None:
         """Columns 21-27: what adds a pad to the part; None for a via."""
-        refdes = _fit(REFDES, text)[0].strip()
+        refdes = text.strip()
         if refdes == VIA:
             return None
         part = self.parts.get(refdes)
@@ -201,24 +200,21 @@ class _Reader:
             self.parts[refdes] = part
         return part.pads.append
 
-    def _pin(self, text: str) -> str:
-        """Columns 28-32."""
-        return _fit(PIN, text)[0].strip()
-
-    def _x(self, text: str) -> float:
-        """Columns 42-49, mm."""
-        return self._coordinate(_fit(X, text)[0])
-
-    def _y(self, text: str) -> float:
-        """Columns 50-57, mm."""
-        return self._coordinate(_fit(Y, text)[0])
-
     def _coordinate(self, text: str) -> float:
-        return self.header.unit.millimetres(int(text.replace(" ", "")))
+        """Columns 43-49 or 51-57, mm; blanks may stand after the sign."""
+        unit = self.header.unit
+        return int(text.replace(" ", "")) * unit.numerator / unit.denominator
 
-    def _form(self, text: str) -> _Form:
+    def _form(
+        self,
+        code: str,
+        hole: str | None,
+        access: str | None,
+        width_text: str | None,
+        height_text: str | None,
+        turn: str | None,
+    ) -> _Form:
         """Columns 1-3, 33-41 and 58 to the end: the pad's own form."""
-        code, hole, access, width_text, height_text, turn = _fit(FORM, text.ljust(FORM_WIDTH))
         if (hole is None) is not (code in SURFACE):
             self.unlike.append(self.number)
         width, height = self._length(width_text), self._length(height_text)
