@@ -35,6 +35,8 @@ class Entry(NamedTuple):
 
 
 LOOK = "Read the board"
+FIGURES = "Figures"
+FILES = "Files"
 
 COMMANDS: tuple[Entry, ...] = (
     Entry("summary", "nettrace.cli.inspect", "What was read: sources, counts, conflicts.", LOOK),
@@ -45,6 +47,10 @@ COMMANDS: tuple[Entry, ...] = (
     Entry("rail", "nettrace.cli.inspect", "Rails and grounds: voltage, source, loads.", LOOK),
     Entry("bus", "nettrace.cli.inspect", "Serial buses: lines, pull-ups, devices.", LOOK),
     Entry("path", "nettrace.cli.inspect", "How two nets are tied through series parts.", LOOK),
+    Entry("value", "nettrace.cli.measure", "A marking or value decoded, every meaning.", FIGURES),
+    Entry("formula", "nettrace.cli.measure", "Pull-ups, dividers, thermistors, RC...", FIGURES),
+    Entry("compare", "nettrace.cli.exchange", "Two netlists: opens, shorts, missing parts.", FILES),
+    Entry("convert", "nettrace.cli.exchange", "Write the board in another open format.", FILES),
 )
 
 

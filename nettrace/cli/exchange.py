@@ -1,0 +1,115 @@
+"""Commands that set boards side by side or write them out: compare, convert."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from nettrace.cli.options import BoardInput, board_options
+from nettrace.errors import ExitCode, NettraceError, WrongUsage
+from nettrace.views.text import write_json, write_note
+
+if TYPE_CHECKING:
+    from nettrace.model.board import Board
+
+__all__ = ["compare", "convert"]
+
+
+class CannotWrite(NettraceError):
+    """A file cannot be written (exit 4)."""
+
+
+@click.command()
+@board_options
+@click.argument("other", metavar="OTHER")
+@click.option("--other-format", metavar="NAME", help="Format of OTHER, if not by content.")
+def compare(source: BoardInput, other: str, other_format: str | None) -> int:
+    """Compare OTHER against BOARD as partitions of the same pins; net names do not count.
+
+    Says what is open, shorted, missing or extra in OTHER. Exit code 1 where anything differs.
+    """
+    from nettrace.bench.compare import compare_boards
+    from nettrace.loading import load_board
+    from nettrace.views.comparison import comparison, show_comparison
+
+    board = _board(source)
+    against = load_board(other, format_name=other_format, hierarchy=source.hierarchy)
+    found = compare_boards(board, against)
+    if source.as_json:
+        write_json(board, "comparison", comparison(board, found))
+    else:
+        from nettrace.views.tables import Sheet
+
+        with Sheet() as sheet:
+            show_comparison(board, against, found, sheet)
+    return int(ExitCode.DONE if found.same else ExitCode.DIFFERENCES)
+
+
+@click.command()
+@board_options
+@click.option(
+    "-o", "--output", metavar="FILE", required=True, help="File to write; - is the terminal."
+)
+@click.option("--to", "target", metavar="FORMAT", help="Format to write; else by FILE's ending.")
+@click.option("--force", is_flag=True, help="Replace FILE if it is there.")
+def convert(source: BoardInput, output: str, target: str | None, force: bool) -> None:
+    """Write BOARD in another open format, or as JSON.
+
+    What a format cannot carry is left out and said on stderr.
+    """
+    from nettrace.writers.registry import format_for_path, write_board
+
+    name = target or format_for_path(output)
+    board = _board(source)
+    text = write_board(board, name)
+    if output == "-":
+        from nettrace.views.text import write_text
+
+        write_text(text)
+        return
+    _write_file(Path(output), text, force)
+    if source.as_json:
+        write_json(board, "written", {"path": output, "format": name, "bytes": len(text.encode())})
+        return
+    counts = board.counts()
+    write_note(
+        f"{output}: {name}, {counts.parts} parts, {counts.nets} nets, {counts.pins} pins written."
+    )
+
+
+def _board(source: BoardInput) -> Board:
+    from nettrace.loading import load_board
+
+    return load_board(
+        source.path,
+        source.with_files,
+        format_name=source.format_name,
+        hierarchy=source.hierarchy,
+    )
+
+
+def _write_file(path: Path, text: str, force: bool) -> None:
+    """Write whole or not at all: a temporary file beside it, then a rename."""
+    import os
+    import tempfile
+
+    if path.exists() and not force:
+        raise WrongUsage(f"{path} is there already", hint="Give another name, or --force.")
+    temporary: str | None = None
+    try:
+        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        mask = os.umask(0)
+        os.umask(mask)
+        Path(temporary).chmod(0o666 & ~mask)
+        Path(temporary).replace(path)
+    except OSError as error:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+        reason = (error.strerror or str(error)).lower()
+        raise CannotWrite(f"cannot write {path} ({reason})") from None

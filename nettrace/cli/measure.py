@@ -1,0 +1,110 @@
+"""Commands about figures: value, formula, reading."""
+
+from __future__ import annotations
+
+import click
+
+from nettrace.errors import WrongUsage
+from nettrace.views.text import write_json
+
+__all__ = ["formula", "value"]
+
+
+@click.command()
+@click.argument("text", nargs=-1, required=True, metavar="TEXT")
+@click.option("--series", metavar="E24", help="E series to combine parts from.")
+@click.option("--tolerance", metavar="1%", help="How far a combination may be off.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
+def value(
+    text: tuple[str, ...],
+    series: str | None,
+    tolerance: str | None,
+    as_json: bool,
+    debug: bool,  # noqa: ARG001 - main() looks for it
+) -> None:
+    """Decode a marking or a value text: every meaning it may have, likeliest first.
+
+    \b
+      nettrace value 4R7
+      nettrace value 01C
+      nettrace value "22uF 6.3V 20% 0603"
+      nettrace value yellow violet red gold
+    """  # noqa: D301 - \b is click's mark for lines that stay as they are
+    from nettrace.values.explain import explain_value
+    from nettrace.values.series import SERIES
+
+    if series is not None and series.upper() not in SERIES:
+        raise WrongUsage(f"no series {series!r}", hint=f"There are {', '.join(SERIES)}.")
+    answer = explain_value(" ".join(text), series.upper() if series else None, _fraction(tolerance))
+    from nettrace.views.values import meanings, show_value
+
+    if as_json:
+        write_json(None, "meanings", meanings(answer))
+        return
+    from nettrace.views.tables import Sheet
+
+    with Sheet() as sheet:
+        show_value(answer, sheet)
+
+
+def _fraction(text: str | None) -> float | None:
+    if text is None:
+        return None
+    try:
+        percent = float(text.strip().removesuffix("%"))
+    except ValueError:
+        percent = -1.0
+    if not 0 < percent < 100:
+        raise WrongUsage(f"--tolerance {text!r}", expected="per cent", hint="Write it like 1%.")
+    return percent / 100
+
+
+@click.command()
+@click.argument("name", required=False)
+@click.argument("inputs", nargs=-1, metavar="[INPUT=VALUE]...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
+def formula(
+    name: str | None,
+    inputs: tuple[str, ...],
+    as_json: bool,
+    debug: bool,  # noqa: ARG001 - main() looks for it
+) -> None:
+    """Work out a formula of the bench by name; without a name, list them.
+
+    \b
+      nettrace formula pull-up-window volts=1.8 capacitance=100p
+      nettrace formula thermistor ohms=5k
+      nettrace formula supply volts=15 amperes=0.05
+    """  # noqa: D301 - \b is click's mark for lines that stay as they are
+    from nettrace.electrical.formulas import FORMULAS, find_formula, solve_formula
+    from nettrace.views.values import answers, show_answers, show_formulas
+
+    if name is None:
+        if as_json:
+            listed = [
+                {"name": item.name, "help": item.help, "inputs": [p.name for p in item.parameters]}
+                for item in FORMULAS
+            ]
+            write_json(None, "formulas", listed)
+            return
+        from nettrace.views.tables import Sheet
+
+        with Sheet() as sheet:
+            show_formulas(FORMULAS, sheet)
+        return
+    given = {}
+    for word in inputs:
+        key, equals, said = word.partition("=")
+        if not equals:
+            raise WrongUsage(f"{word!r}", expected="INPUT=VALUE", hint="For instance volts=1.8.")
+        given[key.strip()] = said.strip()
+    found = solve_formula(name, given)
+    if as_json:
+        write_json(None, "formula", answers(name, found))
+        return
+    from nettrace.views.tables import Sheet
+
+    with Sheet() as sheet:
+        show_answers(find_formula(name), found, sheet)
