@@ -18,7 +18,13 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from nettrace.views.text import printable, shorten_middle, write_text
+from nettrace.views.text import (
+    plain_signs,
+    printable,
+    shorten_middle,
+    shows_signs,
+    write_text,
+)
 
 __all__ = ["Column", "Sheet"]
 
@@ -73,6 +79,7 @@ class Sheet:
             width = asked if is_terminal or "COLUMNS" in os.environ else PLAIN_WIDTH
         self.width = max(LEAST_WIDTH, min(width, MOST_WIDTH))
         colour = is_terminal and not os.environ.get("NO_COLOR")
+        self._plain = not shows_signs(sys.stdout)  # before layout: "ohm" is wider than its sign
         self._buffer = StringIO()
         self._console = Console(
             file=self._buffer,
@@ -101,8 +108,8 @@ class Sheet:
     def title(self, left: str, right: str = "") -> None:
         """Write the sheet's first line: what it is about, and which board."""
         room = self.width - len(left) - 2
-        right = shorten_middle(printable(right), max(0, room)) if room > 8 else ""
-        line = Text(printable(left), style="bold")
+        right = shorten_middle(self._words(right), max(0, room)) if room > 8 else ""
+        line = Text(self._words(left), style="bold")
         line.append(" " * max(2, self.width - line.cell_len - len(right)))
         line.append(right, style="dim")
         self._print(line)
@@ -110,9 +117,9 @@ class Sheet:
     def heading(self, text: str, note: str = "", style: str = "") -> None:
         """Write a heading with a rule to the right edge, a blank line above."""
         line = Text("\n")
-        line.append(printable(text), style=f"bold {STYLES[style]}".strip())
+        line.append(self._words(text), style=f"bold {STYLES[style]}".strip())
         if note:
-            line.append(f"  {printable(note)}", style="dim")
+            line.append(f"  {self._words(note)}", style="dim")
         used = len(line) - 1
         line.append(" " + "─" * max(0, self.width - used - 1), style="dim")
         self._print(line)
@@ -122,7 +129,7 @@ class Sheet:
         text = Text()
         for piece in pieces:
             words, style = piece if isinstance(piece, tuple) else (piece, "")
-            text.append(printable(words), style=STYLES[style])
+            text.append(self._words(words), style=STYLES[style])
         self._print_indented(text, indent)
 
     def labelled(self, label: str, words: str, style: str = "", width: int = LABEL_WIDTH) -> None:
@@ -131,7 +138,7 @@ class Sheet:
         grid.add_column(width=width - 1, no_wrap=True)
         grid.add_column(overflow="fold", max_width=self.width - width)
         grid.add_row(
-            Text(printable(label), style="dim"), Text(printable(words), style=STYLES[style])
+            Text(self._words(label), style="dim"), Text(self._words(words), style=STYLES[style])
         )
         self._print(grid)
 
@@ -140,7 +147,7 @@ class Sheet:
         room = self.width - indent - len(right) - 2
         line = Text(" " * indent)
         for words, style in left:
-            shown = shorten_middle(printable(words), max(4, room))
+            shown = shorten_middle(self._words(words), max(4, room))
             line.append(shown, style=STYLES[style])
             room -= len(shown)
         line.append(" " * max(1, self.width - line.cell_len - len(right)))
@@ -149,7 +156,7 @@ class Sheet:
 
     def table(self, columns: Sequence[Column], rows: Iterable[Sequence[str]]) -> None:
         """Write a table without lines; where it is too wide, cells wrap or lose their middle."""
-        cells = [[printable(words) for words in row] for row in rows]
+        cells = [[self._words(words) for words in row] for row in rows]
         widths = self._widths(columns, cells)
         table = Table(box=None, padding=(0, GAP, 0, 0), pad_edge=False, show_edge=False,
                       header_style="dim", expand=False)  # fmt: skip
@@ -200,12 +207,16 @@ class Sheet:
             grid = Table.grid(padding=(0, 1))
             grid.add_column(width=2, justify="right")
             grid.add_column(overflow="fold", max_width=self.width - 4)
-            grid.add_row("·", Text(printable(sentence)))
+            grid.add_row("·", Text(self._words(sentence)))
             self._print(grid)
 
     def blank(self) -> None:
         """Write an empty line."""
         self._console.print()
+
+    def _words(self, text: str) -> str:
+        shown = printable(text)
+        return plain_signs(shown) if self._plain else shown
 
     def _print_indented(self, item: Text | Table, indent: int) -> None:
         from rich.padding import Padding

@@ -21,8 +21,10 @@ __all__ = [
     "counted",
     "envelope",
     "listed",
+    "plain_signs",
     "printable",
     "shorten_middle",
+    "shows_signs",
     "warning_payload",
     "write_json",
     "write_note",
@@ -57,6 +59,24 @@ def printable(text: str) -> str:
         c.encode("unicode_escape").decode() if unicodedata.category(c) in _UNSAFE else c
         for c in text
     )
+
+
+def plain_signs(text: str) -> str:
+    """Return the text with the trade's signs spelled in ASCII: `2.2 kohm`.
+
+    >>> plain_signs("4.7 kΩ, 10 µF")
+    '4.7 kohm, 10 uF'
+    """
+    return text.translate(_PLAIN)
+
+
+def shows_signs(stream: TextIO) -> bool:
+    """Return whether a stream can take the trade's signs."""
+    try:
+        "Ωµ×…─·→".encode(stream.encoding or "ascii")
+    except UnicodeEncodeError:
+        return False
+    return True
 
 
 def shorten_middle(text: str, width: int) -> str:
@@ -161,5 +181,5 @@ def _write(stream: TextIO, text: str) -> None:
     try:
         text.encode(encoding)
     except UnicodeEncodeError:
-        text = text.translate(_PLAIN).encode(encoding, "backslashreplace").decode(encoding)
+        text = plain_signs(text).encode(encoding, "backslashreplace").decode(encoding)
     stream.write(text)
