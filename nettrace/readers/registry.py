@@ -49,7 +49,7 @@ FORMATS: tuple[Format, ...] = (
         "edif",
         "EDIF 2 0 0",
         "'(edif NAME' at the start",
-        re.compile(r"\A\s*\(\s*edif\s", re.IGNORECASE),
+        re.compile(r"\A\s*\(\s*edif[\s(]", re.IGNORECASE),
         "nettrace.readers.edif",
     ),
     Format(
