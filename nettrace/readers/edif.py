@@ -6,6 +6,8 @@ whole forms (`edif_forms`, `grammars/edif.lark`), which reads what netlist write
 
 from __future__ import annotations
 
+import gc
+
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
 from nettrace.readers.edif_board import Hierarchy, build_board
@@ -32,7 +34,13 @@ def read_with(document: Document, hierarchy: Hierarchy = "flatten") -> Board:
 
     The counts of the board's source are of what stands directly in the top cell in both cases.
     """
-    return build_board(document, _design(document), hierarchy)
+    was_enabled = gc.isenabled()
+    gc.disable()  # many small objects, none cyclic: collection only costs here
+    try:
+        return build_board(document, _design(document), hierarchy)
+    finally:
+        if was_enabled:
+            gc.enable()
 
 
 def _design(document: Document) -> Design:

@@ -6,9 +6,9 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 
 from __future__ import annotations
 
-import re
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
+from itertools import accumulate
 from typing import Literal, NamedTuple, TypeVar
 
 from nettrace.errors import Place
@@ -47,19 +47,25 @@ MOST_WARNINGS = 20
 
 Thing = TypeVar("Thing")
 
+#: Pin number, pin name, electrical type.
+PinName = tuple[str, str | None, str | None]
+#: Pins of a part as the builder takes them: (number, net) -> (name, electrical type, place).
+PinFacts = dict[tuple[str, str | None], tuple[str | None, str | None, Place | None]]
+
 
 class Node:
     """A net of the board while sheets are expanded; `into` is the node it was joined to."""
 
-    __slots__ = ("aliases", "into", "name", "offset", "pins")
+    __slots__ = ("aliases", "into", "name", "offset", "pins", "rank")
 
-    def __init__(self, name: str, offset: int) -> None:
+    def __init__(self, name: str, offset: int, rank: int) -> None:
+        self.rank = rank
         self.name = name
         self.offset = offset
         self.into: Node | None = None
         self.aliases: list[str] = []
-        # (draft, pin number, pin name, electrical type, offset of the net)
-        self.pins: list[tuple[PartDraft, str, str | None, str | None, int]] = []
+        # the part's pins so far, what this one is called, offset of the net that says so
+        self.pins: list[tuple[PinFacts, PinName, int]] = []
 
     def root(self) -> Node:
         """Return the node that this one is part of now."""
@@ -73,6 +79,8 @@ class Node:
     def join(self, other: Node) -> Node:
         """Make both one; the name of the one met first (the outer one) stands."""
         first, second = self.root(), other.root()
+        if second.rank < first.rank:
+            first, second = second, first
         if first is not second:
             second.into = first
             first.pins.extend(second.pins)
@@ -82,8 +90,6 @@ class Node:
 
 #: Ports of a sheet, bit by bit, with the nets that they are tied to.
 Bound = dict[tuple[Port, int], Node]
-#: Pin number, pin name, electrical type.
-PinName = tuple[str, str | None, str | None]
 #: Pins by (port id, member).
 PinNames = dict[tuple[str, str], PinName]
 
@@ -132,6 +138,7 @@ class _Expander:
             int, tuple[list[tuple[tuple[str, str], PinName]], list[PinName]]
         ] = {}
         self.open_pins = 0
+        self.fields: dict[tuple[object, ...], Fields] = {}  # by cell and properties
         self.joined_units: dict[tuple[str, str], PartDraft] = {}
         self.expanded = 0
         self.stack: list[int] = []
@@ -146,8 +153,8 @@ class _Expander:
 
     def place(self, offset: int) -> Place:
         if not self.line_starts:
-            found = re.finditer("\n", self.document.text)
-            self.line_starts = [0, *(match.end() for match in found)]
+            lengths = map(len, self.document.text.split("\n"))
+            self.line_starts = list(accumulate((1 + length for length in lengths), initial=0))
         line = bisect_right(self.line_starts, offset)
         return Place(self.document.path, line, offset - self.line_starts[line - 1] + 1)
 
@@ -163,16 +170,16 @@ class _Expander:
         thing = things.get(wanted)
         if thing is not None:
             return thing
-        one = self.folded_ids(things).get(wanted.casefold())
+        one = self.folded_ids(things).get(_folded(wanted))
         return None if one is None else things[one]
 
     def folded_ids(self, things: Mapping[str, object]) -> dict[str, str]:
-        """Return id in small letters -> id; the first where case alone parts them."""
+        """Return id in small letters, without `&`, -> id; the first where that alone parts them."""
         held = self.folded.get(id(things))
         if held is None:
             folded: dict[str, str] = {}
             for one in things:
-                folded.setdefault(one.casefold(), one)
+                folded.setdefault(_folded(one), one)
             # the mapping is kept with it: an id of a mapping that is gone could come back
             held = self.folded[id(things)] = (things, folded)
         return held[1]
@@ -370,6 +377,8 @@ class _Expander:
                 instance.offset,
             )
             return False
+        if use.view is None or not use.view.ports:
+            return True  # a frame, a title
         self.warn(
             "symbol",
             f"{instance.name}, a symbol of {instance.cell} without reference, is no part",
@@ -380,7 +389,11 @@ class _Expander:
     def part(self, use: Use, instance: Instance, path: str) -> Slot:
         fields = use.fields
         if instance.properties is not None:
-            fields = instance_fields(fields, instance.properties)
+            key = (id(fields), *instance.properties.items())
+            known = self.fields.get(key)
+            if known is None:
+                known = self.fields[key] = instance_fields(fields, instance.properties)
+            fields = known
         said = instance.designator
         if said is None:
             said = fields.refdes
@@ -532,7 +545,7 @@ class _Expander:
             for name, joined in singles:
                 known = known_nodes.get(name if schematic else f"{net.id} {name}")
                 if known is None:
-                    node = Node(path + name, net.offset)
+                    node = Node(path + name, net.offset, len(self.nodes))
                     self.nodes.append(node)
                     known_nodes[name if schematic else f"{net.id} {name}"] = node
                 else:
@@ -576,10 +589,8 @@ class _Expander:
                     continue
             draft = slot.draft
             if draft is not None:
-                number, name, kind = slot.numbers.get((port_id, member)) or self.pin(
-                    slot, port_id, member, net
-                )
-                pins.append((draft, number, name, kind, offset))
+                said = slot.numbers.get((port_id, member)) or self.pin(slot, port_id, member, net)
+                pins.append((draft.pin_facts, said, offset))
             elif self.join_sheet_port(net, slot, port_id, member, node):
                 pins = node.root().pins
 
@@ -587,7 +598,7 @@ class _Expander:
         """Return the slot of an id in other letters' case; None for a symbol; error if none."""
         if instance in slots:
             return slots[instance]
-        one = self.folded_ids(slots).get(instance.casefold())
+        one = self.folded_ids(slots).get(_folded(instance))
         if one is not None:
             return slots[one]
         near = nearest_names(instance, slots, most=1) if len(slots) <= MOST_NEAR else ()
@@ -723,12 +734,11 @@ class _Expander:
                 inner.setdefault(short, []).append(node.offset)
             place = self.place(node.offset)
             builder.net(name, place=place, aliases=node.aliases)
-            for draft, number, pin_name, kind, offset in node.pins:
-                facts = draft.pin_facts
+            own = node.offset
+            for facts, (number, pin_name, kind), offset in node.pins:
                 key = (number, name)
                 if key not in facts:
-                    where = place if offset == node.offset else self.place(offset)
-                    facts[key] = (pin_name, kind, where)
+                    facts[key] = (pin_name, kind, place if offset == own else self.place(offset))
         for name, offsets in inner.items():
             if len(offsets) > 1 or name in taken:
                 self.warn(
@@ -791,6 +801,10 @@ class _Expander:
         if not slot.instance.pins:
             return known[1]
         return [slot.numbers.get(key, pin) for key, pin in known[0]]
+
+
+def _folded(identifier: str) -> str:
+    return identifier.casefold().removeprefix("&")
 
 
 def _bits(port: Port, member: str) -> Sequence[int]:

@@ -303,6 +303,8 @@ class _Interpreter:
                 self.view(item, cell)
             elif item.head == "property":
                 self.property(item, cell.properties)
+        if name == decode_id(one) and any(v.type == "SCHEMATIC" for v in cell.views.values()):
+            cell.name = decode_id(one, codes=True)
 
     def view(self, form: Form, cell: Cell) -> None:
         one, name = self.name(form[1] if len(form) > 1 else None, form, codes=False)

@@ -7,6 +7,7 @@ text, or says what is wrong with it and where.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from functools import cache
 
 from nettrace.readers.document import Document
@@ -22,7 +23,7 @@ from nettrace.readers.edif_design import (
     decode_id,
     decode_string,
 )
-from nettrace.readers.sexpr_forms import HAS_SOUND_REGEX, FormGrammar, FormToken, Mismatch
+from nettrace.readers.sexpr_forms import HAS_SOUND_REGEX, FormGrammar, Mismatch
 
 __all__ = ["Mismatch", "read_design"]
 
@@ -46,30 +47,14 @@ _ITEM = re.compile(
 )
 
 
-class _Forms:
-    """Notes the tokens that mean something while lark checks that they stand where they may."""
-
-    def __init__(self) -> None:
-        self.found: list[tuple[str, int, int]] = []
-
-    def _note(self, children: list[FormToken]) -> None:
-        token = children[0]
-        self.found.append((token.type, token.start, token.end))
-
-    def cell_properties(self, children: list[FormToken]) -> None:
-        token = children[0]
-        self.found.append(("CELL_PROPERTIES", token.start, token.end))
-
-    opening = design = library_head = bare_cells = cell_head = view_head = _note
-    view_properties = ports = instances = nets = _note
-
-
 class _Grammar:
     """The grammar and the patterns of single forms, made once per process."""
 
     def __init__(self) -> None:
-        self.forms = _Forms()
-        grammar = FormGrammar("edif", self.forms)
+        self.filler: _Filler | None = None  # of the text that is being read
+        grammar = FormGrammar(
+            "edif", {name: self._taker(method) for name, method in _TAKEN.items()}
+        )
         self.parse = grammar.parse
         self.opening = grammar.pattern("OPENING").match
         self.design = grammar.pattern("DESIGN").match
@@ -80,6 +65,13 @@ class _Grammar:
         self.port = grammar.pattern("PORT").match
         self.instance = grammar.pattern("INSTANCE").match
         self.net = grammar.pattern("NET").match
+
+    def _taker(self, name: str) -> Callable[[int, int], int]:
+        def take(start: int, end: int) -> int:
+            taken: int = getattr(self.filler, name)(start, end)
+            return taken
+
+        return take
 
 
 @cache
@@ -96,13 +88,26 @@ def read_design(document: Document) -> Design:
     if not HAS_SOUND_REGEX:
         raise Mismatch
     grammar = _grammar()
-    grammar.forms.found = found = []
-    grammar.parse(document.text)
-    return _Filler(grammar, document.text).fill(found)
+    filler = grammar.filler = _Filler(grammar, document.text)
+    try:
+        grammar.parse(document.text)
+    finally:
+        grammar.filler = None
+    return filler.design
+
+
+#: Terminals that mean something; the filler has a method for each, named like it.
+_TAKEN = {
+    name: name.lower()
+    for name in (
+        "OPENING", "LIBRARY_HEAD", "BARE_CELLS", "CELL_HEAD", "CELL_PROPERTIES", "VIEW_HEAD",
+        "VIEW_PROPERTIES", "PORTS", "INSTANCES", "NETS",
+    )
+} | {"DESIGN": "take_design"}  # fmt: skip
 
 
 class _Filler:
-    """Fills a design from the tokens, in the order of the text."""
+    """Fills a design, token by token; each method returns where the next token begins."""
 
     def __init__(self, grammar: _Grammar, text: str) -> None:
         self.grammar = grammar
@@ -112,31 +117,13 @@ class _Filler:
         self.cell = Cell("")
         self.view = View("", 0)
 
-    def fill(self, found: list[tuple[str, int, int]]) -> Design:
-        takers = {
-            "OPENING": self.take_opening,
-            "DESIGN": self.take_design,
-            "LIBRARY_HEAD": self.take_library,
-            "BARE_CELLS": self.take_bare_cells,
-            "CELL_HEAD": self.take_cell,
-            "CELL_PROPERTIES": self.take_cell_properties,
-            "VIEW_HEAD": self.take_view,
-            "PROPERTIES": self.take_view_properties,
-            "PORTS": self.take_ports,
-            "INSTANCES": self.take_instances,
-            "NETS": self.take_nets,
-        }
-        for kind, start, end in found:
-            takers[kind](start, end)
-        return self.design
-
     # -- from the top down --
 
-    def take_opening(self, start: int, end: int) -> None:
-        match = _sure(self.grammar.opening(self.text, start, end))
-        self.design.name = _name(match)[1]
+    def opening(self, start: int, end: int) -> int:
+        self.design.name = _name(_sure(self.grammar.opening(self.text, start, end)))[1]
+        return end
 
-    def take_design(self, start: int, end: int) -> None:
+    def take_design(self, start: int, end: int) -> int:
         design = self.design
         if design.top_cell is not None:
             raise Mismatch  # a second design: the whole-tree reader says so
@@ -145,12 +132,14 @@ class _Filler:
         design.top_cell = match["cell"]
         design.top_library = match["library"] or ""
         design.top_offset = match.start("at")
+        return end
 
-    def take_library(self, start: int, end: int) -> None:
+    def library_head(self, start: int, end: int) -> int:
         one, name = _name(_sure(self.grammar.library_head(self.text, start, end)))
         known = self.design.libraries.get(one)
         self.library = Library(name) if known is None else known
         self.design.libraries[one] = self.library
+        return end
 
     def add_cell(self, match: re.Match[str]) -> None:
         one, name = _name(match)
@@ -158,36 +147,40 @@ class _Filler:
             raise Mismatch
         self.cell = self.library.cells[one] = Cell(name)
 
-    def take_cell(self, start: int, end: int) -> None:
+    def cell_head(self, start: int, end: int) -> int:
         self.add_cell(_sure(self.grammar.cell_head(self.text, start, end)))
+        return end
 
-    def take_view(self, start: int, end: int) -> None:
+    def view_head(self, start: int, end: int) -> int:
         match = _sure(self.grammar.view_head(self.text, start, end))
         one, name = _name(match)
         if one in self.cell.views:
             raise Mismatch
         self.view = self.cell.views[one] = View(name, match.start("at"))
         self.view.type = "NETLIST"
+        return end
 
-    def take_bare_cells(self, start: int, end: int) -> None:
+    def bare_cells(self, start: int, _end: int) -> int:
         text = self.text
         bare_cell = self.grammar.bare_cell
-        while start < end:
-            match = _sure(bare_cell(text, start, end))
-            start = _past_blanks(text, match.end(), end)
+        while match := bare_cell(text, start):
+            start = match.end()
             self.add_cell(match)
             one = match["view"]
             self.view = self.cell.views[one] = View(decode_id(one), match.start("view_at"))
             self.view.type = "NETLIST"
-            self.take_ports(match.end("ports"), match.end())
+            self.ports(match.end("ports"), start)
+        return start
 
-    def take_cell_properties(self, start: int, end: int) -> None:
-        self.take_items(start, end, self.cell.properties)
+    def cell_properties(self, start: int, end: int) -> int:
+        self.items(start, end, self.cell.properties)
+        return end
 
-    def take_view_properties(self, start: int, end: int) -> None:
-        self.take_items(start, end, self.view.properties)
+    def view_properties(self, start: int, end: int) -> int:
+        self.items(start, end, self.view.properties)
+        return end
 
-    def take_items(self, start: int, end: int, properties: dict[str, str]) -> str | None:
+    def items(self, start: int, end: int, properties: dict[str, str]) -> str | None:
         """Put properties into `properties`; return the designator among them, None if none."""
         designator: str | None = None
         for shown, one, renamed, kind, text, number, truth in _ITEM.findall(self.text, start, end):
@@ -198,24 +191,18 @@ class _Filler:
                 designator = designator or said
                 continue
             name = decode_string(renamed) if renamed else decode_id(one, codes=True)
-            if text:
-                value = decode_string(text)
-            else:
-                value = number or truth.lower()
+            value = decode_string(text) if text else number or truth.lower()
             if kind and name not in properties:
                 properties[name] = value
         return designator
 
     # -- what there are many of --
 
-    def take_ports(self, start: int, end: int) -> None:
+    def ports(self, start: int, _end: int) -> int:
         text = self.text
         view_ports = self.view.ports
         port_form = self.grammar.port
-        while True:
-            match = port_form(text, start, end)
-            if match is None:
-                return
+        while match := port_form(text, start):
             start = match.end()
             size = match["size"]
             if size is None:
@@ -232,19 +219,19 @@ class _Filler:
             view_ports[one] = port
             if direction := match["direction"]:
                 port.direction = direction.lower()
-            items = match.end("items")
-            if start - items > 1 and text.find("(", items, start) >= 0:
+            items, close = match.end("items"), match.end("close")
+            if close - items > 1:
                 said: dict[str, str] = {}
-                port.designator = self.take_items(items, start, said) or ""
+                port.designator = self.items(items, close, said) or ""
                 port.say(said)
+        return start
 
-    def take_instances(self, start: int, end: int) -> None:
+    def instances(self, start: int, _end: int) -> int:
         text = self.text
         instances = self.view.instances
         instance_form = self.grammar.instance
-        while start < end:
-            match = _sure(instance_form(text, start, end))
-            start = _past_blanks(text, match.end(), end)
+        while match := instance_form(text, start):
+            start = match.end()
             one, renamed, shown, view, cell, library = match.group(
                 "id", "renamed", "shown", "view", "cell", "library"
             )
@@ -256,33 +243,34 @@ class _Filler:
                 raise Mismatch
             instance = Instance(name, view, cell, library or "", match.start("at"))
             instances[one] = instance
-            items = match.end("items")
-            if match.end() - items > 1:
+            items, close = match.end("items"), match.end("close")
+            if close - items > 1:
                 properties: dict[str, str] = {}
-                instance.designator = self.take_items(items, match.end(), properties)
+                instance.designator = self.items(items, close, properties)
                 instance.properties = properties or None
+        return start
 
-    def take_nets(self, start: int, end: int) -> None:
+    def nets(self, start: int, _end: int) -> int:
         text = self.text
         nets = self.view.nets
         net_form = self.grammar.net
         references = _REF.findall
-        while start < end:
-            match = _sure(net_form(text, start, end))
-            start = _past_blanks(text, match.end(), end)
+        while match := net_form(text, start):
+            start = match.end()
             one, renamed, shown = match.group("id", "renamed", "shown")
             if one is None:
                 one, name = renamed, decode_string(shown)
             else:
                 name = one if one[0] != "&" else decode_id(one)
-            refs_end = match.end("refs_end")
+            refs_end, close = match.end("refs_end"), match.end("close")
             joined = references(text, match.end("refs"), refs_end)
             net = NetForm(one, name, joined, match.start("at"))
             nets.append(net)
-            if match.end() - refs_end > 1:
+            if close - refs_end > 1:
                 said: dict[str, str] = {}
-                self.take_items(refs_end, match.end(), said)
+                self.items(refs_end, close, said)
                 net.aliases = tuple(v for k, v in said.items() if k.lower() == "alias" and v)
+        return start
 
 
 def _sure(match: re.Match[str] | None) -> re.Match[str]:
@@ -290,13 +278,6 @@ def _sure(match: re.Match[str] | None) -> re.Match[str]:
     if match is None:
         raise Mismatch
     return match
-
-
-def _past_blanks(text: str, at: int, end: int) -> int:
-    """Return where the next form begins."""
-    while at < end and text[at] in " \t\r\n\f\v":
-        at += 1
-    return at
 
 
 def _name(match: re.Match[str]) -> tuple[str, str]:
