@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 TRACKS = Path(__file__).with_name("tracks.csv")
-VIA_SIZE_MM = 0.45
+VIA_SIZE_MM = 0.4
 VIA_HOLE_MM = 0.2
 
 

@@ -68,10 +68,19 @@ def test_committed_files_are_what_the_script_writes(samples: Path, tmp_path: Pat
     assert committed == {name.split("/")[1] for name in written if name.startswith("wren/")}
 
 
-def test_counts(wren: Any, facts: dict[str, Any]) -> None:
+def test_counts(wren: Any, wires: Any, facts: dict[str, Any]) -> None:
     assert len(wren.parts) == facts["counts"]["parts"]
     assert 100 <= len(wren.parts) <= 140
     assert sum(bool(part.pins) for part in wren.parts) == facts["counts"]["parts_with_pins"]
+    assert len(wren.nets) == facts["counts"]["nets"]
+    assert sum(map(len, wren.nets.values())) == facts["counts"]["pins"]
+    open_pins = [pin for part in wren.parts for pin in part.pins if pin.net is None]
+    assert len(open_pins) == facts["counts"]["open_pins"]
+    pads = sum(len(part.pads) + len(part.holes) for part in wren.parts)
+    assert pads == facts["counts"]["pads"]
+    assert (
+        sum(isinstance(wire, wires.Via) for wire in wires.load_tracks()) == facts["counts"]["vias"]
+    )
     assert {part.refdes for part in wren.parts if not part.fitted} == set(
         facts["counts"]["not_fitted"]
     )
