@@ -17,7 +17,7 @@ from nettrace.readers.document import Document
 from nettrace.readers.sexpr_board_facts import SHAPE_LAYERS, BoardFacts, Footprint
 from nettrace.readers.sexpr_board_heads import FOOTPRINT_HEADS
 from nettrace.readers.sexpr_board_tree import BoardTree
-from nettrace.readers.sexpr_forms import FormGrammar, Mismatch, each_form
+from nettrace.readers.sexpr_forms import FormGrammar, Mismatch, Texts, each_form
 from nettrace.readers.sexpr_text import TOKEN, SexprText, unquote
 from nettrace.readers.sexpr_tree import Form
 
@@ -67,15 +67,6 @@ class _Numbers(dict[str, float]):
         return value
 
 
-class _Texts(dict[str, str]):
-    """Token as written -> what it says; equal texts become one string."""
-
-    def __missing__(self, raw: str) -> str:
-        text = unquote(raw[1:-1]) if raw[0] == '"' else raw
-        self[raw] = text
-        return text
-
-
 class _BoardForms:
     """Has a method for each terminal of the grammar that means something."""
 
@@ -119,7 +110,7 @@ class _BoardForms:
         }  # fmt: skip
         if tuple(self._pad.groupindex) != _PAD_MARKS:
             raise ValueError("the marks of PAD are not those that `pads` unpacks")
-        self._texts = _Texts()
+        self._texts = Texts()
         self._numbers = _Numbers()
         self._nets: dict[str, str | None] = {}
         self._sides: dict[str, Side | None] = {}
@@ -130,7 +121,7 @@ class _BoardForms:
             self.text = document.text
             self.facts = BoardFacts(document, self.source)
             self.tree = BoardTree(self.source, self.facts)
-            self._texts = _Texts()
+            self._texts = Texts()
             self._numbers = _Numbers()
             self._nets = {}
             self._sides = {}
@@ -142,7 +133,7 @@ class _BoardForms:
             finally:
                 self.text = ""
                 del self.source, self.facts, self.tree
-                self._texts, self._numbers = _Texts(), _Numbers()
+                self._texts, self._numbers = Texts(), _Numbers()
                 self._nets, self._sides = {}, {}
 
     def _by_tree(self, read: Callable[[BoardTree, Form], None], start: int, end: int) -> None:

@@ -7,7 +7,7 @@ them, with two additions:
 - every repetition is possessive: a form that does not fit fails at once instead of being tried in
   all ways, and a run of 100,000 forms needs no memory;
 - a mark such as `(?P<x>)` names the group behind it, so the same terminal that checks the shape
-  also hands out its parts.
+  also hands out its parts; where no group stands behind, it names the spot.
 
 What does not fit is a Mismatch and nothing else: the whole-tree reader then reads the text, or says
 what is wrong with it.
@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 from lark.lexer import Lexer
 
 from nettrace.readers.grammar import load_grammar
+from nettrace.readers.sexpr_text import unquote
 
 if TYPE_CHECKING:
     from lark.common import LexerConf
@@ -109,14 +110,8 @@ def possessive(pattern: str) -> str:
 
 
 def _with_groups(pattern: str) -> str:
-    """Return the pattern with each mark turned into the name of the group behind it."""
-
-    def name_group(match: re.Match[str]) -> str:
-        if match[2] is None:
-            raise ValueError(f"the mark {match[1]!r} stands before what is no group")
-        return f"(?P<{match[1]}>"
-
-    return _MARK.sub(name_group, pattern)
+    """Return the pattern with marks as groups: of the group behind, or of the spot itself."""
+    return _MARK.sub(lambda match: f"(?P<{match[1]}>" if match[2] else f"(?P<{match[1]}>)", pattern)
 
 
 def _finished(pattern: str) -> str:
@@ -133,6 +128,14 @@ def each_form(
     """Yield the forms that stand in a row from `start` on, until one does not fit."""
     scanner: Any = pattern.scanner(text, start, end)  # type: ignore[attr-defined] # not in stubs
     return iter(scanner.match, None)
+
+
+class Texts(dict[str, str]):
+    """Word or string as written -> what it says; equal texts become one string."""
+
+    def __missing__(self, raw: str) -> str:
+        text = self[raw] = unquote(raw[1:-1]) if raw[0] == '"' else raw
+        return text
 
 
 class FormToken:
@@ -226,9 +229,16 @@ class FormGrammar:
         self._lexer: _FormLexer = getattr(frontend.lexer, "lexer", frontend.lexer)
         self._lexer.readers = readers
 
-    def pattern(self, terminal: str) -> re.Pattern[str]:
-        """Return the pattern of a form; its groups are named by the grammar's marks."""
-        return self._lexer.pattern(terminal)
+    def pattern(self, terminal: str, marks: tuple[str, ...] | None = None) -> re.Pattern[str]:
+        """Return the pattern of a form; its groups are named by the grammar's marks.
+
+        Raises:
+            ValueError: `marks` are given, and the form's are others or in another order.
+        """
+        pattern = self._lexer.pattern(terminal)
+        if marks is not None and tuple(pattern.groupindex) != marks:
+            raise ValueError(f"{terminal} has the marks {tuple(pattern.groupindex)}, not {marks}")
+        return pattern
 
     def parse(self, text: str) -> None:
         """Read a text.

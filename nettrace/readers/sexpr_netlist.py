@@ -1,18 +1,20 @@
-"""Reader of s-expression netlist files."""
+"""Reader of s-expression netlists, `(export (version ...) ...)`."""
 
 from __future__ import annotations
 
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
+from nettrace.readers.sexpr_netlist_forms import read_netlist_forms
 from nettrace.readers.sexpr_netlist_tree import read_netlist_tree
+from nettrace.readers.sexpr_read import read_either_way
 
 __all__ = ["read"]
 
 
 def read(document: Document) -> Board:
-    """Read the file into a Board.
+    """Read the file into a Board: parts, pins, nets; it has no places.
 
     Raises:
         BadInput: it is cut off, unbalanced, or says what cannot be.
     """
-    return read_netlist_tree(document)
+    return read_either_way(document, read_netlist_forms, read_netlist_tree)

@@ -8,7 +8,7 @@ from nettrace.readers.sexpr_netlist_facts import NetlistFacts, PinTable
 from nettrace.readers.sexpr_text import SexprText
 from nettrace.readers.sexpr_tree import Form, TreeReader
 
-__all__ = ["read_netlist_tree"]
+__all__ = ["NetlistTree", "read_netlist_tree"]
 
 _TOP = frozenset(
     ["version", "design", "components", "libparts", "libraries", "nets", "groups", "variants"]
@@ -43,16 +43,19 @@ def read_netlist_tree(document: Document) -> Board:
     Raises:
         BadInput: unbalanced or cut off, or a node without its part or pin.
     """
-    return _NetlistTree(document).read()
+    return NetlistTree(SexprText(document), NetlistFacts(document)).read()
 
 
-class _NetlistTree:
-    def __init__(self, document: Document) -> None:
-        self.source = SexprText(document)
+class NetlistTree:
+    """Reads the forms of a netlist, and hands what they say to `facts`."""
+
+    def __init__(self, source: SexprText, facts: NetlistFacts) -> None:
+        self.source = source
         self.tree = TreeReader(self.source, frozenset({"components", "libparts", "nets"}))
-        self.facts = NetlistFacts(document)
+        self.facts = facts
 
     def read(self) -> Board:
+        """Read the whole text."""
         root = self.tree.read()
         if root.head != "export":
             raise self.source.error(root.start, f"'({root.head}'", expected="'(export'")
@@ -132,10 +135,15 @@ class _NetlistTree:
 
     def _design(self, form: Form) -> None:
         for sheet in form.forms():
-            block = sheet.first("title_block")
-            if sheet.head == "sheet" and block is not None:
-                self.facts.title(self._word(block, "title") or "")
+            if sheet.head == "sheet" and self.sheet(sheet):
                 return  # the first sheet is the board's
+
+    def sheet(self, form: Form) -> bool:
+        """Take the title of a sheet; return whether it has a title block."""
+        block = form.first("title_block")
+        if block is not None:
+            self.facts.title(self._word(block, "title") or "")
+        return block is not None
 
     def _component(self, form: Form) -> None:
         self._known(form, 1, _COMPONENT)
