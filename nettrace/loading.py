@@ -8,11 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Protocol, cast
+from typing import TYPE_CHECKING
 
 from nettrace.errors import BadInput, Place, Warning
 from nettrace.model.board import Board
@@ -26,7 +25,6 @@ __all__ = ["MANIFEST", "load", "load_board"]
 
 #: The manifest's name inside a folder.
 MANIFEST = "board.toml"
-_MANIFEST_READER = "nettrace.readers.manifest"
 #: Bytes looked at to tell whether a file in a folder is a source at all.
 _HEAD_BYTES = 16_384
 
@@ -38,13 +36,6 @@ _QUANTITIES = (
     ("inductor", "henries"),
     ("crystal", "hertz"),
 )
-
-
-class _Manifest(Protocol):
-    """What reading a manifest gives: the sources it lists, in order, and the user's notes."""
-
-    sources: Sequence[Path]
-    notes: Notes
 
 
 def load(
@@ -122,13 +113,10 @@ def _sources(
     where = Path(path)
     if where.is_dir():
         manifest = where / MANIFEST
-        if manifest.is_file() and find_spec(_MANIFEST_READER) is not None:
+        if manifest.is_file():
             return _from_manifest(manifest, hierarchy)
         return _from_folder(where, hierarchy), Notes(), False
     if where.suffix == ".toml" and format_name is None and where.is_file():
-        if find_spec(_MANIFEST_READER) is None:
-            hint = "Name its sources one by one, with --with."
-            raise BadInput("a manifest, which is not read yet", hint=hint, place=Place(str(path)))
         return _from_manifest(where, hierarchy)
     return [_read(where, format_name, hierarchy)], Notes(), True
 
@@ -138,11 +126,12 @@ def _read(path: Path, format_name: str | None, hierarchy: str | None) -> Board:
 
 
 def _from_manifest(path: Path, hierarchy: str | None) -> tuple[list[Board], Notes, bool]:
-    read_manifest = import_module(_MANIFEST_READER).read_manifest
-    manifest = cast(_Manifest, read_manifest(path))
-    boards = [_read(source, None, hierarchy) for source in manifest.sources]
-    if not boards:
+    from nettrace.readers.manifest import read_manifest
+
+    manifest = read_manifest(path)
+    if not manifest.sources:
         raise BadInput("a manifest without sources", place=Place(str(path)))
+    boards = [_read(source, None, hierarchy) for source in manifest.sources]
     return boards, manifest.notes, True
 
 

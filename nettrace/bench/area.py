@@ -15,7 +15,7 @@ from nettrace.model.board import Board, Pad, Part, Pin, Side
 from nettrace.model.geometry import distance, nearest_pads
 from nettrace.model.names import natural_key
 
-__all__ = ["AreaPad", "AreaPart", "AreaReport", "far_pins", "inspect_area", "no_places"]
+__all__ = ["AreaPad", "AreaPart", "AreaReport", "far_pins", "inspect_area", "no_places", "reach_mm"]
 
 #: What a pad's net leads to is told by the parts that do something with it, best first.
 _TELLING = {
@@ -60,8 +60,9 @@ class AreaPart:
     """A part with copper (or, without any, its place) in the area.
 
     `inside` is true where the part is likely to be gone: all its pads are in the area, or it has
-    two at most, and it is more than bare copper. `pins` are those with a pad in the area; `distance` is that of its nearest such
-    pad, mm. `proposals` is filled where no source states a value.
+    two at most, and it is more than bare copper. `pins` are those with a pad in the area;
+    `distance` is that of its nearest such pad, mm. `proposals` is filled where no source states
+    a value.
     """
 
     part: Part
@@ -165,6 +166,11 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
     )
 
 
+def reach_mm(part: Part, middle: tuple[float, float]) -> float:
+    """Return how far a part's outermost pad is from a point, mm; 0 without pads."""
+    return max((distance(*middle, pad.x, pad.y) for pad in part.pads), default=0.0)
+
+
 def _named_part(board: Board, shape: Shape) -> str:
     if not isinstance(shape, Circle):
         return ""
@@ -257,6 +263,12 @@ def _nothing_there(board: Board, shape: Shape, side: Side | None) -> NothingMatc
     ranked = nearest_pads(board.pads(), x, y, side)
     if not ranked:
         return no_places(side)
+    if isinstance(shape, Circle) and (part := board.part_by_key.get(shape.around)) is not None:
+        far = reach_mm(part, shape.middle)
+        return NothingMatches(
+            f"nothing within {shape.radius_mm:g} mm of the middle of {part.refdes}",
+            hint=f"Its own pads reach {far:.1f} mm from there: try --radius {far + 4:.0f}.",
+        )
     gap, pad = ranked[0]
     xs = [pad.x for pad in board.pads()]
     ys = [pad.y for pad in board.pads()]

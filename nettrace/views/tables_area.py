@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nettrace.bench.area import AreaPad, AreaPart, AreaReport
+from nettrace.bench.area import AreaPad, AreaPart, AreaReport, reach_mm
 from nettrace.bench.place import Box, Circle
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, BusLine, NetKind, Proposal, Severity
@@ -46,6 +46,12 @@ def show_area(circuit: Circuit, report: AreaReport) -> None:
             f"{counted(len(report.pads), 'pad')} on {counted(len(report.nets), 'net')}",
         ]
         sheet.line((", ".join(counts), "quiet"))
+        named = circuit.board.part_by_key.get(report.named)
+        if named is not None and isinstance(report.shape, Circle):
+            far = reach_mm(named, report.shape.middle)
+            if far > report.shape.radius_mm:
+                words = f"Pads of {report.named} itself reach {far:.1f} mm from its middle."
+                sheet.line((words, "quiet"))
         for severity in Severity:
             group = [item for item in positions if item.absence.severity is severity]
             if group:

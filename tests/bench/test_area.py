@@ -13,6 +13,7 @@ from nettrace.bench.place import Box, Circle, Outline, circle_around
 from nettrace.errors import NothingMatches
 from nettrace.loading import load
 from nettrace.model.board import Side
+from nettrace.model.builder import BoardBuilder
 from nettrace.model.geometry import distance
 from nettrace.model.names import natural_key
 from tests.views.made_circuit import LONG_NET, MadeCircuit, made_circuit
@@ -88,6 +89,22 @@ def test_an_empty_area_names_the_nearest_pad_and_the_board(circuit: MadeCircuit)
     assert str(caught.value) == (
         "error: nothing in this area. The nearest pad is U1.6, 39.8 mm from its middle; pads "
         "span 0.0,0.0 to 11.5,10.0 (mm, y up)."
+    )
+
+
+def test_a_part_larger_than_the_area_says_how_large_it_is() -> None:
+    """A large part's middle may be far from any pad: the message says which radius would do."""
+    builder = BoardBuilder("b", "kicad_pcb")
+    part = builder.part("U9")
+    part.x, part.y = 0.0, 0.0
+    for number, x in (("1", -8.0), ("2", 8.0)):
+        part.pad(number, "N", x, 0.0, Side.TOP)
+    circuit = MadeCircuit(builder.build())
+    with pytest.raises(NothingMatches) as caught:
+        inspect_area(circuit, circle_around(circuit.board, "U9", 5))
+    assert str(caught.value) == (
+        "error: nothing within 5 mm of the middle of U9. Its own pads reach 8.0 mm from there: "
+        "try --radius 12."
     )
 
 

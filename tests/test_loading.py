@@ -1,0 +1,77 @@
+"""BOARD as a user names it: a file, a folder, a manifest; and what the user says about it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from nettrace.errors import BadInput, WrongUsage
+from nettrace.loading import load, load_board
+from tests.cli.conftest import SMALL
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A folder with two sources of one board and two files that are none."""
+    (tmp_path / "one.net").write_text(SMALL, encoding="utf-8")
+    (tmp_path / "two.net").write_text(SMALL.replace("2k2", "4k7"), encoding="utf-8")
+    (tmp_path / "README.md").write_text("# A board\n\nR1 is small, U1 is not.\n", encoding="utf-8")
+    (tmp_path / "photo.png").write_bytes(b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR")
+    return tmp_path
+
+
+def test_a_folder_is_every_source_in_it_merged(folder: Path) -> None:
+    board = load_board(folder)
+    assert [Path(source.path).name for source in board.sources] == ["one.net", "two.net"]
+    assert [item.subject for item in board.conflicts] == ["R1"]
+
+
+def test_a_manifest_names_sources_and_notes_and_their_order_counts(folder: Path) -> None:
+    (folder / "board.toml").write_text(
+        'name = "mine"\nsources = ["two.net", "one.net"]\n[rails]\n"+3V3" = 3.0\n',
+        encoding="utf-8",
+    )
+    for path in (folder, folder / "board.toml"):
+        circuit = load(path)
+        assert circuit.board.name == "mine"
+        assert circuit.board.part_by_key["R1"].value == "4k7"
+        assert circuit.notes.rails["+3V3"].volts == 3.0
+
+
+def test_an_options_voltage_beats_the_manifests(folder: Path) -> None:
+    (folder / "board.toml").write_text(
+        'sources = ["one.net"]\n[rails]\n"+3V3" = 3.0\nGND = 0\n', encoding="utf-8"
+    )
+    notes = load(folder, rails={"+3V3": 3.3}).notes
+    assert {name: note.volts for name, note in notes.rails.items()} == {"+3V3": 3.3, "GND": 0.0}
+
+
+def test_a_manifest_without_sources_is_no_board(tmp_path: Path) -> None:
+    path = tmp_path / "board.toml"
+    path.write_text('name = "mine"\n', encoding="utf-8")
+    with pytest.raises(BadInput, match=r"board\.toml"):
+        load_board(path)
+
+
+def test_a_board_without_a_name_takes_its_files(folder: Path) -> None:
+    assert load_board(folder / "one.net").name in {"one", "small"}
+
+
+def test_a_format_by_name_is_not_second_guessed(folder: Path) -> None:
+    with pytest.raises(BadInput):
+        load_board(folder / "one.net", format_name="kicad_pcb")
+    with pytest.raises(WrongUsage, match="no format named 'nonsense'"):
+        load_board(folder / "one.net", format_name="nonsense")
+
+
+def test_merging_a_source_with_itself_adds_nothing(folder: Path) -> None:
+    once, twice = (
+        load_board(folder / "one.net"),
+        load_board(folder / "one.net", [folder / "one.net"]),
+    )
+    assert twice.conflicts == ()
+    assert [part.key for part in twice.parts] == [part.key for part in once.parts]
+    assert [(net.name, len(net.pins)) for net in twice.nets] == [
+        (net.name, len(net.pins)) for net in once.nets
+    ]
