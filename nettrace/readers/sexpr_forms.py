@@ -7,7 +7,7 @@ them, with two additions:
 - every repetition is possessive: a form that does not fit fails at once instead of being tried in
   all ways, and a run of 100,000 forms needs no memory;
 - a mark such as `(?P<x>)` names the group behind it, so the same terminal that checks the shape
-  also hands out its parts; where no group stands behind, it names the spot.
+  also hands out its parts.
 
 What does not fit is a Mismatch and nothing else: the whole-tree reader then reads the text, or says
 what is wrong with it.
@@ -46,7 +46,7 @@ ReadForm = Callable[[int, int], int]
 #: Possessive repetition came with Python 3.11 and was mended in 3.11.5 (python/cpython#106052).
 HAS_SOUND_REGEX = sys.version_info >= (3, 11, 5)
 
-_MARK = re.compile(r"\(\?P<(\w+)>\)(\(\?:)?")
+_MARK = re.compile(r"\(\?P<\w+>\)")
 _REGEX_TOKEN = re.compile(
     r"""\(\?\#[^)]*+\)
       | (?P<open> \((?:\?(?:P<\w+>|<?[=!]|i?:))?+ )
@@ -110,8 +110,39 @@ def possessive(pattern: str) -> str:
 
 
 def _with_groups(pattern: str) -> str:
-    """Return the pattern with marks as groups: of the group behind, or of the spot itself."""
-    return _MARK.sub(lambda match: f"(?P<{match[1]}>" if match[2] else f"(?P<{match[1]}>)", pattern)
+    """Return the pattern with each mark as a group: around what is behind it, or of the spot.
+
+    What is behind a mark is a group in parentheses, with its repetition.
+    """
+    tokens = list(_REGEX_TOKEN.finditer(pattern))
+    done: list[str] = []
+    closes: list[int] = []  # where the named groups end
+    for index, token in enumerate(tokens):
+        mark = _MARK.fullmatch(token[0] + (tokens[index + 1][0] if token["open"] else ""))
+        if mark is None:
+            done.append(token[0])
+        elif index + 2 < len(tokens) and tokens[index + 2][0] == "(?:":
+            done.append(token[0])
+            closes.append(_end_of_group(tokens, index + 2))
+        else:
+            done.append(token[0])
+            closes.append(index + 1)
+        # the mark's own closing parenthesis moves behind the group
+        if index > 0 and _MARK.fullmatch(tokens[index - 1][0] + token[0]):
+            done.pop()
+        done += [")"] * closes.count(index)
+    return "".join(done)
+
+
+def _end_of_group(tokens: list[re.Match[str]], index: int) -> int:
+    depth = 0
+    while True:
+        depth += 1 if tokens[index]["open"] else -1 if tokens[index]["close"] else 0
+        if depth == 0:
+            break
+        index += 1
+    repeated = index + 1 < len(tokens) and tokens[index + 1]["quantifier"]
+    return index + 1 if repeated else index
 
 
 def _finished(pattern: str) -> str:
@@ -119,7 +150,7 @@ def _finished(pattern: str) -> str:
 
 
 def _without_marks(pattern: str) -> str:
-    return _MARK.sub(lambda match: match[2] or "", pattern)
+    return _MARK.sub("", pattern)
 
 
 def each_form(

@@ -12,7 +12,10 @@ from nettrace.readers.sexpr_pins import note_pin_conflicts
 __all__ = ["NetlistFacts"]
 
 PinTable = dict[str, tuple[str, str]]  # number -> (name, electrical type)
+PinFacts = dict[tuple[str, str | None], tuple[str | None, str | None, Place | None]]
 
+_TOLD_ELSEWHERE = frozenset({"Reference", "Value", "Footprint", "Sheetname", "Sheetfile"})
+_NOT_FITTED = frozenset({"dnp", "DNP", "Dnp"})
 _NO = frozenset({"no", "false", "0"})
 
 
@@ -26,7 +29,7 @@ class NetlistFacts:
         self.library: dict[tuple[str, str], tuple[str, PinTable]] = {}
         self._drafts: dict[str, PartDraft] = {}
         self._symbols: dict[str, tuple[str, str]] = {}  # refdes -> (library, part)
-        self._twice: dict[tuple[str, str], list[tuple[str, Place]]] = {}
+        self._terminals: dict[str, tuple[PinFacts, PinTable]] = {}
         self._nets: dict[str, Place] = {}
 
     def title(self, title: str) -> None:
@@ -58,18 +61,19 @@ class NetlistFacts:
         draft.value = value or None
         draft.package = package or None
         draft.sheet = sheet or None
+        known = draft.properties
         for name, text in properties:
-            if name in {"Reference", "Value", "Footprint", "Sheetname", "Sheetfile"}:
+            if name in _TOLD_ELSEWHERE:
                 continue
             if name == "Description":
                 description = text or description
-            elif name.lower() == "dnp":
+            elif name in _NOT_FITTED:
                 if text is None or text.strip().lower() not in _NO:
                     draft.fitted = False
             elif text is None:
-                draft.properties.setdefault(name, "yes")
+                known.setdefault(name, "yes")
             elif text and text != "~":
-                draft.properties.setdefault(name, text)
+                known.setdefault(name, text)
         draft.description = description or None
 
     def library_part(
@@ -110,6 +114,22 @@ class NetlistFacts:
         place: Place,
     ) -> None:
         """Take a node of a net."""
+        facts, table = self._terminals.get(refdes) or self._terminals_of(refdes, place)
+        if (function is None or electrical_type is None) and number in table:
+            name, kind = table[number]
+            if function is None and name != "~":
+                function = name
+            electrical_type = electrical_type or kind
+        pin = (number, net or None)
+        if pin in facts:
+            self._drafts[refdes].pin(
+                number, net, name=function or None, electrical_type=electrical_type or None
+            )
+        else:
+            facts[pin] = (function or None, electrical_type or None, place)
+
+    def _terminals_of(self, refdes: str, place: Place) -> tuple[PinFacts, PinTable]:
+        """Return where the part's pins go, and what its symbol says of them."""
         draft = self._drafts.get(refdes)
         if draft is None:
             self.builder.warn(
@@ -117,21 +137,11 @@ class NetlistFacts:
             )
             draft = self.builder.part(refdes, place)
             self._drafts[refdes] = draft
-        if function is None or electrical_type is None:
-            symbol = self._symbols.get(refdes)
-            known = self.library.get(symbol) if symbol is not None else None
-            if known is not None and number in known[1]:
-                name, kind = known[1][number]
-                if function is None and name and name != "~":
-                    function = name
-                electrical_type = electrical_type or kind or None
-        draft.pin(
-            number,
-            net or None,
-            name=function or None,
-            electrical_type=electrical_type or None,
-            place=place,
-        )
+        symbol = self._symbols.get(refdes)
+        known = self.library.get(symbol) if symbol is not None else None
+        found = (draft.pin_facts, known[1] if known is not None else {})
+        self._terminals[refdes] = found
+        return found
 
     def done(self) -> None:
         """End the file: note the pins that stand on two nets."""

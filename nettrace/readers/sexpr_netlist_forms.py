@@ -21,7 +21,7 @@ __all__ = ["read_netlist_forms"]
 
 _COMPONENT_MARKS = (
     "ref", "value", "package", "datasheet", "description", "fields", "lib", "part",
-    "part_description", "properties_from", "properties_to", "sheet",
+    "part_description", "properties", "sheet",
 )  # fmt: skip
 _NODE_MARKS = ("ref", "pin", "function", "type")
 _CLOSE = re.compile(r"\)(?:[ \t\r\n]++|(?=[()]))")
@@ -112,20 +112,26 @@ class _NetlistForms:
 
     def _components(self, start: int, _end: int) -> int:
         texts, place, component = self._texts, self.source.place, self.facts.component
+        find_fields, find_properties = self._field.findall, self._property.findall
         at = start
         for match in each_form(self._component, self.text, start):
             (
                 refdes, value, package, datasheet, description, fields, library, part,
-                part_description, _from, _to, sheet,
+                part_description, further, sheet,
             ) = match.groups()  # fmt: skip
             properties: list[tuple[str, str | None]] = []
             if datasheet is not None:
                 properties.append(("Datasheet", texts[datasheet]))
-            if fields is not None:
-                self._fields(match.start("fields"), match.end("fields"), properties)
-            first, last = match.end("properties_from"), match.end("properties_to")
-            if first < last:
-                self._properties(first, last, properties)
+            # the grammar has checked these runs: nothing stands between the forms
+            if fields:
+                properties += [
+                    (texts[name], texts[text] if text else "") for name, text in find_fields(fields)
+                ]
+            if further:
+                properties += [
+                    (texts[name], texts[text] if text else None)
+                    for name, text in find_properties(further)
+                ]
             said = texts[description] if description is not None else None
             if not said and part_description is not None:
                 said = texts[part_description]
@@ -142,24 +148,6 @@ class _NetlistForms:
             at = match.end()
         return at
 
-    def _fields(self, start: int, end: int, properties: list[tuple[str, str | None]]) -> None:
-        texts, at = self._texts, start
-        for match in each_form(self._field, self.text, start, end):
-            name, value = match.groups()
-            properties.append((texts[name], texts[value] if value is not None else ""))
-            at = match.end()
-        if at != end - 1:  # all but the closing parenthesis
-            raise Mismatch
-
-    def _properties(self, start: int, end: int, properties: list[tuple[str, str | None]]) -> None:
-        texts, at = self._texts, start
-        for match in each_form(self._property, self.text, start, end):
-            name, value = match.groups()
-            properties.append((texts[name], texts[value] if value is not None else None))
-            at = match.end()
-        if at != end:
-            raise Mismatch
-
     def _symbols(self, start: int, _end: int) -> int:
         texts, at = self._texts, start
         for match in each_form(self._symbol, self.text, start):
@@ -167,39 +155,17 @@ class _NetlistForms:
                 "lib", "part", "aliases", "description", "pins"
             )
             names = [texts[part]]
-            if aliases is not None:
-                names += self._aliases(match.start("aliases"), match.end("aliases"))
+            if aliases:
+                names += [texts[name] for name in self._alias.findall(aliases)]
             table: PinTable = {}
-            if pins is not None:
-                self._pins(match.start("pins"), match.end("pins"), table)
-            said = texts[description] if description is not None else None
-            self.facts.library_part(texts[library], names, said, table)
+            for number, name, kind in self._pin.findall(pins or ""):
+                said = (texts[name] if name else "", texts[kind] if kind else "")
+                table.setdefault(texts[number], said)
+            text = texts[description] if description is not None else None
+            self.facts.library_part(texts[library], names, text, table)
             at = match.end()
         self.facts.libraries_done()
         return at
-
-    def _aliases(self, start: int, end: int) -> list[str]:
-        texts, at = self._texts, start
-        names = []
-        for match in each_form(self._alias, self.text, start, end):
-            names.append(texts[match[1]])
-            at = match.end()
-        if at != end - 1:
-            raise Mismatch
-        return names
-
-    def _pins(self, start: int, end: int, table: PinTable) -> None:
-        texts, at = self._texts, start
-        for match in each_form(self._pin, self.text, start, end):
-            number, name, kind = match.groups()
-            said = (
-                texts[name] if name is not None else "",
-                texts[kind] if kind is not None else "",
-            )
-            table.setdefault(texts[number], said)
-            at = match.end()
-        if at != end - 1:
-            raise Mismatch
 
     def _nets(self, start: int, _end: int) -> int:
         text, texts, place = self.text, self._texts, self.source.place
