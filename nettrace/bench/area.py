@@ -12,7 +12,7 @@ from nettrace.circuit.evidence import Absence, NetKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
 from nettrace.model.board import Board, Pad, Part, Pin, Side
-from nettrace.model.geometry import distance, nearest_pads
+from nettrace.model.geometry import distance
 from nettrace.model.names import natural_key
 
 __all__ = ["AreaPad", "AreaPart", "AreaReport", "far_pins", "inspect_area", "no_places", "reach_mm"]
@@ -115,29 +115,26 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
     named = _named_part(board, shape)
     inside: dict[str, list[tuple[float, Pad]]] = {}
     x0, y0 = shape.middle
-    for part in board.parts:
-        for pad in part.pads:
-            if shape.contains(pad.x, pad.y) and pad.side.faces(side):
-                gap = distance(x0, y0, pad.x, pad.y)
-                inside.setdefault(part.key, []).append((gap, pad))
+    for pad in circuit.pad_grid.inside(shape.box):
+        if shape.contains(pad.x, pad.y) and pad.side.faces(side):
+            gap = distance(x0, y0, pad.x, pad.y)
+            inside.setdefault(pad.part, []).append((gap, pad))
     parts: list[AreaPart] = []
-    for part in board.parts:
-        found = inside.get(part.key)
-        if found is None:
-            at = part_place(part)
-            if part.pads or at is None or not shape.contains(*at):
-                continue
-            if side is not None and part.side is not None and not part.side.faces(side):
-                continue
-            parts.append(_area_part(circuit, part, distance(x0, y0, *at), whole=True, pins=()))
-            continue
+    for key, found in inside.items():
+        part = board.part_by_key[key]
         touched = {id(pad) for _, pad in found}
         pins = tuple(pin for pin in part.pins if any(id(pad) in touched for pad in pin.pads))
         whole = len(part.pins) <= 2 or len(pins) == len(part.pins)
         gap = min(gap for gap, _ in found)
         parts.append(_area_part(circuit, part, gap, whole=whole, pins=pins))
+    for part in circuit.pad_grid.parts_without_pads:
+        at = part_place(part)
+        if at is None or not shape.contains(*at):
+            continue
+        if side is None or part.side is None or part.side.faces(side):
+            parts.append(_area_part(circuit, part, distance(x0, y0, *at), whole=True, pins=()))
     if not parts:
-        raise _nothing_there(board, shape, side)
+        raise _nothing_there(circuit, shape, side)
     parts.sort(
         key=lambda item: (item.absence.severity.rank, item.distance, natural_key(item.part.key))
     )
@@ -258,10 +255,10 @@ def no_places(side: Side | None) -> NothingMatches:
     )
 
 
-def _nothing_there(board: Board, shape: Shape, side: Side | None) -> NothingMatches:
-    x, y = shape.middle
-    ranked = nearest_pads(board.pads(), x, y, side)
-    if not ranked:
+def _nothing_there(circuit: Circuit, shape: Shape, side: Side | None) -> NothingMatches:
+    board = circuit.board
+    nearest = next(circuit.pad_grid.near(*shape.middle, side), None)
+    if nearest is None:
         return no_places(side)
     if isinstance(shape, Circle) and (part := board.part_by_key.get(shape.around)) is not None:
         far = reach_mm(part, shape.middle)
@@ -269,7 +266,7 @@ def _nothing_there(board: Board, shape: Shape, side: Side | None) -> NothingMatc
             f"nothing within {shape.radius_mm:g} mm of the middle of {part.refdes}",
             hint=f"Its own pads reach {far:.1f} mm from there: try --radius {far + 4:.0f}.",
         )
-    gap, pad = ranked[0]
+    gap, pad = nearest
     xs = [pad.x for pad in board.pads()]
     ys = [pad.y for pad in board.pads()]
     name = f"{pad.part}.{pad.number}" if pad.number else pad.part

@@ -8,7 +8,6 @@ from nettrace.bench.area import far_pins, no_places
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Board, Pad, Part, Pin, Side
 from nettrace.model.find import find_pins
-from nettrace.model.geometry import nearest_pads
 
 __all__ = ["NearPad", "PadReport", "look_at_pad", "look_at_point"]
 
@@ -63,10 +62,10 @@ def look_at_point(circuit: Circuit, x: float, y: float, side: Side | None = None
         NothingMatches: no pad on that side, or no places in these sources.
     """
     board = circuit.board
-    ranked = nearest_pads(board.pads(), x, y, side)
-    if not ranked:
+    nearest = next(circuit.pad_grid.near(x, y, side), None)
+    if nearest is None:
         raise no_places(side)
-    gap, pad = ranked[0]
+    gap, pad = nearest
     part = board.part_by_key[pad.part]
     report = _report(circuit, part, _pin_of(board, pad), pad, gap, (x, y))
     return replace(report, at_point=True)
@@ -102,7 +101,7 @@ def _report(
         reach = min(_MOST_REACH_MM, max(_LEAST_REACH_MM, pad.width or 0.0, pad.height or 0.0))
         reach = max(reach, gap)
         own = {id(piece) for piece in pin.pads} if pin is not None else {id(pad)}
-        for far, other in nearest_pads(circuit.board.pads(), *at, pad.side):
+        for far, other in circuit.pad_grid.near(*at, pad.side):
             if id(other) in own:
                 continue
             if far > reach and len(neighbours) >= _NEIGHBOURS:

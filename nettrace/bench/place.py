@@ -43,6 +43,12 @@ class Circle:
         """The point that distances are measured from."""
         return self.x, self.y
 
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """The box around it: x1, y1, x2, y2."""
+        far = self.radius_mm + RIM_MM
+        return self.x - far, self.y - far, self.x + far, self.y + far
+
     def contains(self, x: float, y: float) -> bool:
         """Return whether the point is in the circle; the rim counts."""
         return distance(self.x, self.y, x, y) <= self.radius_mm + RIM_MM
@@ -62,6 +68,11 @@ class Box:
         """The point that distances are measured from."""
         return (self.x1 + self.x2) / 2, (self.y1 + self.y2) / 2
 
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """The box itself: x1, y1, x2, y2."""
+        return self.x1 - RIM_MM, self.y1 - RIM_MM, self.x2 + RIM_MM, self.y2 + RIM_MM
+
     def contains(self, x: float, y: float) -> bool:
         """Return whether the point is in the box; the edge counts."""
         return (
@@ -78,9 +89,15 @@ class Outline:
     @property
     def middle(self) -> tuple[float, float]:
         """The middle of the box around it; distances are measured from there."""
+        x1, y1, x2, y2 = self.box
+        return (x1 + x2) / 2, (y1 + y2) / 2
+
+    @property
+    def box(self) -> tuple[float, float, float, float]:
+        """The box around it: x1, y1, x2, y2."""
         xs = [x for x, _ in self.corners]
         ys = [y for _, y in self.corners]
-        return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+        return min(xs), min(ys), max(xs), max(ys)
 
     def contains(self, x: float, y: float) -> bool:
         """Return whether the point is in the polygon; the edge counts."""

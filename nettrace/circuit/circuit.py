@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from nettrace.circuit.evidence import (
     Absence,
@@ -28,6 +28,9 @@ from nettrace.circuit.evidence import (
 from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
+if TYPE_CHECKING:
+    from nettrace.model.pad_grid import PadGrid
+
 __all__ = ["Circuit"]
 
 _Answer = TypeVar("_Answer")
@@ -42,6 +45,13 @@ class Circuit:
 
     board: Board
     notes: Notes = field(default_factory=Notes)
+
+    @cached_property
+    def pad_grid(self) -> PadGrid:
+        """Where the pads are; made when a place is first asked for."""
+        from nettrace.model.pad_grid import PadGrid
+
+        return PadGrid(self.board)
 
     @cached_property
     def kinds(self) -> Mapping[str, PartKind]:

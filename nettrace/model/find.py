@@ -43,11 +43,11 @@ def find_parts(board: Board, pattern: str) -> tuple[Part, ...]:
     Raises:
         NothingMatches: no part of that refdes; the nearest are offered.
     """
+    if pattern in board.part_by_key and f"{pattern}~2" not in board.part_by_key:
+        return (board.part_by_key[pattern],)
     repeated: dict[str, list[Part]] = {}
     for part in board.parts:
         repeated.setdefault(part.refdes, []).append(part)
-    if pattern in board.part_by_key and pattern not in repeated:
-        return (board.part_by_key[pattern],)
     names = match_names(pattern, (name for name in repeated if name))
     if not names:
         names = match_names(pattern, board.part_by_key)
