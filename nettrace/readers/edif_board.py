@@ -140,8 +140,7 @@ class _Expander:
         self.open_pins = 0
         self.fields: dict[tuple[object, ...], Fields] = {}  # by cell and properties
         self.joined_units: dict[tuple[str, str], PartDraft] = {}
-        self.expanded = 0
-        self.stack: list[int] = []
+        self.measured: dict[int, int] = {}  # view -> what it expands to
         self.warned: dict[str, int] = {}
         self.line_starts: list[int] = []
         self.has_sheets = False
@@ -241,6 +240,14 @@ class _Expander:
         builder.name = self.design.name
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
+        most = MOST_EXPANDED + len(self.document.text)
+        if self.measure(view, library, []) > most:
+            raise fault(
+                self.document,
+                view.offset,
+                f"sheets and buses that expand to over {MOST_EXPANDED} instances and connections",
+                hint="" if self.keep else "Read it with --hierarchy keep.",
+            )
         self.expand(view, library, "", {})
         self.emit(schematic=view.type == "SCHEMATIC")
         for code, count in self.warned.items():
@@ -312,17 +319,34 @@ class _Expander:
         )
         return library_id, top
 
-    def expand(self, view: View, library: str, path: str, bound: Bound) -> None:
-        if len(self.stack) > MOST_LEVELS or id(view) in self.stack:
+    def measure(self, view: View, library: str, above: list[View]) -> int:
+        """Return how many instances and connections a view expands to, before any is made."""
+        known = self.measured.get(id(view))
+        if known is not None:
+            return known
+        if view in above or len(above) > MOST_LEVELS:
+            looped = view in above
             raise fault(
                 self.document,
                 view.offset,
                 f"view {view.name!r} of a cell that contains itself"
-                if id(view) in self.stack
-                else f"sheets nested {len(self.stack)} deep",
-                expected="" if id(view) in self.stack else f"at most {MOST_LEVELS}",
+                if looped
+                else f"sheets nested {len(above)} deep",
+                expected="" if looped else f"at most {MOST_LEVELS}",
             )
-        self.stack.append(id(view))
+        total = len(view.instances) + sum(
+            (1 + len(net.joined)) * max(1, net.size) for net in view.nets
+        )
+        above.append(view)
+        for instance in () if self.keep else view.instances.values():
+            use = self.use(library, instance)
+            if use.view is not None and use.view.is_sheet:
+                total += self.measure(use.view, use.library, above)
+        above.pop()
+        self.measured[id(view)] = total
+        return total
+
+    def expand(self, view: View, library: str, path: str, bound: Bound) -> None:
         slots = self.slots(view, library, path)
         self.connect(view, slots, path, bound)
         if not path and self.has_sheets:
@@ -332,25 +356,12 @@ class _Expander:
                 instance = slot.instance
                 name = instance.designator or instance.name
                 self.expand(slot.use.view, slot.use.library, f"{path}{name}/", slot.bound)
-        self.stack.pop()
-
-    def spend(self, amount: int, view: View) -> None:
-        self.expanded += amount
-        if self.expanded > MOST_EXPANDED:
-            raise fault(
-                self.document,
-                view.offset,
-                f"sheets that expand to over {MOST_EXPANDED} instances and connections",
-                hint="Read it with --hierarchy keep.",
-            )
 
     # -- instances --
 
     def slots(self, view: View, library: str, path: str) -> dict[str, Slot | None]:
         """Return the slot of each instance; None for a symbol that is no part."""
         slots: dict[str, Slot | None] = dict.fromkeys(view.symbols)
-        if path:
-            self.spend(len(view.instances) + len(view.nets), view)
         schematic = view.type == "SCHEMATIC"
         is_top = not path
         for one, instance in view.instances.items():
@@ -560,9 +571,7 @@ class _Expander:
                     for one in net.globals:
                         self.globals.setdefault(one, node).join(node)
                     node.aliases.extend(net.aliases)
-                if path:
-                    self.spend(len(joined), view)
-                else:
+                if not path:
                     self.top_joined.append((node, joined))
                 self.join_pins(net, joined, node, view, slots, bound)
 
@@ -655,7 +664,6 @@ class _Expander:
         self, net: NetForm, view: View, slots: dict[str, Slot | None]
     ) -> list[tuple[str, list[tuple[str, str, str]]]]:
         """Return an array of nets wire by wire: (name, joined)."""
-        self.spend(net.size, view)
         names = Port(net.name, sizes=(net.size,))
         wires: list[tuple[str, list[tuple[str, str, str]]]] = [
             (names.bit(index), []) for index in range(net.size)

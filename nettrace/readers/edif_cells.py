@@ -21,6 +21,7 @@ from nettrace.readers.edif_design import (
     PinSaid,
     Port,
     View,
+    alias_names,
     decode_id,
     decode_string,
 )
@@ -512,7 +513,7 @@ class _Interpreter:
                 case "property":
                     said: dict[str, str] = {}
                     self.property(item, said)
-                    net.aliases += tuple(v for k, v in said.items() if k.lower() == "alias" and v)
+                    net.aliases += alias_names(said)
                 case "instance" | "commentgraphics" | "figure":
                     # instances nested in a net are its symbols (power, ties, connectors): no parts
                     view.symbols.update(self.symbols(item))

@@ -7,6 +7,7 @@ Offsets count characters from the start of the text. Ids are as written, names a
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import NamedTuple
 
 __all__ = [
@@ -19,6 +20,7 @@ __all__ = [
     "Port",
     "PortRef",
     "View",
+    "alias_names",
     "decode_id",
     "decode_string",
     "flat_index",
@@ -29,6 +31,7 @@ __all__ = [
 _RANGE = re.compile(r"(.*?)([\[(<])(-?\d{1,9})(?::|\.\.)(-?\d{1,9})[\])>]\Z", re.DOTALL)
 _CODES = re.compile(r"%\s*(\d{1,7}(?:\s+\d{1,7})*)\s*%")
 _ID_CODE = re.compile(r"_(\d{2,3})_")
+_ALIAS = re.compile(r"alias\d*", re.IGNORECASE)
 _LINE_BREAK = re.compile(r"\r?\n|\r")
 
 
@@ -251,12 +254,16 @@ def decode_string(quoted: str) -> str:
 
 def _character(match: re.Match[str]) -> str:
     codes = [int(code) for code in match[1].split()]
-    if all(
-        code in (9, 10, 13) or (32 <= code < 0x110000 and not 0xD800 <= code < 0xE000)
-        for code in codes
-    ):
+    # a blank before the first number is seldom meant as one: then only what can be seen counts
+    least = 0 if match[0][1].isdigit() else 32
+    if all(least <= code < 0x110000 and not 0xD800 <= code < 0xE000 for code in codes):
         return "".join(map(chr, codes))
     return match[0]
+
+
+def alias_names(properties: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the other names that a net's properties give it (`Alias`, `Alias2`...)."""
+    return tuple(text for name, text in properties.items() if _ALIAS.fullmatch(name) and text)
 
 
 def decode_id(identifier: str, *, codes: bool = False) -> str:

@@ -20,6 +20,7 @@ from nettrace.readers.edif_design import (
     NetForm,
     Port,
     View,
+    alias_names,
     decode_id,
     decode_string,
 )
@@ -269,7 +270,7 @@ class _Filler:
             if close - refs_end > 1:
                 said: dict[str, str] = {}
                 self.items(refs_end, close, said)
-                net.aliases = tuple(v for k, v in said.items() if k.lower() == "alias" and v)
+                net.aliases = alias_names(said)
         return start
 
 
