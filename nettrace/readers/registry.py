@@ -12,6 +12,7 @@ from nettrace.errors import BadInput, Place, WrongUsage
 from nettrace.model.board import Board
 from nettrace.model.names import nearest_names
 from nettrace.readers.document import Document
+from nettrace.readers.heads import SPICE_HEAD, TABLE_HEAD
 
 __all__ = ["FORMATS", "Format", "detect_format", "read_file", "read_text"]
 
@@ -86,34 +87,21 @@ FORMATS: tuple[Format, ...] = (
         "sheet",
         "typed sheet",
         "'sheet' on the first line that is not a remark",
-        re.compile(r"\A(?:\s*(?:#[^\n]*)?\n)*\s*sheet\b", re.IGNORECASE),
+        re.compile(r"\A(?:[ \t\r]*+(?:#[^\n]*+)?\n)*+\s*+sheet\b", re.IGNORECASE),
         "nettrace.readers.sheet",
     ),
     Format(
         "spice",
         "SPICE deck",
         "a title line, then elements (R1 a b 10k) and dot lines ('.end')",
-        re.compile(
-            r"\A[^\n]*\n(?:(?:\s*|\*[^\n]*|\+[^\n]*|\s*\.[A-Za-z][^\n]*"
-            r"|\s*[A-Za-z][\w.$#-]*[ \t]+\S+[^\n,;]*(?:[;$][^\n]*)?)\r?\n)*?"
-            r"\s*(?:\.(?:end|ends|subckt|include|inc|lib|model|param|options?|tran|ac|dc|op|"
-            r"global|control|title)\b"
-            r"|[RCLVIDQMXEFGHJ][\w.$#-]*[ \t]+\S+[ \t]+\S+[ \t]+\S+)",
-            re.IGNORECASE,
-        ),
+        SPICE_HEAD,
         "nettrace.readers.spice",
     ),
     Format(
         "csv",
         "parts list or placement table",
         "a heading row with a reference column (Ref, Reference, Designator...)",
-        re.compile(
-            r"\A\ufeff?[^\n]*?(?:^|[,;\t\"])\s*\"?\s*"
-            r"(?:ref(?:s|erences?|des|[ ._-]*des(?:ignators?)?)?"
-            r"|designators?|testpoint ref\.?|part ref\w*|bauteil\w*|referenz\w*|rep[eè]re\w*|"
-            r"referencia\w*|riferiment\w*|位号|位號)\b",
-            re.IGNORECASE | re.MULTILINE,
-        ),
+        TABLE_HEAD,
         "nettrace.readers.csv_tables",
     ),
 )

@@ -12,16 +12,18 @@ takes is stated beside it, in `properties["spice_value"]`.
 from __future__ import annotations
 
 import gc
+from functools import lru_cache
 
 from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.document import Document
 from nettrace.readers.spice_deck import Deck, Scope, load_deck
-from nettrace.readers.spice_elements import Element
+from nettrace.readers.spice_elements import PLAIN_PASSIVE, Element
 from nettrace.readers.spice_expressions import Environment
 from nettrace.readers.spice_flatten import GROUND, expand
 from nettrace.readers.spice_models import pin_names
+from nettrace.readers.spice_numbers import spice_number
 from nettrace.readers.spice_scopes import ScopeReader
 from nettrace.readers.spice_sources import constant_volts
 from nettrace.readers.spice_text import Line
@@ -31,12 +33,12 @@ __all__ = ["read", "read_with"]
 #: How many names a warning about many parts lists.
 MOST_NAMES = 8
 _NUMBERS = tuple(str(number) for number in range(1, 65))
-_Pin = tuple[str, str]
+_NO_FACTS = (None, None, None)  # of a pin: name, electrical type, place
 
 
 def read(document: Document) -> Board:
-    """Read a deck; an X element is one part."""
-    return read_with(document)
+    """Read a deck; an X element is one part unless the document says "flatten"."""
+    return read_with(document, document.hierarchy or "keep")
 
 
 def read_with(document: Document, hierarchy: str = "keep") -> Board:
@@ -68,9 +70,7 @@ def _read(document: Document, hierarchy: str) -> Board:
     if hierarchy == "flatten":
         expand(deck, reader.scopes, reader.add, builder)
     else:
-        environment = reader.scopes.environment(deck.root)
-        for line, element in reader.scopes.elements(deck.root, environment):
-            reader.add(element.name, element.nodes, element, line, deck.root, environment)
+        reader.read_top()
     reader.finish()
     return builder.build()
 
@@ -93,6 +93,36 @@ class _DeckReader:
         self.volts: dict[str, tuple[float, Place]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
         self.undefined: dict[str, Place] = {}  # subcircuits not in the deck
+
+    def read_top(self) -> None:
+        """Make a part of every element at top level."""
+        root, scopes = self.deck.root, self.scopes
+        environment = scopes.environment(root)
+        if root.conditions:
+            for line, element in scopes.elements(root, environment):
+                self.add(element.name, element.nodes, element, line, root, environment)
+            return
+        plain, add_plain = PLAIN_PASSIVE.match, self.add_plain
+        for line in root.lines:
+            match = plain(line[2])
+            if match is not None:
+                add_plain(line, *match.groups())
+            else:
+                element = scopes.decode(root, line)
+                self.add(element.name, element.nodes, element, line, root, environment)
+
+    def add_plain(self, line: Line, refdes: str, node_1: str, node_2: str, value: str) -> None:
+        """Make a part of `R1 a b 10k`: what most lines are, so it takes the shortest way."""
+        shown = self.shown
+        draft = self.builder.part(refdes, Place(self.deck.files[line[0]], line[1], 1))
+        draft.value = value
+        number = _number_text(value)
+        if number is not None:
+            draft.properties["spice_value"] = number
+        draft.pin_facts = {
+            ("1", shown.get(node_1) or self._net(node_1)): _NO_FACTS,
+            ("2", shown.get(node_2) or self._net(node_2)): _NO_FACTS,
+        }
 
     def add(
         self,
@@ -133,9 +163,13 @@ class _DeckReader:
         return net
 
     def _state_number(self, draft: PartDraft, value: str | None, environment: Environment) -> None:
-        number = environment.value_of(value) if value is not None else None
-        if number is not None:
-            draft.properties["spice_value"] = repr(number)
+        if value is None:
+            return
+        text = _number_text(value)
+        if text is None and (number := environment.value_of(value)) is not None:
+            text = repr(number)
+        if text is not None:
+            draft.properties["spice_value"] = text
 
     def _state_kind(
         self,
@@ -253,6 +287,12 @@ class _DeckReader:
                 f"{_counted(len(missing), 'subcircuit')} not defined here: {_listed(missing)}",
                 self.undefined[missing[0]],
             )
+
+
+@lru_cache(maxsize=4096)
+def _number_text(value: str) -> str | None:
+    number = spice_number(value)
+    return None if number is None else repr(number)
 
 
 def _is_placeholder(value: str, name: str) -> bool:
