@@ -131,7 +131,7 @@ def unit_of(text: str) -> float | None:
     if match is None:
         return None
     unit = match[1].lower()
-    if unit.startswith("mil") and not unit.startswith("milli") or unit == "thou":
+    if unit in ("mil", "mils", "thou"):
         return 0.0254
     if unit[0] == "i" or unit == '"':
         return 25.4
