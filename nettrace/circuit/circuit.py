@@ -29,6 +29,7 @@ from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
 if TYPE_CHECKING:
+    from nettrace.circuit.roles.survey import Survey
     from nettrace.model.pad_grid import PadGrid
 
 __all__ = ["Circuit"]
@@ -87,6 +88,13 @@ class Circuit:
         from nettrace.circuit.buses import infer_buses
 
         return infer_buses(self.board, self.kinds, self.rails, self.links, self.pulls)
+
+    @cached_property
+    def survey(self) -> Survey:
+        """What stands around each net, in tables; the roles are read from it."""
+        from nettrace.circuit.roles.survey import survey_board
+
+        return survey_board(self.board, self.kinds, self.rails)
 
     @cached_property
     def _bus_nets(self) -> frozenset[str]:

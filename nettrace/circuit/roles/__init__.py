@@ -1,0 +1,89 @@
+"""Roles: what each part is there for, several candidates with a score and reasons in words.
+
+`RULES` is the order of the rules; each looks at one position and returns scored findings, none
+stops another. Works from topology and references alone, better with values, pin names and
+descriptions. What to propose for an empty position is in `proposals`; nothing here looks at
+readings or damage.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from nettrace.circuit.evidence import Role
+from nettrace.circuit.roles.capacitors import CAPACITOR_RULES
+from nettrace.circuit.roles.chips import CHIP_RULES
+from nettrace.circuit.roles.dividers import DIVIDER_RULES
+from nettrace.circuit.roles.inductors import INDUCTOR_RULES
+from nettrace.circuit.roles.others import OTHER_RULES
+from nettrace.circuit.roles.resistors import RESISTOR_RULES
+from nettrace.circuit.roles.semiconductors import SEMICONDUCTOR_RULES
+from nettrace.circuit.roles.site import Rule, Site
+from nettrace.circuit.roles.vocabulary import ROLES
+from nettrace.model.names import match_names
+
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
+
+__all__ = ["ROLES", "RULES", "infer_roles"]
+
+RULES: Final[tuple[Rule, ...]] = (
+    *RESISTOR_RULES,
+    *DIVIDER_RULES,
+    *CAPACITOR_RULES,
+    *INDUCTOR_RULES,
+    *SEMICONDUCTOR_RULES,
+    *CHIP_RULES,
+    *OTHER_RULES,
+)
+
+#: Candidates below this are not worth a technician's eye.
+LEAST_SCORE: Final = 0.1
+
+
+def infer_roles(
+    circuit: Circuit, part_key: str, rules: tuple[Rule, ...] = RULES
+) -> tuple[Role, ...]:
+    """Return the candidate roles of a part, best first, in the contract's vocabulary.
+
+    A role that several rules find keeps the best score and all reasons. The user's note comes
+    first with score 1; what was inferred follows. `unknown` alone where no rule finds anything.
+    """
+    survey = circuit.survey
+    part = circuit.board.part_by_key[part_key]
+    site = Site(circuit, survey, part, circuit.kinds[part_key])
+    scores: dict[str, float] = {}
+    reasons: dict[str, dict[str, None]] = {}
+    for rule in rules:
+        for finding in rule(site):
+            best = scores.get(finding.role, 0.0)
+            kept = reasons.setdefault(finding.role, {})
+            if finding.score > best:
+                # the reasons of the surer rule stand first
+                scores[finding.role] = finding.score
+                reasons[finding.role] = dict.fromkeys((*finding.because, *kept))
+            else:
+                kept.update(dict.fromkeys(finding.because))
+    order = {role: index for index, role in enumerate(ROLES)}
+    ranked = sorted(scores, key=lambda role: (-scores[role], order[role]))
+    candidates = tuple(
+        Role(role, round(scores[role], 2), tuple(reasons[role]))
+        for role in ranked
+        if scores[role] >= LEAST_SCORE
+    )
+    noted = _noted_role(circuit, part_key)
+    if noted is not None:
+        rest = tuple(role for role in candidates if role.role != noted)
+        return (Role(noted, 1.0, ("user's note",)), *rest)
+    return candidates or (Role("unknown", 0.0, ("no rule finds a role for it",)),)
+
+
+def _noted_role(circuit: Circuit, part_key: str) -> str | None:
+    roles = circuit.notes.roles
+    if not roles:
+        return None
+    part = circuit.board.part_by_key[part_key]
+    for pattern, role in roles.items():
+        if match_names(pattern, [part_key]) or match_names(pattern, [part.refdes]):
+            return role
+    return None

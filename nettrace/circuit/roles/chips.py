@@ -1,0 +1,328 @@
+"""Roles of chips and modules: by part number and words, by pins, by what they are wired to."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles.chip_words import roles_in_text
+from nettrace.circuit.roles.net_words import words_of
+from nettrace.circuit.roles.site import (
+    CERTAIN,
+    FAINT,
+    LIKELY,
+    POSSIBLE,
+    STRONG,
+    WEAK,
+    Finding,
+    Rule,
+    Site,
+    found,
+)
+from nettrace.circuit.roles.survey import plain_name
+
+__all__ = ["CHIP_RULES"]
+
+_CHIP: Final = frozenset({Kind.IC, Kind.MODULE, Kind.OSCILLATOR, Kind.DISPLAY, Kind.UNKNOWN})
+#: A processor has more signals than this; so many pins do not fit a simple chip (common practice).
+PROCESSOR_SIGNALS: Final = 16
+#: A fixed regulator has at most this many pins.
+SMALL_PINS: Final = 8
+
+
+def by_words(site: Site) -> Iterable[Finding]:
+    """The part number, and the words of the description."""
+    if site.what not in _CHIP:
+        return
+    survey = site.survey
+    named = roles_in_text(site.part)
+    main = site.part.key == survey.main_chip
+    for role, (score, why) in named.items():
+        if role == "controller" and not main and survey.main_chip is not None:
+            signals = survey.signals_of
+            share = signals.get(site.part.key, 0) / max(signals.get(survey.main_chip, 1), 1)
+            score = score if share > SECOND_SHARE else score * 0.8
+        if role == "regulator" and ("charger" in named or "fuel gauge" in named):
+            # one chip with supplies, charger and gauge is a regulator first
+            makes = len([n for n in site.part.nets if n in survey.switching_nodes]) > 1
+            score = 0.94 if makes and score > named.get("charger", (0, ""))[0] - 0.2 else score
+        yield found(role, score, why)
+    if any(word in named for word in ("regulator",)) and _is_power_manager(site):
+        yield found("charger", POSSIBLE, "a power management chip with a battery on it")
+        yield found("fuel gauge", WEAK, "a power management chip with a battery on it")
+
+
+#: A second processor has at least this share of the main one's signals (common practice).
+SECOND_SHARE: Final = 0.25
+
+
+def _is_power_manager(site: Site) -> bool:
+    nodes = sum(net in site.survey.switching_nodes for net in site.part.nets)
+    battery = any("BAT" in words_of(net) for net in site.part.nets)
+    return nodes >= 2 and battery and len(site.part.pins) > SMALL_PINS
+
+
+def regulator_by_wiring(site: Site) -> Iterable[Finding]:
+    """Switches an inductor, or stands between two rails with little else."""
+    if site.what not in _CHIP:
+        return
+    survey, part = site.survey, site.part
+    nodes = [net for net in part.nets if net in survey.switching_nodes]
+    if nodes:
+        big = part.key == survey.main_chip and len(part.pins) > 32
+        yield found("regulator", WEAK if big else 0.87, f"switches the inductor on {nodes[0]}")
+        if _is_power_manager(site):
+            yield found("charger", POSSIBLE, "with a battery on it")
+            yield found("fuel gauge", WEAK, "with a battery on it")
+    supplies = [net for net in part.nets if survey.is_supply(net)]
+    made = [net for net in supplies if survey.rails[net].source == part.key]
+    names = {plain_name(pin.name) for pin in part.pins}
+    inputs = names & {"VIN", "IN", "VCC", "VI", "INPUT"}
+    outputs = names & {"VOUT", "OUT", "VO", "OUTPUT"}
+    if inputs and outputs and len(part.pins) <= SMALL_PINS and supplies:
+        yield found("regulator", 0.72, "pins in and out")
+        yield found("load switch", 0.4, "pins in and out")
+        return
+    grounds = [net for net in part.nets if survey.is_ground(net)]
+    if not grounds or len(part.pins) > SMALL_PINS:
+        return
+    signals = len(part.nets) - len(supplies) - len(grounds)
+    if len(supplies) == 2 and signals <= 3 and site.what is Kind.IC:
+        score = 0.74 if signals <= 1 or made else 0.55
+        yield found("regulator", score, f"between the rails {supplies[0]} and {supplies[1]}")
+        yield found("load switch", 0.5 if signals >= 2 else WEAK, "between two rails")
+
+
+def by_pin_names(site: Site) -> Iterable[Finding]:
+    """Pins that only one sort of chip has."""
+    if site.what not in _CHIP:
+        return
+    names = {plain_name(pin.name) for pin in site.part.pins if pin.name}
+    if not names:
+        return
+    text = " ".join(sorted(names))
+    for role, score, needed in _PIN_SETS:
+        if all(re.search(pattern, text) for pattern in needed):
+            yield found(role, score, "pins such as " + ", ".join(_shown(names, needed)))
+
+
+def _shown(names: set[str], needed: tuple[str, ...]) -> list[str]:
+    return [
+        next((name for name in sorted(names) if re.search(pattern, name)), "") for pattern in needed
+    ]
+
+
+#: Role, score, patterns that must all be among the pin names (common practice, no source).
+_PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
+    ("memory", 0.84, (r"\b(?:WP|WP/IO2|IO2|WP\(?I/?O2\)?)", r"\b(?:HOLD|IO3|SIO3|RESET/SIO3)", r"\b(?:CS|S|CE|CS#)\b")),
+    ("memory", 0.8, (r"\bDQ0\b", r"\b(?:CAS|CK|CLK|WE)\b", r"\bA0\b")),
+    ("memory", 0.8, (r"\bDAT0\b", r"\bCMD\b", r"\bVCCQ\b|\bVDDI\b")),
+    ("memory", 0.7, (r"\bWP\b", r"\bSDA\b", r"\bA0\b|\bE0\b")),
+    ("level shifter", 0.86, (r"\bVCCA\b", r"\bVCCB\b")),
+    ("level shifter", 0.8, (r"\bSDA1\b", r"\bSDA2\b", r"\bSCL1\b")),
+    ("controller", 0.72, (r"SWDIO|SWCLK|PDI|JTAG|TRACECLK|\bMCLR\b", r"P[A-F]?\d\.?\d|GPIO\d")),
+    ("controller", 0.7, (r"\bGPIO1\b|\bPA0?1\b|\bPB0?1\b|\bP0\.0?1\b|\bRA1\b", r"XIN|XTAL|OSC|SWD")),
+    ("fuel gauge", 0.72, (r"\bSRP\b|\bCSP\b|\bVSNS\+?", r"\bSRN\b|\bCSN\b", r"\bBAT\b|\bVBAT\b|\bVCELL\b|\bBI|\bCELL\b")),
+    ("charger", 0.7, (r"\bPROG\b|\bISET\b|\bICHG\b", r"\bBAT\b|\bVBAT\b", r"\bSTAT\b|\bCHG\b|\bCHRG\b|\bTS\b")),
+    ("regulator", 0.74, (r"\bV?FB\d?\b|\bADJ\b", r"\bSW\d?\b|\bLX\d?\b|\bV?OUT\b", r"\bV?IN\b")),
+    ("real-time clock", 0.66, (r"\bCLKOUT\b|\bCLKOE\b|\bSQW|\b32KHZ\b", r"\bSDA\b", r"\bINT")),
+    ("real-time clock", 0.64, (r"\bX1\b|\bOSCI\b", r"\bX2\b|\bOSCO\b", r"\bVBAT\b|\bVBACKUP\b", r"\bSDA\b")),
+    ("sensor", 0.62, (r"\bINT\d?\b|\bDRDY\b|\bALERT\b", r"\bSDA\b|\bSDX\b|\bSDI", r"\bCSB?\b|\bSA0\b|\bADD?R?0?\b|\bSDO\b")),
+    ("amplifier", 0.7, (r"\bIN\+|\b\+IN|\b\+$|\bINP\b", r"\bIN-|\b-IN|\bINN\b|\b-$", r"\bOUT|\bVO")),
+    ("amplifier", 0.68, (r"\bOUT\+|\bOUTP\b|\bVO\+", r"\bOUT-|\bOUTN\b|\bVO-")),
+    ("interface chip", 0.6, (r"\bTXD\b|\bTX\b", r"\bRXD\b|\bRX\b", r"\bD\+|\bUSBDP\b|\bCANH\b|\bUD\+|\bDP\b")),
+    ("logic", 0.6, (r"\b1?A\b|\bA1\b", r"\b1?Y\b|\bY1\b")),
+    ("switch", 0.66, (r"\bCOM\d?\b", r"\bNO\d?\b", r"\bNC\d?\b", r"\bIN\d?\b|\bSEL")),
+    ("load switch", 0.7, (r"\bV?IN\b", r"\bV?OUT\b", r"\bILIM\b|\bISET\b|\bFLAG\b|\bFAULT\b|\bOC\b|\bQOD\b|\bFLG\b")),
+    ("oscillator", 0.72, (r"\bCLK0\b|\bOUT0\b", r"\bCLK1\b|\bOUT1\b", r"\bXA\b|\bXIN\b|\bX1\b|\bREF")),
+    ("ESD protection", 0.7, (r"\bI/?O1\b", r"\bI/?O2\b", r"\bVBUS\b|\bVP\b|\bVCC\b")),
+)  # fmt: skip
+
+
+def by_package(site: Site) -> Iterable[Finding]:
+    """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
+    if site.what not in _CHIP:
+        return
+    for where, text in (("reference", site.part.refdes), ("package", site.part.package or "")):
+        for pattern, role in _PLACE_WORDS:
+            match = pattern.search(text)
+            if match:
+                score = 0.78 if where == "reference" else 0.55
+                yield found(role, score, f"{where} {text}")
+
+
+_PLACE_WORDS: Final = tuple(
+    (re.compile(words, re.IGNORECASE), role)
+    for words, role in (
+        (r"HALL|SENS|MIC(?:ROPHONE)?\d*$|^MK\d|^MIC\d|BOSCH_LGA|IMU|ACCEL|^IR\d|TSOP|^BMP|^BME", "sensor"),
+        (r"FLASH|EEPROM|^RAM\d|DDR\d?|^EMMC|^MEM\d", "memory"),
+        (r"^VR\d|^REG\d|^LDO|^PMIC|^PMU|^BUCK|DC-?DC", "regulator"),
+        (r"^RTC\d|RV-8\d", "real-time clock"),
+        (r"^MCU|^CPU|^SOC\d", "controller"),
+        (r"^OSC\d|OSCILLATOR|TCXO|^XO\d", "oscillator"),
+        (r"^AMP\d|^OP\d|^PA\d", "amplifier"),
+        (r"ESP32|ESP-12|NRF5|NORA|WROOM|RASPBERRY|PI.?PICO|FEATHER|ARDUINO|TEENSY", "controller"),
+    )
+)  # fmt: skip
+
+
+def processor(site: Site) -> Iterable[Finding]:
+    """The chip that most signals of the board meet on; else one that is merely large."""
+    if site.what not in _CHIP:
+        return
+    survey = site.survey
+    signals = survey.signals_of.get(site.part.key, 0)
+    if site.part.key == survey.main_chip:
+        yield found("controller", 0.83, f"{signals} signals meet here, more than at any other part")
+        yield found("interface chip", 0.4, f"{signals} signals")
+    elif site.what is Kind.MODULE:
+        yield found("interface chip", 0.74, "a module beside the processor")
+        yield found("controller", POSSIBLE, "a module has its own firmware")
+    elif signals >= PROCESSOR_SIGNALS:
+        yield from _large(site, signals)
+
+
+def _large(site: Site, signals: int) -> Iterable[Finding]:
+    """A large chip that is not the processor: memory if nearly all its signals go straight there."""
+    survey = site.survey
+    main = survey.main_chip
+    shared = straight = memory_names = 0
+    for net in site.part.nets:
+        if not survey.is_signal(net):
+            continue
+        chips = survey.chips.get(net, ())
+        if main in chips:
+            shared += 1
+            straight += len(survey.pins(net)) <= 4
+        if _MEMORY_LINE.search(words_of(net)):
+            memory_names += 1
+    line = f"{shared} of {signals} signals go to the processor"
+    if memory_names >= signals * 0.4:
+        yield found("memory", 0.84, f"{memory_names} lines are named as a memory's")
+    if shared >= signals * 0.7 and straight >= shared * 0.7:
+        yield found("memory", 0.55, line)
+    yield found("interface chip", 0.6, line)
+    yield found("logic", 0.45, line)
+    yield found("controller", 0.5, f"{signals} signals")
+
+
+_MEMORY_LINE: Final = re.compile(
+    r"DQS?\d|DQM|DDR|(?:^|[_\d])(?:CAS|RAS|WE|BA\d|ODT|CKE)(?:$|[_#N])|S\w*DQ|S\d?A\d+$|SA\d+$|EMMC"
+    r"|SDC2|NAND|FLASH|S\d?SCK"
+)
+
+
+def small_chip(site: Site) -> Iterable[Finding]:
+    """A small chip without words: by the lines it is on."""
+    if site.what not in _CHIP or site.part.key == site.survey.main_chip:
+        return
+    survey, part = site.survey, site.part
+    lines = " ".join(words_of(net) for net in part.nets if survey.is_signal(net))
+    pins = len(part.pins)
+    if (
+        _SERIAL_MEMORY.search(lines)
+        and pins <= 16
+        and re.search(r"MISO|MOSI|CLK|SCK|SD\d|IO\d", lines)
+    ):
+        yield found("memory", 0.7, "on a flash's serial lines")
+    if _EMMC.search(lines) and pins > 16:
+        yield found("memory", 0.7, "on the lines of an eMMC or a card")
+    if re.search(r"SDA", lines) and re.search(r"SCL|SCK", lines) and pins <= 16:
+        yield found("sensor", 0.5, "a small chip on an I2C bus")
+        yield found("interface chip", 0.45, "a small chip on an I2C bus")
+        yield found("memory", WEAK, "a small chip on an I2C bus")
+    if pins <= 8 and re.search(r"HALL|LID", lines):
+        yield found("sensor", LIKELY, "on a line named for a hall sensor")
+    if survey.crystals and any(net in survey.crystal_nets for net in part.nets):
+        yield found("interface chip", 0.5, "has its own crystal")
+        if pins <= 10:
+            yield found("real-time clock", 0.5, "a small chip with its own crystal")
+    if re.search(r"SPK|SPEAK|HPOUT|AUDIO|LOUT|ROUT|LINEOUT", lines) and pins <= 20:
+        yield found("amplifier", 0.62, "on audio lines")
+    yield from _by_surroundings(site)
+
+
+_SERIAL_MEMORY: Final = re.compile(
+    r"(?:FLASH|QSPI|SPIFI|FSPI|SF_|\bROM)|(?:^|\s)IC-|SPI0|BOOT.?SPI"
+)
+_EMMC: Final = re.compile(r"(?:EMMC|SDC\d|MMC\d).*(?:D[0-7]|CMD)")
+
+
+def _by_surroundings(site: Site) -> Iterable[Finding]:
+    """Coupling capacitors on its signals: analog or radio; straight lines to the processor: SPI."""
+    survey, part = site.survey, site.part
+    signals = [net for net in part.nets if survey.is_signal(net)]
+    coupled = [
+        net
+        for net in signals
+        if any(survey.is_signal(b.far) for b in survey.capacitors.get(net, ()))
+    ]
+    supplies = [net for net in part.nets if survey.is_supply(net)]
+    chip_pins = len(part.pins)
+    if coupled and chip_pins <= SMALL_PINS:
+        if len(coupled) >= 3 and not supplies:
+            yield found(
+                "switch", 0.64, f"{len(coupled)} coupled lines and no supply: a radio switch"
+            )
+            yield found("amplifier", 0.4, f"{len(coupled)} coupled lines")
+        else:
+            yield found("amplifier", 0.6, f"coupled through capacitors: {coupled[0]}")
+            yield found("switch", 0.4, f"coupled through capacitors: {coupled[0]}")
+    elif len(coupled) >= 3 and not supplies and chip_pins <= 16:
+        yield found("switch", 0.55, f"{len(coupled)} coupled lines and no supply: a radio switch")
+    main = survey.main_chip
+    straight = [n for n in signals if main in survey.chips.get(n, ()) and len(survey.pins(n)) <= 4]
+    if chip_pins in {8, 9} and len(supplies) == 1 and len(straight) >= 4:
+        yield found("memory", 0.56, f"eight pins, {len(straight)} straight to the processor")
+
+
+def unplaced_chip(site: Site) -> Iterable[Finding]:
+    """What a chip may be where nothing says so."""
+    if site.what is Kind.MICROPHONE:
+        yield found("sensor", CERTAIN, "a microphone")
+    elif site.what is Kind.OSCILLATOR:
+        yield found("oscillator", STRONG, *site.kind.because[:1])
+    elif site.what is Kind.DISPLAY:
+        yield found("interface chip", WEAK, "a display")
+        yield found("connector", WEAK, "a display is reached by its contacts")
+    elif site.what in {Kind.IC, Kind.MODULE}:
+        pins = len(site.part.pins)
+        if pins > 2 * SMALL_PINS:
+            yield found("interface chip", WEAK, f"{pins} pins")
+            yield found("controller", 0.2, f"{pins} pins")
+        else:
+            yield found("interface chip", 0.25, f"{pins} pins")
+            yield found("logic", 0.22, f"{pins} pins")
+            yield found("regulator", FAINT, f"{pins} pins")
+        if site.survey.count(site.part.nets[0] if site.part.nets else "", Kind.CONNECTOR):
+            yield found("ESD protection", FAINT, "on a plug's line")
+
+
+def protection_by_wiring(site: Site) -> Iterable[Finding]:
+    """A chip on a plug's lines and on ground, the same lines going on to elsewhere."""
+    if site.what is not Kind.IC or len(site.part.pins) > 12:
+        return
+    survey, part = site.survey, site.part
+    if not any(survey.is_ground(net) for net in part.nets):
+        return
+    lines = [net for net in part.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
+    plugged = [net for net in lines if survey.count(net, Kind.CONNECTOR)]
+    supplies = sum(survey.is_supply(net) for net in part.nets)
+    if len(lines) >= 2 and len(plugged) == len(lines) and supplies <= 1:
+        text = f"all its lines go to a plug: {', '.join(plugged[:3])}"
+        twice = len(part.pins) - len({pin.net for pin in part.pins})
+        yield found("ESD protection", 0.76 if twice or supplies == 0 else 0.6, text)
+
+
+CHIP_RULES: Final[tuple[Rule, ...]] = (
+    by_words,
+    regulator_by_wiring,
+    by_pin_names,
+    by_package,
+    processor,
+    small_chip,
+    protection_by_wiring,
+    unplaced_chip,
+)

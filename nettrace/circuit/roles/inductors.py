@@ -1,0 +1,102 @@
+"""Roles of inductors, beads and chokes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Final
+
+from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles.net_words import SWITCH_PIN, words_of
+from nettrace.circuit.roles.site import (
+    CERTAIN,
+    FAINT,
+    LIKELY,
+    POSSIBLE,
+    STRONG,
+    WEAK,
+    Finding,
+    Rule,
+    Site,
+    figure,
+    found,
+)
+from nettrace.circuit.roles.survey import CONVERTER_HENRIES
+
+__all__ = ["INDUCTOR_RULES"]
+
+
+def bead(site: Site) -> Iterable[Finding]:
+    """A bead by its value, its package or its words, whatever its reference."""
+    if site.what is Kind.FERRITE:
+        yield found("ferrite bead", CERTAIN, *site.kind.because[:2])
+        yield found("filter inductor", POSSIBLE, "in series with a line")
+
+
+def switching_inductor(site: Site) -> Iterable[Finding]:
+    """Between a switching node and a rail, or between the two nodes of one converter."""
+    if site.what not in {Kind.INDUCTOR, Kind.FERRITE} or not site.ends:
+        return
+    survey = site.survey
+    for node, far in (site.ends, site.ends[::-1]):
+        if survey.switching_nodes.get(node) is None or not survey.is_signal(node):
+            continue
+        chips = survey.chips.get(node, ())
+        name = survey.board.part_by_key[chips[0]].refdes if chips else "a transistor"
+        named = any(SWITCH_PIN.search(text) for text in (*survey.pin_names(node), words_of(node)))
+        score = CERTAIN if named or site.kind.henries is not None else 0.88
+        if site.what is Kind.FERRITE:
+            score = WEAK
+        yield found(
+            "switching inductor",
+            score,
+            f"from {node}, switched by {name}, to {survey.describe(far)}",
+        )
+        return
+
+
+def filter_inductor(site: Site) -> Iterable[Finding]:
+    """A choke of a supply, or matching and filtering in a signal."""
+    if site.what is not Kind.INDUCTOR or not site.ends:
+        return
+    survey, henries = site.survey, site.kind.henries
+    first, second = site.ends
+    small = henries is not None and henries < CONVERTER_HENRIES
+    both = not survey.is_signal(first) and not survey.is_signal(second)
+    if small:
+        yield found("filter inductor", 0.9, f"{figure(henries, 'H')}: matching or filter")
+    elif both:
+        grounds = survey.is_ground(first) and survey.is_ground(second)
+        line = f"between {'the grounds' if grounds else 'the rails'} {first} and {second}"
+        if henries is None:
+            # under L without a value most parts between two supplies are beads
+            yield found("ferrite bead", STRONG if grounds else LIKELY, line)
+            yield found("filter inductor", 0.6, line)
+            yield found("switching inductor", WEAK, line)
+        else:
+            yield found("filter inductor", 0.8, f"{figure(henries, 'H')} {line}")
+            yield found("switching inductor", POSSIBLE, line)
+            yield found("ferrite bead", WEAK, line)
+    else:
+        line = f"between {first} and {second}"
+        yield found("filter inductor", LIKELY, line)
+        yield found("ferrite bead", 0.6 if henries is None else WEAK, line)
+        yield found("switching inductor", WEAK, line)
+
+
+def choke(site: Site) -> Iterable[Finding]:
+    """Two windings: a pair goes through."""
+    if site.what is Kind.COMMON_MODE_CHOKE:
+        yield found("common-mode choke", CERTAIN, *site.kind.because[:2])
+        yield found("filter inductor", WEAK, "in series with a pair")
+    elif site.what is Kind.TRANSFORMER:
+        yield found("common-mode choke", FAINT, "windings")
+        yield found("filter inductor", FAINT, "windings")
+        yield found("unknown", WEAK, "a transformer: no word of the list fits")
+    elif site.what is Kind.FILTER:
+        yield found("filter inductor", 0.4, *site.kind.because[:1])
+        yield found("ferrite bead", WEAK, *site.kind.because[:1])
+        yield found("common-mode choke", WEAK, *site.kind.because[:1])
+        yield found("ESD protection", FAINT, *site.kind.because[:1])
+
+
+INDUCTOR_RULES: Final[tuple[Rule, ...]] = (bead, switching_inductor, filter_inductor, choke)

@@ -1,0 +1,425 @@
+"""Roles of resistors in series with a signal or a supply, and of pulls.
+
+Dividers, set resistors and thermistors are in `dividers`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from typing import Final
+
+from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles.net_words import (
+    BUTTON,
+    COMPENSATION_PIN,
+    CONFIGURATION,
+    RESET,
+    USB_CC,
+    USB_DATA,
+    words_of,
+)
+from nettrace.circuit.roles.site import (
+    CERTAIN,
+    FAINT,
+    LIKELY,
+    POSSIBLE,
+    STRONG,
+    WEAK,
+    Finding,
+    Rule,
+    Site,
+    figure,
+    found,
+)
+from nettrace.circuit.roles.survey import CHIPS, Branch, are_pair
+from nettrace.circuit.series import SHUNT_OHMS, resistor_elements
+from nettrace.model.board import Pin
+
+__all__ = ["RESISTOR_RULES"]
+
+#: A low-pass of at least this is meant as a filter; below, a few pF slow an edge (common practice).
+FILTER_SECONDS: Final = 1e-6
+#: A termination is near the impedance of a line: 50, 75, 100, 120 ohms (common practice).
+TERMINATION_OHMS: Final = (33.0, 150.0)
+#: A supply is filtered through up to this (common practice, no source).
+SUPPLY_FILTER_OHMS: Final = 100.0
+
+
+def zero_ohm_link(site: Site) -> Iterable[Finding]:
+    """A resistor of 0 ohms joins two nets."""
+    if site.what is Kind.RESISTOR and site.kind.ohms == 0:
+        yield found("zero-ohm link", CERTAIN, f"value {site.part.value}: 0 Ω")
+        if site.signals:
+            yield found("series resistor", WEAK, "in series with a signal")
+        yield found("jumper", FAINT, "an option to open")
+    if site.what is Kind.RESISTOR and site.kind.ohms is None and site.ends:
+        first, second = site.ends
+        survey = site.survey
+        if survey.is_supply(first) and survey.is_supply(second):
+            yield found("zero-ohm link", 0.55, f"joins two rails, {first} and {second}")
+        elif survey.is_ground(first) and survey.is_ground(second):
+            yield found("zero-ohm link", STRONG, f"joins two grounds, {first} and {second}")
+        elif site.signals:
+            yield found("zero-ohm link", FAINT, "value not known")
+
+
+def current_shunt(site: Site) -> Iterable[Finding]:
+    """Milliohms in series with a supply or a return measure its current."""
+    if site.what is not Kind.RESISTOR or not site.ends:
+        return
+    ohms, survey = site.kind.ohms, site.survey
+    supplies = [net for net in site.ends if not survey.is_signal(net)]
+    if ohms is not None and 0 < ohms <= SHUNT_OHMS:
+        score = CERTAIN if supplies else LIKELY
+        yield found("current shunt", score, f"{figure(ohms, 'Ω')} in series carries a current")
+    elif ohms is None and len(supplies) == 2 and all(map(survey.is_supply, supplies)):
+        across = {b.far for b in survey.capacitors.get(supplies[0], ())[:_FEW]}
+        score = 0.56 if supplies[1] in across else WEAK
+        yield found("current shunt", score, f"between the rails {' and '.join(supplies)}")
+    if len(site.part.pins) == 4 and len(site.part.nets) == 2:
+        yield found("current shunt", LIKELY, "four pins on two nets: force and sense")
+
+
+_FEW: Final = 200  # capacitors of a rail looked through: a bound, so that ground costs nothing
+
+
+def between_supplies(site: Site) -> Iterable[Finding]:
+    """A resistor of some ohms between two rails filters; from a rail to ground it discharges."""
+    if site.what is not Kind.RESISTOR or not site.ends or site.kind.ohms == 0:
+        return
+    survey, ohms = site.survey, site.kind.ohms
+    first, second = site.ends
+    if survey.is_signal(first) or survey.is_signal(second):
+        return
+    grounds = [net for net in site.ends if survey.is_ground(net)]
+    if len(grounds) == 1:
+        rail = second if grounds[0] == first else first
+        gates = [key for key in survey.gates.get(rail, ())]
+        if gates:
+            yield found(
+                "pull-down", LIKELY, f"from {rail} to ground, holds the gate of {gates[0]} low"
+            )
+            yield found("bleeder", POSSIBLE, f"discharges {rail}")
+        else:
+            yield found("bleeder", 0.6, f"from the rail {rail} to ground: discharges it")
+            yield found("pull-down", 0.55, f"from {rail} to ground")
+    elif not grounds:
+        if ohms is None or SHUNT_OHMS < ohms <= SUPPLY_FILTER_OHMS:
+            yield found("filter resistor", POSSIBLE, f"between the rails {first} and {second}")
+            yield found("inrush limiter", FAINT, f"between the rails {first} and {second}")
+        elif ohms > SUPPLY_FILTER_OHMS:
+            yield found("pull-up", POSSIBLE, f"from {first} to {second}")
+            yield found("filter resistor", 0.4, f"between the rails {first} and {second}")
+
+
+def led_resistor(site: Site) -> Iterable[Finding]:
+    """In series with a LED, whatever is at the far end."""
+    if site.what is not Kind.RESISTOR or not site.ends or site.kind.ohms == 0:
+        return
+    survey = site.survey
+    for net in site.ends:
+        if not survey.is_signal(net) or len(survey.pins(net)) > 4:
+            continue
+        leds = [b.part for b in survey.diodes.get(net, ()) if survey.kinds[b.part].kind is Kind.LED]
+        if not leds and survey.count(net, Kind.LED):
+            leds = [p.part for p in survey.pins(net) if survey.kinds[p.part].kind is Kind.LED]
+        if leds:
+            yield found("LED resistor", CERTAIN, f"in series with the LED {leds[0]}")
+            return
+        diodes = survey.diodes.get(net, ())
+        if diodes and len(survey.pins(net)) == 2 and survey.kinds[diodes[0].part].score < 0.9:
+            yield found("LED resistor", STRONG, f"alone in series with the diode {diodes[0].part}")
+            return
+
+
+def pull(site: Site) -> Iterable[Finding]:
+    """From a signal to a rail or to ground: a pull, unless a finer rule says more."""
+    if site.what is not Kind.RESISTOR or site.to_fixed is None or site.kind.ohms == 0:
+        return
+    signal, far = site.to_fixed
+    survey = site.survey
+    up = survey.is_supply(far)
+    role = "pull-up" if up else "pull-down"
+    because = [f"from {signal} to {survey.describe(far)}"]
+    score = LIKELY + 0.05
+    others = [pin for pin in survey.pins(signal) if pin.part != site.part.key]
+    if not others:
+        yield found(role, POSSIBLE, *because, "nothing else is on the net")
+        return
+    words = words_of(signal)
+    twin = _twin(site, signal, far)
+    if twin:
+        because.append(twin)
+        score += 0.1
+    gates = survey.gates.get(signal, ())
+    if gates:
+        because.append(f"holds the gate of {gates[0]}")
+        score += 0.1
+    if USB_CC.search(words) or any(USB_CC.search(name) for name in survey.pin_names(signal)):
+        because.append("on a USB-C configuration line")
+        score = STRONG
+        yield found("termination", POSSIBLE, *because)
+    if RESET.search(words) or CONFIGURATION.search(words) or BUTTON.search(words):
+        because.append(f"{words} is read as a logic level")
+        score += 0.05
+    if site.circuit.net_kind(signal) == "bus":
+        because.append(f"{signal} is a bus line")
+        score += 0.1
+    ohms = site.kind.ohms
+    if ohms is not None and TERMINATION_OHMS[0] <= ohms <= TERMINATION_OHMS[1]:
+        yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
+        score -= 0.2
+    yield found(role, min(score, 0.92), *because)
+    yield found("set resistor", FAINT, *because[:1])
+    if not up:
+        yield found("bleeder", FAINT, *because[:1])
+
+
+_TWINS: Final = (("SDA", "SCL"), ("SDA", "SCK"), ("SCL", "SDA"), ("SCK", "SDA"), ("DATA", "CLK"),
+                 ("CLK", "DATA"), ("CC1", "CC2"), ("CC2", "CC1"), ("D0", "D1"), ("D1", "D0"))  # fmt: skip
+
+
+def _twin(site: Site, signal: str, far: str) -> str:
+    """Return that a resistor does the same on the sister line, in words, or "" where none does."""
+    for word, other in _TWINS:
+        at = signal.upper().rfind(word)
+        if at < 0:
+            continue
+        sister = signal[:at] + other + signal[at + len(word) :]
+        for branch in site.survey.resistors.get(sister, ()):
+            if branch.far == far and branch.part != site.part.key:
+                return f"its twin {branch.part} does the same on {sister}"
+    return ""
+
+
+def series_resistor(site: Site) -> Iterable[Finding]:
+    """Between two signals."""
+    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+        return
+    first, second = site.signals
+    because = [f"between {first} and {second}"]
+    score = LIKELY
+    if any(USB_DATA.search(words_of(net)) for net in site.signals):
+        because.append("in a USB data line")
+        score += 0.1
+    if any(site.circuit.net_kind(net) == "bus" for net in site.signals):
+        because.append("in a bus line")
+        score += 0.1
+    for net in site.signals:
+        if net in site.survey.crystal_nets:
+            because.append(f"to the crystal {site.survey.crystal_nets[net]}: limits its drive")
+            score += 0.1
+    ohms = site.kind.ohms
+    if ohms is not None and ohms <= TERMINATION_OHMS[1]:
+        yield found("termination", WEAK, f"{figure(ohms, 'Ω')} at a line's source")
+    yield found("series resistor", min(score, 0.9), *because)
+    yield found("filter resistor", FAINT, because[0])
+
+
+def termination(site: Site) -> Iterable[Finding]:
+    """Across a differential pair."""
+    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+        return
+    first, second = site.signals
+    ohms = site.kind.ohms
+    if not are_pair(first, second) or (ohms is not None and ohms > TERMINATION_OHMS[1] * 2):
+        return
+    if set(site.survey.crystal_nets) >= {first, second}:
+        return
+    yield found("termination", STRONG, f"across the pair {first} and {second}")
+
+
+def crystal_feedback(site: Site) -> Iterable[Finding]:
+    """Across a crystal: keeps the oscillator's inverter in its linear range."""
+    if site.what is not Kind.RESISTOR or site.signals is None:
+        return
+    first, second = site.signals
+    crystals = site.survey.crystal_nets
+    if first in crystals and crystals[first] == crystals.get(second):
+        yield found("crystal feedback resistor", CERTAIN, f"across the crystal {crystals[first]}")
+
+
+def gate_resistor(site: Site) -> Iterable[Finding]:
+    """In series with a transistor's gate or base."""
+    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+        return
+    for net, far in (site.signals, site.signals[::-1]):
+        gates = site.survey.gates.get(net, ())
+        if not gates or site.survey.gates.get(far, ()) or _drives(site, net):
+            continue
+        base = site.survey.kinds[gates[0]].kind is Kind.TRANSISTOR
+        word = "base" if base else "gate"
+        yield found(
+            "gate resistor", 0.68 if base else 0.82, f"in series with the {word} of {gates[0]}"
+        )
+
+
+def _drives(site: Site, net: str) -> bool:
+    """Return whether a chip is on the net too, so that the far end is not what drives it."""
+    return site.survey.count(net, *CHIPS) > 0
+
+
+def filter_resistor(site: Site) -> Iterable[Finding]:
+    """Forms a low-pass or a loop filter with a capacitor."""
+    if site.what is not Kind.RESISTOR or site.kind.ohms == 0 or not site.ends:
+        return
+    survey = site.survey
+    for net, far in (site.ends, site.ends[::-1]):
+        if not survey.is_signal(net):
+            continue
+        capacitors = survey.capacitors.get(net, ())
+        if not capacitors or net in survey.crystal_nets:
+            continue
+        if len(survey.pins(net)) == 2:
+            yield from _series_rc(site, net, far, capacitors[0])
+        elif _is_filtered_node(site, net) and not survey.is_signal(far):
+            yield found(
+                "filter resistor", 0.8, f"with {capacitors[0].part} filters {far} for {net}"
+            )
+        elif _is_filtered_node(site, net):
+            yield from _from_filtered_node(site, net, far)
+        elif survey.is_signal(far):
+            yield from _low_pass(site, net, far, capacitors)
+
+
+def _series_rc(site: Site, middle: str, far: str, capacitor: Branch) -> Iterable[Finding]:
+    """R and C alone in series: a snubber, a loop filter, or an input behind its coupling."""
+    survey = site.survey
+    end = capacitor.far
+    names = " ".join((*survey.pin_names(far), words_of(far)))
+    chain = f"with {capacitor.part} in series from {far} to {end}"
+    if survey.is_ground(end) or survey.is_supply(end):
+        if COMPENSATION_PIN.search(names):
+            yield found("filter resistor", STRONG, chain, "on a compensation or loop pin")
+            yield found("snubber", FAINT, chain)
+            return
+        ohms = site.kind.ohms
+        damped = ohms is None or ohms <= SNUBBER_OHMS
+        yield found("snubber", 0.8 if damped else WEAK, f"{chain}: damps {far}")
+        yield found("filter resistor", 0.45 if damped else 0.78, chain)
+        return
+    if bridged(site, far, end):
+        yield found("filter resistor", 0.88, chain, "across another capacitor: a loop filter")
+
+
+#: More than this in series with a capacitor to ground damps nothing (common practice, no source).
+SNUBBER_OHMS: Final = 220.0
+
+
+def bridged(site: Site, first: str, second: str) -> bool:
+    """Return whether a capacitor joins the nets, at most one more resistor away."""
+    survey = site.survey
+    ends = {second}
+    if survey.is_signal(second) and len(survey.pins(second)) == 2:
+        ends |= {b.far for b in survey.resistors.get(second, ())}
+    return any(branch.far in ends for branch in survey.capacitors.get(first, ()))
+
+
+def _is_filtered_node(site: Site, net: str) -> bool:
+    """Return whether the net is only a capacitor between two resistors, one from a supply."""
+    survey = site.survey
+    resistors = survey.resistors.get(net, ())
+    if len(resistors) < 2 or survey.count(
+        net, *CHIPS, Kind.CONNECTOR, Kind.MOSFET, Kind.TRANSISTOR
+    ):
+        return False
+    return any(not survey.is_signal(branch.far) for branch in resistors)
+
+
+def _from_filtered_node(site: Site, node: str, far: str) -> Iterable[Finding]:
+    for branch in site.survey.resistors.get(node, ()):
+        if site.survey.is_signal(branch.far):
+            continue
+        up = site.survey.is_supply(branch.far)
+        because = f"from {far} to {branch.far} behind {branch.part}, filtered at {node}"
+        yield found("pull-up" if up else "pull-down", 0.8, because)
+        return
+
+
+def _low_pass(site: Site, net: str, far: str, capacitors: tuple[Branch, ...]) -> Iterable[Finding]:
+    survey, ohms = site.survey, site.kind.ohms
+    to_ground = [b for b in capacitors if not survey.is_signal(b.far)]
+    behind = survey.capacitors.get(far, ())
+    loop = behind and not survey.count(far, Kind.CONNECTOR) and far not in survey.crystal_nets
+    signal_chips = survey.count(net, *CHIPS) + survey.count(far, *CHIPS)
+    if loop and signal_chips < 2 and not words_of(net) and not words_of(far):
+        yield found(
+            "filter resistor", 0.82, f"between {capacitors[0].part} and {behind[0].part}: a ladder"
+        )
+        return
+    names = " ".join((*survey.pin_names(net), *survey.pin_names(far), words_of(net)))
+    if COMPENSATION_PIN.search(names):
+        yield found("filter resistor", 0.78, "on a compensation or loop pin")
+    if not to_ground or ohms is None:
+        return
+    seconds = max((ohms * (b.figure or 0.0) for b in to_ground), default=0.0)
+    text = f"{words_of(net)} {words_of(far)}"
+    by_hand = BUTTON.search(text) or RESET.search(text) or survey.count(far, Kind.SWITCH)
+    slow = seconds >= FILTER_SECONDS
+    if slow and not by_hand and survey.count(net, *CHIPS):
+        yield found("filter resistor", 0.76, f"a low-pass with {to_ground[0].part}")
+    else:
+        yield found("filter resistor", 0.4, f"a low-pass with {to_ground[0].part}")
+
+
+def array(site: Site) -> Iterable[Finding]:
+    """An array has the role of most of its resistors."""
+    if site.what is not Kind.RESISTOR_ARRAY:
+        return
+    survey = site.survey
+    counts: dict[str, list[str]] = {}
+    pairs: tuple[tuple[Pin, Pin], ...] = resistor_elements(site.part)
+    for a, b in pairs:
+        if a.net is None or b.net is None or a.net == b.net:
+            continue
+        fixed = [net for net in (a.net, b.net) if not survey.is_signal(net)]
+        if len(fixed) == 2:
+            continue
+        if not fixed:
+            role = "zero-ohm link" if site.kind.ohms == 0 else "series resistor"
+            for net in (a.net, b.net):
+                diode = survey.count(net, Kind.LED) and len(survey.pins(net)) <= 3
+                role = "LED resistor" if diode else role
+            counts.setdefault(role, []).append(f"{a.net} to {b.net}")
+            continue
+        signal = b.net if fixed[0] == a.net else a.net
+        role = "pull-up" if survey.is_supply(fixed[0]) else "pull-down"
+        if survey.count(signal, Kind.LED) and len(survey.pins(signal)) <= 3:
+            role = "LED resistor"
+        counts.setdefault(role, []).append(f"{signal} to {survey.describe(fixed[0])}")
+    total = sum(len(lines) for lines in counts.values())
+    for role, lines in counts.items():
+        yield found(role, round(0.9 * len(lines) / total, 2), *lines)
+    if not pairs:
+        common = [net for net in site.part.nets if not survey.is_signal(net)]
+        if len(common) == 1:
+            role = "pull-up" if survey.is_supply(common[0]) else "pull-down"
+            yield found(role, LIKELY, f"an array with its common pin on {common[0]}")
+        yield found("series resistor", POSSIBLE, "an array in lines")
+
+
+def fallback(site: Site) -> Iterable[Finding]:
+    """What a resistor may be where nothing else says so."""
+    if site.what is not Kind.RESISTOR:
+        return
+    if site.ends is None:
+        yield found("zero-ohm link", FAINT, "its ends are not on two nets")
+    elif re.match(r"^JP|^SJ", site.part.refdes):
+        yield found("zero-ohm link", POSSIBLE, f"reference {site.part.refdes}")
+
+
+RESISTOR_RULES: Final[tuple[Rule, ...]] = (
+    zero_ohm_link,
+    current_shunt,
+    between_supplies,
+    led_resistor,
+    crystal_feedback,
+    termination,
+    gate_resistor,
+    filter_resistor,
+    pull,
+    series_resistor,
+    array,
+    fallback,
+)

@@ -1,0 +1,402 @@
+"""What stands around each net, gathered once for the whole board, so that a rule looks nothing up.
+
+One walk over the parts; every table is by net or part key. Lists of a ground or a rail are long:
+rules read them for signals only, for supplies they read the sets made here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from math import hypot
+from typing import Final, NamedTuple
+
+from nettrace.circuit.evidence import NetKind, PartKind, Rail
+from nettrace.circuit.kinds import Kind
+from nettrace.circuit.rail_names import leaf_of
+from nettrace.circuit.series import Terminals, terminals_of, two_nets
+from nettrace.model.board import Board, Part, Pin
+
+__all__ = ["CHIPS", "Branch", "Survey", "are_pair", "survey_board"]
+
+#: Kinds with pins that drive or read a signal.
+CHIPS: Final = frozenset(
+    {Kind.IC, Kind.MODULE, Kind.DISPLAY, Kind.OSCILLATOR, Kind.MICROPHONE, Kind.UNKNOWN}
+)
+_TRANSISTORS: Final = frozenset({Kind.MOSFET, Kind.TRANSISTOR})
+#: A switching node or a crystal's net has few pins; a supply many (common practice, no source).
+MOST_NODE_PINS: Final = 12
+MOST_CRYSTAL_NET_PINS: Final = 6
+#: Below this an inductor is for radio frequencies, no converter's (common practice, no source).
+CONVERTER_HENRIES: Final = 0.2e-6
+
+
+class Branch(NamedTuple):
+    """A two-terminal part that leaves a net: which, where it goes, its figure (SI) if known."""
+
+    part: str
+    far: str
+    figure: float | None
+    fitted: bool
+
+
+@dataclass(frozen=True)
+class Survey:
+    """The tables. Net arguments are net names, part arguments part keys."""
+
+    board: Board
+    kinds: Mapping[str, PartKind]
+    rails: Mapping[str, Rail]
+    ends: Mapping[str, tuple[str, str]]  # two-terminal parts: the nets of their pins
+    resistors: Mapping[str, tuple[Branch, ...]]  # of more than 0 ohms or of unknown value
+    links: Mapping[str, tuple[Branch, ...]]  # zero-ohm resistors
+    capacitors: Mapping[str, tuple[Branch, ...]]
+    inductors: Mapping[str, tuple[Branch, ...]]
+    diodes: Mapping[str, tuple[Branch, ...]]  # LEDs too
+    chips: Mapping[str, tuple[str, ...]]  # net -> chips with a pin on it
+    on_net: Mapping[str, Mapping[Kind, int]]  # net -> kind -> parts
+    terminals: Mapping[str, Terminals]  # transistors whose ends are known
+    gates: Mapping[str, tuple[str, ...]]  # net -> transistors with their gate or base on it
+    crystals: Mapping[str, tuple[str, str]]  # crystal -> its two nets
+    crystal_nets: Mapping[str, str]  # net -> crystal
+    switching_nodes: Mapping[str, str]  # net -> the inductor on it
+    taps: Mapping[str, tuple[str, str]]  # divider's middle -> (upper, lower resistor)
+    main_chip: str | None  # the chip with by far the most signals
+    signals_of: Mapping[str, int] = field(default_factory=dict)  # chip -> signal nets it is on
+    usual_capacitor_mm: float | None = None  # between the pads of most capacitors
+
+    def is_ground(self, net: str) -> bool:
+        """Return whether the net is a ground."""
+        rail = self.rails.get(net)
+        return rail is not None and rail.kind is NetKind.GROUND
+
+    def is_supply(self, net: str) -> bool:
+        """Return whether the net is a supply rail."""
+        rail = self.rails.get(net)
+        return rail is not None and rail.kind is NetKind.RAIL
+
+    def is_signal(self, net: str) -> bool:
+        """Return whether the net is neither ground nor supply."""
+        return net not in self.rails
+
+    def pins(self, net: str) -> tuple[Pin, ...]:
+        """Return the pins of a net."""
+        known = self.board.net_by_name.get(net)
+        return known.pins if known is not None else ()
+
+    def count(self, net: str, *kinds: Kind) -> int:
+        """Return how many parts of these kinds are on the net."""
+        found = self.on_net.get(net)
+        return sum(found.get(kind, 0) for kind in kinds) if found else 0
+
+    def pin_names(self, net: str) -> tuple[str, ...]:
+        """Return the names of chip pins on a signal net, upper case, without overbars."""
+        if net in self.rails:
+            return ()
+        return tuple(
+            plain_name(pin.name)
+            for pin in self.pins(net)
+            if pin.name and self.kinds[pin.part].kind in CHIPS
+        )
+
+    @staticmethod
+    def pad_distance_mm(part: Part) -> float | None:
+        """Return how far apart the two pads of a part are, mm; None without places."""
+        if len(part.pins) != 2:
+            return None
+        (x1, y1), (x2, y2) = ((pin.x, pin.y) for pin in part.pins)
+        if x1 is None or y1 is None or x2 is None or y2 is None:
+            return None
+        return hypot(x1 - x2, y1 - y2)
+
+    def describe(self, net: str) -> str:
+        """Return the net in a technician's words: `+1V8, a rail of 1.8 V`."""
+        rail = self.rails.get(net)
+        if rail is None:
+            return net
+        if rail.kind is NetKind.GROUND:
+            return f"{net} (ground)"
+        if rail.volts is None or rail.volts.nominal is None:
+            return f"{net}, a rail"
+        return f"{net}, a rail of {rail.volts.nominal:g} V"
+
+
+@lru_cache(maxsize=16384)
+def plain_name(name: str | None) -> str:
+    """Return a pin name in upper case without overbars, subscripts and blanks."""
+    if not name:
+        return ""
+    return re.sub(r"[{}~_^ ]", "", name.upper())
+
+
+_POLAR: Final = re.compile(r"^(?P<base>.*?)[_\-.]?(?P<sign>\+|-|P|N|DP|DM|POS|NEG|M)(?P<tail>\d*)$")
+_OPPOSITE: Final = {"+": "-", "P": "N", "DP": "DM", "POS": "NEG"}
+
+
+@lru_cache(maxsize=16384)
+def are_pair(first: str, second: str) -> bool:
+    """Return whether two net names are the halves of a differential pair.
+
+    >>> are_pair("USB_D+", "USB_D-"), are_pair("/CLK_P", "/CLK_N"), are_pair("DP", "DM")
+    (True, True, True)
+    >>> are_pair("SDA", "SCL"), are_pair("+3V3", "-3V3")
+    (False, False)
+    """
+    one, two = _POLAR.match(leaf_of(first).upper()), _POLAR.match(leaf_of(second).upper())
+    if one is None or two is None or one["tail"] != two["tail"]:
+        return False
+    signs = one["sign"], two["sign"]
+    if one["base"] != two["base"]:
+        return False
+    opposite = (
+        _OPPOSITE.get(signs[0]) == signs[1]
+        or _OPPOSITE.get(signs[1]) == signs[0]
+        or set(signs) == {"P", "M"}
+    )
+    return opposite
+
+
+class _Tables:
+    """The tables while they grow."""
+
+    def __init__(self) -> None:
+        self.ends: dict[str, tuple[str, str]] = {}
+        self.branches: dict[str, dict[str, list[Branch]]] = {
+            name: {} for name in ("resistors", "links", "capacitors", "inductors", "diodes")
+        }
+        self.chips: dict[str, list[str]] = {}
+        self.on_net: dict[str, dict[Kind, int]] = {}
+        self.terminals: dict[str, Terminals] = {}
+        self.gates: dict[str, list[str]] = {}
+        self.signals: dict[str, int] = {}
+
+    def branch(self, table: str, part: str, figure: float | None, fitted: bool) -> None:
+        first, second = self.ends[part]
+        self.branches[table].setdefault(first, []).append(Branch(part, second, figure, fitted))
+        self.branches[table].setdefault(second, []).append(Branch(part, first, figure, fitted))
+
+    def table(self, name: str) -> dict[str, tuple[Branch, ...]]:
+        return {net: tuple(found) for net, found in self.branches[name].items()}
+
+
+def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str, Rail]) -> Survey:
+    """Return the tables of a board; one walk over its parts and pins."""
+    tables = _Tables()
+    for part in board.parts:
+        _enter(tables, part, kinds[part.key], rails)
+    resistors, capacitors = tables.table("resistors"), tables.table("capacitors")
+    inductors = tables.table("inductors")
+    chips = {net: tuple(found) for net, found in tables.chips.items()}
+    crystals = _crystals(board, kinds, rails, capacitors, chips)
+    return Survey(
+        board=board,
+        kinds=kinds,
+        rails=rails,
+        ends=tables.ends,
+        resistors=resistors,
+        links=tables.table("links"),
+        capacitors=capacitors,
+        inductors=inductors,
+        diodes=tables.table("diodes"),
+        chips=chips,
+        on_net=tables.on_net,
+        terminals=tables.terminals,
+        gates={net: tuple(found) for net, found in tables.gates.items()},
+        crystals=crystals,
+        crystal_nets={net: key for key, nets in crystals.items() for net in nets},
+        switching_nodes=_switching_nodes(board, kinds, rails, inductors, tables),
+        taps=_taps(rails, resistors, tables.on_net),
+        main_chip=_main_chip(tables.signals),
+        signals_of=tables.signals,
+        usual_capacitor_mm=_usual_capacitor_mm(board, kinds),
+    )
+
+
+def _usual_capacitor_mm(board: Board, kinds: Mapping[str, PartKind]) -> float | None:
+    """Return the distance between pads, mm, that most capacitors have; None without places."""
+    distances: Counter[float] = Counter()
+    for part in board.parts:
+        if kinds[part.key].kind is Kind.CAPACITOR:
+            distance = Survey.pad_distance_mm(part)
+            if distance is not None:
+                distances[round(distance, 1)] += 1
+    return min(distances, key=lambda mm: (-distances[mm], mm)) if distances else None
+
+
+def _enter(tables: _Tables, part: Part, kind: PartKind, rails: Mapping[str, Rail]) -> None:
+    what = kind.kind
+    nets = part.nets
+    for net in nets:
+        counts = tables.on_net.setdefault(net, {})
+        counts[what] = counts.get(what, 0) + 1
+    both = two_nets(part)
+    if both is not None:
+        tables.ends[part.key] = both
+        if what is Kind.RESISTOR:
+            table = "links" if kind.ohms == 0 else "resistors"
+            tables.branch(table, part.key, kind.ohms, kind.fitted)
+        elif what is Kind.CAPACITOR:
+            tables.branch("capacitors", part.key, kind.farads, kind.fitted)
+        elif what is Kind.INDUCTOR:
+            tables.branch("inductors", part.key, kind.henries, kind.fitted)
+        elif what in {Kind.DIODE, Kind.LED}:
+            tables.branch("diodes", part.key, None, kind.fitted)
+    if what in CHIPS:
+        for net in nets:
+            tables.chips.setdefault(net, []).append(part.key)
+        tables.signals[part.key] = sum(net not in rails for net in nets)
+    if what in _TRANSISTORS:
+        terminals = terminals_of(part)
+        if terminals is not None:
+            tables.terminals[part.key] = terminals
+            tables.gates.setdefault(terminals.gate, []).append(part.key)
+
+
+def _crystals(
+    board: Board,
+    kinds: Mapping[str, PartKind],
+    rails: Mapping[str, Rail],
+    capacitors: Mapping[str, tuple[Branch, ...]],
+    chips: Mapping[str, tuple[str, ...]],
+) -> dict[str, tuple[str, str]]:
+    """Return the crystals and their two nets, by kind or, without words, by the pi they stand in.
+
+    The pi: both nets have a capacitor to ground and a pin of the same chip, and little else.
+    """
+    found: dict[str, tuple[str, str]] = {}
+    for part in board.parts:
+        what = kinds[part.key].kind
+        if what is not Kind.CRYSTAL and (what not in _MAYBE_CRYSTAL or len(part.pins) > 4):
+            continue
+        signals = [net for net in part.nets if net not in rails]
+        if len(signals) != 2:
+            continue
+        first, second = signals
+        if what is Kind.CRYSTAL:
+            found[part.key] = first, second
+            continue
+        if any(len(board.net_by_name[net].pins) > MOST_CRYSTAL_NET_PINS for net in signals):
+            continue
+        loaded = all(
+            any(branch.far in rails for branch in capacitors.get(net, ())) for net in signals
+        )
+        shared = set(chips.get(first, ())) & set(chips.get(second, ())) - {part.key}
+        if loaded and shared:
+            found[part.key] = first, second
+    return found
+
+
+_MAYBE_CRYSTAL: Final = frozenset(
+    {Kind.TRANSISTOR, Kind.UNKNOWN, Kind.CONNECTOR, Kind.OSCILLATOR, Kind.IC}
+)
+
+
+def _switching_nodes(
+    board: Board,
+    kinds: Mapping[str, PartKind],
+    rails: Mapping[str, Rail],
+    inductors: Mapping[str, tuple[Branch, ...]],
+    tables: _Tables,
+) -> dict[str, str]:
+    """Return the nets between a switch (chip or transistor) and a converter's inductor.
+
+    Nothing leaves such a node through a capacitor but to the same chip (bootstrap) or, behind a
+    resistor, to ground (snubber): a capacitor to elsewhere passes a signal on, so that the
+    inductor is a choke. The far end of the inductor is a supply, or the chip's other node.
+    """
+    found: dict[str, str] = {}
+    for net, branches in inductors.items():
+        if net in rails or len(board.net_by_name[net].pins) > MOST_NODE_PINS:
+            continue
+        counts = tables.on_net[net]
+        chips = set(tables.chips.get(net, ()))
+        switched = chips or any(kind in counts for kind in _TRANSISTORS)
+        if not switched or any(kind in counts for kind in _NEVER_ON_A_NODE):
+            continue
+        if not all(
+            far.far in rails or chips & set(tables.chips.get(far.far, ()))
+            for far in tables.branches["capacitors"].get(net, ())
+        ):
+            continue
+        for branch in branches:
+            if branch.figure is not None and branch.figure < CONVERTER_HENRIES:
+                continue
+            to_supply = branch.far in rails and rails[branch.far].kind is NetKind.RAIL
+            if to_supply or chips & set(tables.chips.get(branch.far, ())):
+                found[net] = branch.part
+                break
+    return found
+
+
+_NEVER_ON_A_NODE: Final = (Kind.CONNECTOR, Kind.CRYSTAL, Kind.ANTENNA, Kind.RESISTOR_ARRAY)
+#: A divider's resistors are within this ratio; beyond it one is in series, the other a pull
+#: (common practice, no source).
+MOST_DIVIDER_RATIO: Final = 20.0
+MOST_SUPPLY_RATIO: Final = 50.0
+#: A divider's resistors are at least this; below, a part limits current (common practice).
+LEAST_DIVIDER_OHMS: Final = 100.0
+
+
+def _taps(
+    rails: Mapping[str, Rail],
+    resistors: Mapping[str, tuple[Branch, ...]],
+    on_net: Mapping[str, Mapping[Kind, int]],
+) -> dict[str, tuple[str, str]]:
+    """Return the nets in the middle of two fitted resistors, one of them to ground.
+
+    The upper one goes to a supply, or to a signal that something else drives. A supply in the
+    middle (a reference) has no other resistor.
+    """
+    found: dict[str, tuple[str, str]] = {}
+    for net, branches in resistors.items():
+        if len(branches) > _MOST_TAP_RESISTORS:
+            continue
+        if net in rails and (rails[net].kind is NetKind.GROUND or len(branches) != 2):
+            continue
+        grounds = [b for b in branches if b.far in rails and rails[b.far].kind is NetKind.GROUND]
+        supplies = [b for b in branches if b.far in rails and rails[b.far].kind is NetKind.RAIL]
+        signals = [b for b in branches if b.far not in rails]
+        if len(grounds) != 1 or not grounds[0].fitted:
+            continue
+        lower = grounds[0]
+        uppers = supplies if len(supplies) == 1 else []
+        if not supplies and net not in rails:
+            uppers = [
+                b for b in signals
+                if not _ends_in_capacitor(on_net[b.far]) and _comparable(b, lower, from_supply=False)
+            ]  # fmt: skip
+        if len(uppers) != 1 or not uppers[0].fitted:
+            continue
+        if not supplies or _comparable(uppers[0], lower, from_supply=True):
+            found[net] = uppers[0].part, lower.part
+    return found
+
+
+_MOST_TAP_RESISTORS: Final = 4
+
+
+def _ends_in_capacitor(counts: Mapping[Kind, int]) -> bool:
+    return sum(counts.values()) == 2 and Kind.CAPACITOR in counts
+
+
+def _comparable(upper: Branch, lower: Branch, *, from_supply: bool) -> bool:
+    if upper.figure is None or lower.figure is None:
+        return from_supply
+    if min(upper.figure, lower.figure) < LEAST_DIVIDER_OHMS:
+        return False
+    most = MOST_SUPPLY_RATIO if from_supply else MOST_DIVIDER_RATIO
+    return 1 / most < upper.figure / lower.figure < most
+
+
+#: The main chip has at least this many signals, and more than any other (common practice).
+LEAST_MAIN_SIGNALS: Final = 12
+
+
+def _main_chip(signals: Mapping[str, int]) -> str | None:
+    if not signals:
+        return None
+    best = max(signals, key=lambda key: signals[key])
+    return best if signals[best] >= LEAST_MAIN_SIGNALS else None
