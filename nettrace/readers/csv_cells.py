@@ -20,8 +20,8 @@ _RANGE = re.compile(
 )
 _REFERENCE = re.compile(r"[^\s,;，；、]+")
 _NUMBER = re.compile(r"([+-]?(?:\d[\d.,'  ]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\d\s]*)\s*\Z")
-_NO = frozenset("0|no|n|false|f|-|--|nein|non|falsch|nee|нет|否|不".split("|"))
-_YES = frozenset("1|yes|y|true|t|x|ja|oui|si|sí|wahr|да|是|ok".split("|"))
+_NO = {"0", "no", "n", "false", "f", "-", "--", "nein", "non", "falsch", "nee", "нет", "否", "不"}
+_YES = {"1", "yes", "y", "true", "t", "x", "ja", "oui", "si", "sí", "wahr", "да", "是", "ok"}
 #: Words for a side, parted by bars.
 _SIDES = {
     "top": "t|top|front|f|f.cu|toplayer|top layer|top side|component side|primary|oben|vorderseite"
