@@ -6,9 +6,7 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from itertools import accumulate
 from typing import Literal, NamedTuple, TypeVar
 
 from nettrace.errors import Place
@@ -90,8 +88,8 @@ class Node:
 
 #: Ports of a sheet, bit by bit, with the nets that they are tied to.
 Bound = dict[tuple[Port, int], Node]
-#: Pins by (port id, member).
-PinNames = dict[tuple[str, str], PinName]
+#: Pins by port id, or by (port id, member) of an array.
+PinNames = dict[str | tuple[str, str], PinName]
 
 
 class Use(NamedTuple):
@@ -107,13 +105,14 @@ class Use(NamedTuple):
 class Slot:
     """An instance in one place of the hierarchy: a part (draft) or a sheet (bound ports)."""
 
-    __slots__ = ("bound", "draft", "instance", "numbers", "use")
+    __slots__ = ("bound", "draft", "facts", "instance", "numbers", "use")
 
     def __init__(self, use: Use, instance: Instance, draft: PartDraft | None) -> None:
         self.use = use
         self.instance = instance
         self.draft = draft
-        # pins by (port, member), as numbered here; shared with `use` where nothing is said here
+        self.facts: PinFacts = draft.pin_facts if draft is not None else {}
+        # pins as numbered here; shared with `use` where nothing is said here
         self.numbers = use.pins
         self.bound: Bound = {}
 
@@ -135,14 +134,16 @@ class _Expander:
         self.uses: dict[tuple[str, str, str, str], Use] = {}
         self.folded: dict[int, tuple[Mapping[str, object], dict[str, str]]] = {}
         self.pins_of_view: dict[
-            int, tuple[list[tuple[tuple[str, str], PinName]], list[PinName]]
+            int,
+            tuple[list[tuple[str | tuple[str, str], PinName]], frozenset[str], list[PinName]],
         ] = {}
         self.open_pins = 0
-        self.fields: dict[tuple[object, ...], Fields] = {}  # by cell and properties
+        self.names: dict[str, int] = {}  # nets by name, and how many bear it
+        self.fields: dict[tuple[int, int], Fields] = {}  # by cell and (shared) properties
         self.joined_units: dict[tuple[str, str], PartDraft] = {}
         self.measured: dict[int, int] = {}  # view -> what it expands to
         self.warned: dict[str, int] = {}
-        self.line_starts: list[int] = []
+        self.at, self.line, self.line_start = 0, 1, 0  # what was last asked for
         self.has_sheets = False
         self.top_counts = (0, 0, 0)  # parts, nets, pins directly in the top cell
         self.slots_of_parts: list[Slot] = []
@@ -151,11 +152,18 @@ class _Expander:
     # -- places and warnings --
 
     def place(self, offset: int) -> Place:
-        if not self.line_starts:
-            lengths = map(len, self.document.text.split("\n"))
-            self.line_starts = list(accumulate((1 + length for length in lengths), initial=0))
-        line = bisect_right(self.line_starts, offset)
-        return Place(self.document.path, line, offset - self.line_starts[line - 1] + 1)
+        """Return line and column: counted on, or back, from the place asked for before."""
+        text = self.document.text
+        if offset >= self.at:
+            lines = text.count("\n", self.at, offset)
+            if lines:
+                self.line += lines
+                self.line_start = text.rfind("\n", self.at, offset) + 1
+        elif offset < self.line_start:
+            self.line -= text.count("\n", offset, self.line_start)
+            self.line_start = text.rfind("\n", 0, offset) + 1
+        self.at = offset
+        return Place(self.document.path, self.line, offset - self.line_start + 1)
 
     def warn(self, code: str, message: str, offset: int) -> None:
         count = self.warned[code] = self.warned.get(code, 0) + 1
@@ -253,7 +261,7 @@ class _Expander:
         for code, count in self.warned.items():
             if count > MOST_WARNINGS:
                 builder.warn(code, f"{count} such in all; the first {MOST_WARNINGS} are listed")
-        if self.has_sheets:
+        if self.has_sheets and not self.keep:
             builder.part_records, builder.net_records, builder.pin_records = self.top_counts
         return builder.build()
 
@@ -348,6 +356,9 @@ class _Expander:
 
     def expand(self, view: View, library: str, path: str, bound: Bound) -> None:
         slots = self.slots(view, library, path)
+        if not path and self.is_plain(view):
+            self.connect_plain(view, slots)
+            return
         self.connect(view, slots, path, bound)
         if not path and self.has_sheets:
             self.count_top(slots)
@@ -400,7 +411,7 @@ class _Expander:
     def part(self, use: Use, instance: Instance, path: str) -> Slot:
         fields = use.fields
         if instance.properties is not None:
-            key = (id(fields), *instance.properties.items())
+            key = (id(fields), id(instance.properties))
             known = self.fields.get(key)
             if known is None:
                 known = self.fields[key] = instance_fields(fields, instance.properties)
@@ -454,7 +465,7 @@ class _Expander:
         for port_id, member, designator in instance.pins or ():
             port = self.find(view.ports, port_id) if view is not None else None
             if port is None:
-                numbers[port_id, member] = (designator, port_id, None)
+                numbers[_key(port_id, member)] = (designator, port_id, None)
                 continue
             bits = _bits(port, member)
             given = [word.strip() for word in designator.split(",")] if len(bits) > 1 else []
@@ -467,7 +478,7 @@ class _Expander:
                     )
             else:
                 name = port.bit(bits[0]) if member and bits else port.name
-                numbers[port_id, member] = (
+                numbers[_key(port_id, member)] = (
                     designator,
                     port.function or (name if name != designator else None),
                     port.kind or port.direction,
@@ -477,20 +488,22 @@ class _Expander:
     def pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
         """Return number, name and electrical type of a pin that a net names (then remembered)."""
         use = slot.use
-        made = use.pins.get((port_id, member))
+        key = _key(port_id, member)
+        made = use.pins.get(key)
         if made is None:
-            made = use.pins[port_id, member] = self.new_pin(slot, port_id, member, net)
+            made = use.pins[key] = self.new_pin(slot, port_id, member, net)
         if slot.numbers is not use.pins:
             # numbers said by the instance may spell the port or its member otherwise
             view = use.view
             port = self.find(view.ports, port_id) if view is not None else None
             if port is not None:
                 bits = _bits(port, member)
-                for (one, index), said in list(slot.numbers.items()):
+                for other, said in list(slot.numbers.items()):
+                    one, index = (other, "") if isinstance(other, str) else other
                     if self.same_pin(slot, one, index, port, bits):
                         made = said
                         break
-            slot.numbers[port_id, member] = made
+            slot.numbers[key] = made
         return made
 
     def same_pin(
@@ -546,6 +559,56 @@ class _Expander:
 
     # -- nets --
 
+    def is_plain(self, view: View) -> bool:
+        """Whether every net of the top cell is a net of the board, whatever else there is."""
+        if view.type == "SCHEMATIC" or (self.has_sheets and not self.keep):
+            return False
+        if any(net.size or net.globals for net in view.nets):
+            return False
+        own = [(_folded(ref[0]), ref[1]) for net in view.nets for ref in net.joined if not ref[2]]
+        ids = {net.id for net in view.nets}
+        # a port on two nets, or one net given twice, makes them one
+        return len(set(own)) == len(own) and len(ids) == len(view.nets)
+
+    def connect_plain(self, view: View, slots: dict[str, Slot | None]) -> None:
+        """Hand the nets of a flat netlist to the builder: `connect` and `emit` in one."""
+        builder = self.builder
+        bound: Bound = {}
+        for net in view.nets:
+            name = self.own_name(net.name, net.offset)
+            place = self.place(net.offset)
+            builder.net(name, place=place, aliases=net.aliases)
+            for port_id, member, instance in net.joined:
+                slot = slots.get(instance)
+                if slot is None:
+                    if not instance:
+                        node = Node(name, net.offset, 0)
+                        self.join_own_port(net, port_id, member, node, view, bound)
+                        continue
+                    slot = self.other_slot(net, instance, slots)
+                    if slot is None:
+                        continue
+                number, pin_name, kind = slot.numbers.get(
+                    (port_id, member) if member else port_id
+                ) or self.pin(slot, port_id, member, net)
+                facts = slot.facts
+                key = (number, name)
+                if key not in facts:
+                    facts[key] = (pin_name, kind, place)
+
+    def own_name(self, name: str, offset: int) -> str:
+        """Return the name of a net, made another where a net before it has that name."""
+        count = self.names[name] = self.names.get(name, 0) + 1
+        if count == 1:
+            return name
+        while (other := f"{name}~{count}") in self.names:
+            count += 1
+        self.names[name], self.names[other] = count, 1
+        self.warn(
+            "repeated-net-name", f"another net is called {name} too: it is {other} here", offset
+        )
+        return other
+
     def connect(self, view: View, slots: dict[str, Slot | None], path: str, bound: Bound) -> None:
         """Put the pins of every net on its node; nets of one name on several pages are one."""
         known_nodes: dict[str, Node] = {}
@@ -596,10 +659,11 @@ class _Expander:
                 slot = self.other_slot(net, instance, slots)
                 if slot is None:
                     continue
-            draft = slot.draft
-            if draft is not None:
-                said = slot.numbers.get((port_id, member)) or self.pin(slot, port_id, member, net)
-                pins.append((draft.pin_facts, said, offset))
+            if slot.draft is not None:
+                said = slot.numbers.get((port_id, member) if member else port_id) or self.pin(
+                    slot, port_id, member, net
+                )
+                pins.append((slot.facts, said, offset))
             elif self.join_sheet_port(net, slot, port_id, member, node):
                 pins = node.root().pins
 
@@ -700,7 +764,7 @@ class _Expander:
                 if slot is None:
                     continue
                 name = slot.draft.refdes if slot.draft is not None else slot.instance.name
-                known = slot.numbers.get((port_id, member))
+                known = slot.numbers.get(_key(port_id, member))
                 if known is None:
                     view = slot.use.view
                     port = self.find(view.ports, port_id) if view is not None else None
@@ -717,7 +781,6 @@ class _Expander:
     def emit(self, *, schematic: bool) -> None:
         """Hand nets and pins to the builder."""
         builder = self.builder
-        taken: dict[str, int] = {}
         inner: dict[str, list[int]] = {}  # nets of sheets by their own name
         for node in self.nodes:
             root = node.root()
@@ -727,16 +790,7 @@ class _Expander:
         for node in self.nodes:
             if node.into is not None:
                 continue
-            name = node.name
-            if name in taken:
-                count = taken[name] = taken[name] + 1
-                name = f"{name}~{count}"
-                self.warn(
-                    "repeated-net-name",
-                    f"another net is called {node.name} too: it is {name} here",
-                    node.offset,
-                )
-            taken[name] = 1
+            name = self.own_name(node.name, node.offset)
             if schematic and "/" in name:
                 short = name.rsplit("/", 1)[1]
                 inner.setdefault(short, []).append(node.offset)
@@ -748,7 +802,7 @@ class _Expander:
                 if key not in facts:
                     facts[key] = (pin_name, kind, place if offset == own else self.place(offset))
         for name, offsets in inner.items():
-            if len(offsets) > 1 or name in taken:
+            if len(offsets) > 1 or name in self.names:
                 self.warn(
                     "same-name-apart",
                     f"nets called {name} stand in several sheets and are not tied by ports",
@@ -768,7 +822,10 @@ class _Expander:
                 numbers = connected[id(draft)] = {number for number, _ in draft.pin_facts}
                 if len(numbers) != len(draft.pin_facts):
                     self.warn_two_nets(draft)
-            for number, name, kind in self.all_pins(slot):
+            every, pins = self.all_pins(slot)
+            if every <= numbers:
+                continue
+            for number, name, kind in pins:
                 if number not in numbers:
                     numbers.add(number)
                     draft.pin_facts[number, None] = (name, kind, draft.place)
@@ -788,27 +845,34 @@ class _Expander:
                         place,
                     )
 
-    def all_pins(self, slot: Slot) -> Sequence[PinName]:
-        """Return every pin that the part's cell (and the instance) gives."""
+    def all_pins(self, slot: Slot) -> tuple[frozenset[str], list[PinName]]:
+        """Return every pin that the part's cell (and the instance) gives, and their numbers."""
         view = slot.use.view
         if view is None:
-            return ()
+            return frozenset(), []
         known = self.pins_of_view.get(id(view))
         if known is None:
-            found: list[tuple[tuple[str, str], PinName]] = []
+            found: list[tuple[str | tuple[str, str], PinName]] = []
             for port_id, port in view.ports.items():
                 if port.size > MOST_OPEN:
                     continue
                 for bit in range(port.size):
-                    member = _member(port.sizes, bit)
-                    found.append(((port_id, member), self.port_pin(port, bit)))
-            known = self.pins_of_view[id(view)] = (found, [pin for _, pin in found])
-        self.open_pins += len(known[1])
+                    key = _key(port_id, _member(port.sizes, bit))
+                    found.append((key, self.port_pin(port, bit)))
+            pins = [pin for _, pin in found]
+            known = self.pins_of_view[id(view)] = (found, frozenset(pin[0] for pin in pins), pins)
+        found, every, pins = known
+        self.open_pins += len(pins)
         if self.open_pins > MOST_EXPANDED:
-            return ()
-        if not slot.instance.pins:
-            return known[1]
-        return [slot.numbers.get(key, pin) for key, pin in known[0]]
+            return frozenset(), []
+        if slot.instance.pins:
+            pins = [slot.numbers.get(key, pin) for key, pin in found]
+            every = frozenset(pin[0] for pin in pins)
+        return every, pins
+
+
+def _key(port_id: str, member: str) -> str | tuple[str, str]:
+    return (port_id, member) if member else port_id
 
 
 def _folded(identifier: str) -> str:

@@ -186,10 +186,7 @@ class _Filler:
         designator: str | None = None
         for shown, one, renamed, kind, text, number, truth in _ITEM.findall(self.text, start, end):
             if shown:
-                said = decode_string(shown).strip()
-                if designator and said and said != designator:
-                    raise Mismatch
-                designator = designator or said
+                designator = _one_designator(designator, decode_string(shown).strip())
                 continue
             name = decode_string(renamed) if renamed else decode_id(one, codes=True)
             value = decode_string(text) if text else number or truth.lower()
@@ -231,10 +228,12 @@ class _Filler:
         text = self.text
         instances = self.view.instances
         instance_form = self.grammar.instance
+        # what was read of items before: instances that say the same share one dict
+        told: dict[str, tuple[str | None, dict[str, str]]] = {}
         while match := instance_form(text, start):
             start = match.end()
-            one, renamed, shown, view, cell, library = match.group(
-                "id", "renamed", "shown", "view", "cell", "library"
+            one, renamed, shown, view, cell, library, designator = match.group(
+                "id", "renamed", "shown", "view", "cell", "library", "designator"
             )
             if one is None:
                 one, name = renamed, decode_string(shown)
@@ -245,10 +244,17 @@ class _Filler:
             instance = Instance(name, view, cell, library or "", match.start("at"))
             instances[one] = instance
             items, close = match.end("items"), match.end("close")
+            if designator is not None:
+                instance.designator = decode_string(designator).strip()
             if close - items > 1:
-                properties: dict[str, str] = {}
-                instance.designator = self.items(items, close, properties)
-                instance.properties = properties or None
+                said = text[items:close]
+                known = told.get(said)
+                if known is None:
+                    properties: dict[str, str] = {}
+                    known = told[said] = (self.items(items, close, properties), properties)
+                other, instance.properties = known[0], known[1] or None
+                if other is not None:
+                    instance.designator = _one_designator(instance.designator, other)
         return start
 
     def nets(self, start: int, _end: int) -> int:
@@ -272,6 +278,13 @@ class _Filler:
                 self.items(refs_end, close, said)
                 net.aliases = alias_names(said)
         return start
+
+
+def _one_designator(first: str | None, second: str) -> str:
+    """Return the one that is not empty; two that differ are for the whole-tree reader to say."""
+    if first and second and first != second:
+        raise Mismatch
+    return first or second
 
 
 def _sure(match: re.Match[str] | None) -> re.Match[str]:
