@@ -33,13 +33,13 @@ _ESCAPE = re.compile("|".join(re.escape(key) for key in _ESCAPES))
 def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
     """Return a sort key that puts R2 before R10; total and stable for any text.
 
-    >>> sorted(["R10", "R2", "C1", "r2"], key=natural_key)
-    ['C1', 'R2', 'r2', 'R10']
+    >>> sorted(["R10", "R2~2", "R2", "C1", "r2"], key=natural_key)
+    ['C1', 'R2', 'r2', 'R2~2', 'R10']
     """
     parts = _DIGITS.split(name)
     if len(parts) == 3 and not parts[2] and parts[0] and len(parts[1]) < _MOST_DIGITS:
         # R12, C7: nearly every name
-        return (1, 0, parts[0].upper()), (0, int(parts[1]), ""), (2, 0, name)
+        return (1, 0, parts[0].upper()), (0, int(parts[1]), ""), (-1, 0, name)
     key = [
         (0, int(part), "")
         if part.isdecimal() and len(part) < _MOST_DIGITS
@@ -47,7 +47,7 @@ def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
         for part in parts
         if part
     ]
-    return (*key, (2, 0, name))
+    return (*key, (-1, 0, name))
 
 
 def decode_escapes(name: str) -> str:
