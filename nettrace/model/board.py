@@ -256,7 +256,10 @@ class Board:
         return any(part.pads for part in self.parts)
 
     def counts(self) -> Counts:
-        """Return the counts by the definitions that `Source` follows too."""
+        """Return the counts by the definitions that `Source` follows too.
+
+        What has neither a refdes nor a place of its own is no part: it only holds loose copper.
+        """
         pins: set[tuple[str, str]] = set()
         nets = 0
         parts = self.part_by_key
@@ -265,4 +268,5 @@ class Board:
                 nets += 1
                 pins.update((parts[pin.part].refdes, pin.number) for pin in net.pins)
         pads = max((source.pads for source in self.sources), default=0)
-        return Counts(len(self.parts), nets, len(pins), pads)
+        own = sum(1 for part in self.parts if part.refdes or part.x is not None)
+        return Counts(own, nets, len(pins), pads)

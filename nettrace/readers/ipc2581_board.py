@@ -68,6 +68,7 @@ class Assembly:
         self.component_of: dict[str, ComponentFact] = {}
         self.nets: dict[tuple[str, str], str] = {}  # (reference as written, pin) -> net
         self.placed: dict[tuple[str, str], list[tuple[float, float]]] = {}  # pins with pads
+        self.contacts: set[tuple[str, str]] = set()  # of those, the ones that are no bare hole
         self.free: list[PadFact] = []  # pads that name no pin
         self.spots: dict[tuple[int, int], list[tuple[float, float, str]]] = {}
         self.unknown: dict[str, tuple[int, str, Place]] = {}  # kind -> count, first name, place
@@ -219,6 +220,9 @@ class Assembly:
         if padstack.drill:
             side = Side.BOTH
         net = self._net_of((reference, pin), x, y)
+        contact = padstack.plating != "NONPLATED" or net is not None
+        if contact:
+            self.contacts.add((reference, pin))
         shape = self._shape(first, padstack)
         self.drafts[reference].pad(
             pin,
@@ -231,7 +235,7 @@ class Assembly:
             height=shape.height if shape else None,
             angle=first.frame.angle % 360.0,
             drill=_mm(padstack.drill * self.facts.scale) if padstack.drill else None,
-            plated=padstack.plating != "NONPLATED" or net is not None,
+            plated=contact,
             place=first.place,
         )
 
@@ -321,7 +325,8 @@ class Assembly:
             for pin in package.pins:
                 key = (component.refdes, pin.number)
                 names[key] = pin.name
-                if key not in self.nets and pin.number:
+                bare_hole = key in self.placed and key not in self.contacts
+                if key not in self.nets and pin.number and not bare_hole:
                     self.drafts[component.refdes].pin(pin.number, None, name=pin.name)
         for key, net in self.nets.items():
             self.drafts[key[0]].pin(key[1], net, name=names.get(key))

@@ -224,9 +224,8 @@ class _Reader:
         elif not height:
             shape, height = "circle", width
         angle = float(turn) if turn and not turn.isspace() and self.header.unit.degrees else 0.0
-        return _Form(
-            self._side(access), shape, width, height, angle, self._length(hole), code != UNPLATED
-        )
+        drill = self._length(hole) or None  # D0000: a hole whose size is not told
+        return _Form(self._side(access), shape, width, height, angle, drill, code != UNPLATED)
 
     def _length(self, text: str | None) -> float | None:
         if text is None or text.isspace():
@@ -368,21 +367,20 @@ class _Reader:
     def _finish_parts(self) -> None:
         """Give each part the mean of its pads as place, and its side; say where names met."""
         for refdes, part in self.parts.items():
-            count = len(part.pads)
-            if not count:
+            if not part.pads:
                 continue
+            numbers, _, xs, ys, sides, *_ = zip(*part.pads, strict=True)
             if refdes:
-                part.x = math.fsum([pad[2] for pad in part.pads]) / count
-                part.y = math.fsum([pad[3] for pad in part.pads]) / count
-            sides = {pad[4] for pad in part.pads} - {Side.BOTH}
-            if len(sides) == 1:
-                part.side = sides.pop()
-            self._warn_of_met_pins(refdes, part)
+                part.x = math.fsum(xs) / len(xs)
+                part.y = math.fsum(ys) / len(ys)
+            surfaces = {*sides} - {Side.BOTH}
+            if len(surfaces) == 1:
+                part.side = surfaces.pop()
+            if refdes and len({*numbers}) < len(numbers):
+                self._warn_of_met_pins(refdes, part)
         self.builder.part_records = sum(1 for refdes in self.parts if refdes)
 
     def _warn_of_met_pins(self, refdes: str, part: PartDraft) -> None:
-        if not refdes or len({pad[0] for pad in part.pads}) == len(part.pads):
-            return
         on_nets = {(pad[0], pad[1]) for pad in part.pads if pad[0] and pad[1]}
         numbers = {number for number, _ in on_nets}
         if len(numbers) == len(on_nets):

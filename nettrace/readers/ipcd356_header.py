@@ -94,6 +94,7 @@ def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder)
             "the turns of pads are left out",
             header.unit_place,
         )
+    _keep_apart(aliases, builder)
     header.names = _resolve_style(aliases, lines)
     return header
 
@@ -134,6 +135,23 @@ def _add_alias(
             place,
         )
         aliases[short] = ("", known[1])
+
+
+def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> None:
+    """Leave short names as they are where two of them have one long name (cut by the writer)."""
+    first: dict[str, str] = {}
+    for short, (name, line) in aliases.items():
+        if not name:
+            continue
+        other = first.setdefault(name, short)
+        if other != short:
+            builder.warn(
+                "long-name-repeated",
+                f"'{name}' is the long name of NNAME{other} and of NNAME{short}; "
+                "the second keeps its short name",
+                Place(builder.path, line, 1),
+            )
+            aliases[short] = ("", line)
 
 
 def _resolve_style(
