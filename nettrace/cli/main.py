@@ -47,6 +47,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry("rail", "nettrace.cli.inspect", "Rails and grounds: voltage, source, loads.", LOOK),
     Entry("bus", "nettrace.cli.inspect", "Serial buses: lines, pull-ups, devices.", LOOK),
     Entry("path", "nettrace.cli.inspect", "How two nets are tied through series parts.", LOOK),
+    Entry("reading", "nettrace.cli.measure", "What a meter should show at a pad.", FIGURES),
     Entry("value", "nettrace.cli.measure", "A marking or value decoded, every meaning.", FIGURES),
     Entry("formula", "nettrace.cli.measure", "Pull-ups, dividers, thermistors, RC...", FIGURES),
     Entry("compare", "nettrace.cli.exchange", "Two netlists: opens, shorts, missing parts.", FILES),

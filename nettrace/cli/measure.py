@@ -2,12 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 import click
 
-from nettrace.errors import WrongUsage
+from nettrace.cli.options import BoardInput, board_options, rail_notes
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.model.names import natural_key
 from nettrace.views.text import write_json
 
-__all__ = ["formula", "value"]
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
+    from nettrace.electrical.readings import Reading
+    from nettrace.model.board import Part
+
+__all__ = ["formula", "reading", "value"]
 
 
 @click.command()
@@ -108,3 +118,88 @@ def formula(
 
     with Sheet() as sheet:
         show_answers(find_formula(name), found, sheet)
+
+
+@click.command()
+@board_options
+@click.argument("pad", metavar="PAD")
+@click.option("--to", "to", metavar="PAD|NET", help="The other probe; else ground, rail, part.")
+@click.option(
+    "--without", "without", multiple=True, metavar="REFDES", help="A part that is missing."
+)
+def reading(source: BoardInput, pad: str, to: str | None, without: tuple[str, ...]) -> None:
+    """Say what a meter should show at PAD (REFDES.PIN or a net), and how sure that is.
+
+    Power off: ohms, at most or exact, and farads. With the rails up: volts; --rail NAME=V says
+    which rails are on, else every rail of known voltage is.
+
+    \b
+      nettrace reading samples/wren R12.2
+      nettrace reading samples/wren R12.2 --without R12 --without R13
+      nettrace reading samples/wren TS --to GND --rail VREF_1V8=1.8
+    """  # noqa: D301 - \b is click's mark for lines that stay as they are
+    from nettrace.electrical.readings import Bench
+    from nettrace.model.find import find_parts
+
+    circuit = source.load()
+    gone = {
+        part.key
+        for words in without
+        for name in words.split(",")
+        for part in find_parts(circuit.board, name.strip())
+    }
+    rails = _rails(circuit, rail_notes(source.rails))
+    start, target = _probe(circuit, pad), _probe(circuit, to) if to else None
+    found: list[tuple[Reading, ...]] = []
+    for missing in (frozenset(gone), frozenset[str]()):
+        bench = Bench(circuit, missing, rails)
+        if target is not None:
+            found.append((bench.between(*start[:2], *target[:2]),))
+        else:
+            found.append(bench.of_net(*start))
+    now, fitted = found
+    if not now:
+        raise NothingMatches(
+            f"nothing to measure {pad} against",
+            hint="It is on no net, or the board has no ground; give the other probe with --to.",
+        )
+    from nettrace.views.readings import readings, show_readings
+
+    if source.as_json:
+        write_json(circuit.board, "reading", readings(now, fitted, sorted(gone)))
+        return
+    from nettrace.views.tables import Sheet
+
+    with Sheet() as sheet:
+        show_readings(pad, circuit.board.name, now, fitted, sorted(gone, key=natural_key), sheet)
+
+
+def _probe(circuit: Circuit, name: str) -> tuple[str, str, Part | None]:
+    """Return how to show a probe's place, its net, and its part (None for a net)."""
+    from nettrace.model.find import find_nets, find_pins
+
+    if name in circuit.board.net_by_name or "." not in name:
+        (net, *more) = find_nets(circuit.board, name)
+        if more:
+            raise WrongUsage(f"{name!r} means {len(more) + 1} nets", hint="Name one net or pad.")
+        return net.name, net.name, None
+    try:
+        pins = find_pins(circuit.board, name)
+    except NothingMatches:
+        if matches := [n for n in circuit.board.nets if name in n.aliases]:
+            return matches[0].name, matches[0].name, None
+        raise
+    pin = pins[0]
+    if len(pins) > 1:
+        raise WrongUsage(f"{name!r} means {len(pins)} pads", hint="Name one pad.")
+    part = circuit.board.part_by_key[pin.part]
+    label = f"{part.refdes}.{pin.number}"
+    if pin.net is None:
+        raise NothingMatches(f"{label} is on no net", hint="There is nothing to measure against.")
+    return label, pin.net, part
+
+
+def _rails(circuit: Circuit, said: Mapping[str, float]) -> Mapping[str, float]:
+    from nettrace.model.find import find_nets
+
+    return {find_nets(circuit.board, name)[0].name: volts for name, volts in said.items()}

@@ -1,0 +1,154 @@
+"""The parts of a board as a meter's current meets them: resistances with bounds, unknown paths.
+
+Power is off, nothing is plugged in, no button pressed. A capacitor passes no direct current (the
+reading drifts up while it charges). Chips, diodes and transistors are paths that nobody knows:
+they can only lower a reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from nettrace.circuit.evidence import PartKind
+from nettrace.circuit.kinds import Kind
+from nettrace.circuit.series import pairs_of, two_nets
+from nettrace.electrical.network import Network, Resistor
+
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
+    from nettrace.model.board import Part
+
+__all__ = ["Capacitor", "Element", "Elements", "elements_of"]
+
+#: Where nothing states a resistor's tolerance (common practice, no source).
+UNSTATED_TOLERANCE: Final = 0.05
+#: A thermistor is measured somewhere between 15 and 35 °C: a beta of 3380 K gives these factors.
+THERMISTOR_FACTORS: Final = (0.69, 1.49)
+#: Most that a link or a winding of no stated resistance adds, Ω: 50 mΩ for links (chip resistor
+#: data sheets), 1 Ω for beads, inductors, chokes and fuses (common practice, no source).
+LINK_OHMS: Final = 0.05
+WINDING_OHMS: Final = 1.0
+
+#: Kinds that pass no direct current with power off and nothing plugged in or pressed.
+_OPEN: Final = frozenset(
+    {
+        Kind.CAPACITOR, Kind.CRYSTAL, Kind.CONNECTOR, Kind.TEST_POINT, Kind.SWITCH, Kind.BATTERY,
+        Kind.MECHANICAL, Kind.ANTENNA, Kind.VARISTOR, Kind.SOURCE,
+    }
+)  # fmt: skip
+_WINDINGS: Final = frozenset(
+    {Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE, Kind.COMMON_MODE_CHOKE, Kind.FILTER}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Element:
+    """A resistance between two nets with its bounds, Ω."""
+
+    part: str
+    a: str
+    b: str
+    ohms: float
+    at_least: float
+    at_most: float
+
+
+@dataclass(frozen=True, slots=True)
+class Capacitor:
+    """A capacitance between two nets, F; `class_2` where its value falls with voltage and age."""
+
+    part: str
+    a: str
+    b: str
+    farads: float
+    tolerance: float | None
+    class_2: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Elements:
+    """What a board's parts are to a meter.
+
+    `unknown` maps a part to the nets between which it may conduct, in natural order of the board.
+    """
+
+    resistances: tuple[Element, ...]
+    unknown: tuple[tuple[str, tuple[str, ...]], ...]
+    capacitors: tuple[Capacitor, ...]
+
+    def network(self, bound: str = "ohms") -> Network:
+        """Return the network at nominal (`ohms`), lowest (`at_least`) or highest (`at_most`)."""
+        return Network(
+            tuple(
+                Resistor(element.part, element.a, element.b, getattr(element, bound))
+                for element in self.resistances
+            )
+        )
+
+
+def elements_of(circuit: Circuit, without: Collection[str] = ()) -> Elements:
+    """Return the elements of every fitted part, but those of the part keys in `without`."""
+    resistances: list[Element] = []
+    unknown: list[tuple[str, tuple[str, ...]]] = []
+    capacitors: list[Capacitor] = []
+    for part in circuit.board.parts:
+        kind = circuit.kinds[part.key]
+        if part.key in without or not kind.fitted:
+            continue
+        if kind.kind is Kind.CAPACITOR:
+            found = _capacitor(part, kind)
+            if found is not None:
+                capacitors.append(found)
+            continue
+        own = _resistances(part, kind)
+        if own:
+            resistances.extend(own)
+        elif kind.kind not in _OPEN and len(part.nets) > 1:
+            unknown.append((part.key, part.nets))
+    return Elements(tuple(resistances), tuple(unknown), tuple(capacitors))
+
+
+def _resistances(part: Part, kind: PartKind) -> list[Element]:
+    if kind.kind in _OPEN:
+        return []
+    found = []
+    for pair in pairs_of(part, kind):
+        first, second = pair.first.net, pair.second.net
+        if first is None or second is None or pair.conditional:
+            return []
+        if kind.kind is Kind.RESISTOR or kind.kind is Kind.RESISTOR_ARRAY:
+            if pair.ohms is None:
+                return []
+            tolerance = UNSTATED_TOLERANCE if kind.tolerance is None else kind.tolerance
+            low, high = pair.ohms * (1 - tolerance), pair.ohms * (1 + tolerance)
+            if pair.ohms == 0:
+                high = LINK_OHMS
+        elif kind.kind is Kind.THERMISTOR:
+            if not pair.ohms:
+                return []
+            low, high = (pair.ohms * factor for factor in THERMISTOR_FACTORS)
+        elif kind.kind in _WINDINGS:
+            low, high = pair.ohms or 0.0, max(WINDING_OHMS, 2 * (pair.ohms or 0.0))
+        elif kind.kind is Kind.JUMPER:
+            low, high = 0.0, LINK_OHMS
+        else:
+            return []
+        found.append(Element(part.key, first, second, pair.ohms or 0.0, low, high))
+    return found
+
+
+def _capacitor(part: Part, kind: PartKind) -> Capacitor | None:
+    nets = two_nets(part)
+    if nets is None or kind.farads is None:
+        return None
+    dielectric = (kind.dielectric or "").upper()
+    class_2 = dielectric not in {"C0G", "NP0", "U2J", "COG"} and (
+        bool(dielectric) or kind.farads > CLASS_1_FARADS
+    )
+    return Capacitor(part.key, *nets, kind.farads, kind.tolerance, class_2)
+
+
+#: Above this a ceramic capacitor of no stated dielectric is class 2 (common practice, no source).
+CLASS_1_FARADS: Final = 1e-9

@@ -1,0 +1,131 @@
+"""Readings: honest bounds, and Wren's damaged pads confirmed by ngspice."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from nettrace.circuit.circuit import Circuit
+from nettrace.electrical.bounds import PowerOff
+from nettrace.electrical.readings import Bench
+from nettrace.loading import load
+from nettrace.readers.document import Document
+from nettrace.readers.sheet import read
+from tests.electrical.test_network import needs_ngspice, spice_resistance
+
+
+def circuit(sheet: str) -> Circuit:
+    return Circuit(read(Document("b.sheet", "sheet\n" + sheet)))
+
+
+DIVIDER = """
+rail VIN 3.3
+ground GND
+R1 10k 1%: VIN TAP
+R2 10k 1%: TAP GND
+"""
+
+
+def test_closed_network_is_exact() -> None:
+    bounds = PowerOff(circuit(DIVIDER)).ohms("TAP", "GND")
+    assert bounds.exact
+    assert bounds.nominal == pytest.approx(10e3)
+    assert bounds.at_most == pytest.approx(10.1e3)
+    assert bounds.at_least == pytest.approx(9.9e3)
+    assert bounds.unknown == ()
+
+
+def test_a_chip_makes_it_an_upper_bound_and_is_named() -> None:
+    found = circuit(DIVIDER + "U1 MCU: 1=TAP 2=GND 3=VIN\n")
+    bounds = PowerOff(found).ohms("TAP", "GND")
+    assert not bounds.exact
+    assert bounds.at_most == pytest.approx(10.1e3)
+    assert bounds.at_least == 0
+    assert bounds.unknown == ("U1",)
+
+
+def test_a_chip_elsewhere_does_not_spoil_an_exact_figure() -> None:
+    found = circuit(DIVIDER + "U1 MCU: 1=SDA 2=SCL 3=VDD\n")
+    assert PowerOff(found).ohms("TAP", "GND").exact
+
+
+def test_a_chip_that_touches_the_network_at_one_node_changes_nothing() -> None:
+    found = circuit(DIVIDER + "U1 MCU: 1=TAP 2=SDA 3=VDD\n")
+    assert PowerOff(found).ohms("VIN", "GND").exact
+
+
+def test_no_path_is_overload_when_exact() -> None:
+    bounds = PowerOff(circuit("ground GND\nR1 10k: A B\nC1 100n: B GND\n")).ohms("A", "GND")
+    assert bounds.exact
+    assert math.isinf(bounds.nominal)
+
+
+def test_capacitors_right_across_add_up() -> None:
+    # source: reference-values.md section 9: 100 nF beside 10 µF is 10.1 µF
+    found = circuit("ground GND\nrail VDD 3.3\nC1 100n: VDD GND\nC2 10u X5R: GND VDD\n")
+    farads, parts, class_2 = PowerOff(found).farads("VDD", "GND")
+    assert farads == pytest.approx(10.1e-6)
+    assert parts == ("C1", "C2")
+    assert class_2
+
+
+def test_a_missing_pull_up_leaves_the_line_without_a_voltage() -> None:
+    text = "rail VDD 1.8\nground GND\nR1 2k2: SDA VDD\nU1 MCU: 1=SDA 2=GND 3=VDD\n"
+    whole, broken = Bench(circuit(text)), Bench(circuit(text), frozenset({"R1"}))
+    volts = whole.volts("SDA")
+    assert volts is not None
+    assert volts.nominal == pytest.approx(1.8)
+    assert broken.volts("SDA") is None
+
+
+def test_the_users_rail_stands_alone() -> None:
+    bench = Bench(circuit(DIVIDER), rails={"VIN": 5.0})
+    volts = bench.volts("TAP")
+    assert volts is not None
+    assert volts.nominal == pytest.approx(2.5)
+    assert "VIN" in volts.basis
+
+
+PAIRS = [
+    ("GAUGE_SDA", "+1V8"), ("GAUGE_SDA", "GND"), ("GAUGE_SCL", "+1V8"), ("VREF_1V8", "TS"),
+    ("TS", "BAT_NTC"), ("GAUGE_SRN", "CELL_N"), ("BUCK_FB", "GND"), ("CC1", "GND"),
+]  # fmt: skip
+
+
+@needs_ngspice
+@pytest.mark.parametrize(("a", "b"), PAIRS)
+def test_wrens_damaged_pads_are_confirmed_by_ngspice(
+    wren: Path, tmp_path: Path, a: str, b: str
+) -> None:
+    power_off = PowerOff(load(wren))
+    network = power_off.nominal
+    near = network.connected_nodes(a)
+    edges = [(r.a, r.b, r.ohms) for r in network.resistors if r.a in near]
+    found = power_off.ohms(a, b).nominal
+    assert found == pytest.approx(spice_resistance(edges, a, b, tmp_path), rel=1e-6, abs=1e-6)
+
+
+def test_every_bound_states_its_reason(wren: Path) -> None:
+    loaded = load(wren)
+    bench = Bench(loaded)
+    for key in ("R12", "R13", "R14", "R15", "R16", "C7", "D4"):
+        for pin in loaded.board.part_by_key[key].pins:
+            readings = bench.of_pin(pin)
+            assert readings
+            for reading in readings:
+                assert reading.because
+                bounds = reading.ohms
+                if bounds is not None and not bounds.exact:
+                    assert bounds.unknown
+
+
+def test_bounds_hold_on_real_boards(boards: Path) -> None:
+    path = boards / "zswatch-devkit" / "ZSWatch-Watch-DevKit-netlist.net"
+    power_off = PowerOff(load(path))
+    nets = [net.name for net in power_off.circuit.board.nets if len(net.pins) > 1]
+    for net in nets:
+        bounds = power_off.ohms(net, "GND")
+        assert 0 <= bounds.at_least <= bounds.at_most * (1 + 1e-9), net
+        assert bounds.nominal <= bounds.at_most * (1 + 1e-9), net
