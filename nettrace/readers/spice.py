@@ -146,6 +146,8 @@ class _DeckReader:
                 self._state_model(draft, element, scope)
         elif nodes or element.controls:
             names = self._state_kind(draft, element, nodes, place, scope, environment)
+        elif element.settings:
+            draft.properties.update(element.settings)
         if not nodes and element.letter != "k":
             self.bare.append((refdes, place))
         shown = self.shown
@@ -202,9 +204,10 @@ class _DeckReader:
             return ""
         draft.description = model.description or None
         draft.properties["model_type"] = model.kind
-        draft.properties["model_parameters"] = " ".join(
-            f"{name}={text}" if text else name for name, text in model.settings
-        )
+        if model.settings:
+            draft.properties["model_parameters"] = " ".join(
+                f"{name}={text}" if text else name for name, text in model.settings
+            )
         return model.kind
 
     def _state_ports(

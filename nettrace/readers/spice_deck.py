@@ -15,7 +15,7 @@ from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text
-from nettrace.readers.spice_text import Line, complete_lines
+from nettrace.readers.spice_text import Line, complete_lines, with_plain_ends
 
 __all__ = ["Condition", "Deck", "Scope", "load_deck"]
 
@@ -126,7 +126,8 @@ class _Loader:
     def __init__(self, document: Document, builder: BoardBuilder) -> None:
         self.document = document
         self.builder = builder
-        self.deck = Deck("", Scope(""), [document.path], [document.text])
+        text = with_plain_ends(document.text)
+        self.deck = Deck("", Scope(""), [document.path], [text])
         self.scope = self.deck.root
         self.depth = 0
         self.root_folder = document.folder.resolve() if document.folder is not None else None
@@ -136,7 +137,7 @@ class _Loader:
         self.branch_places: list[Line] = []
 
     def read_deck(self) -> None:
-        text = self.document.text
+        text = self.deck.texts[0]
         title, _, _ = text.partition("\n")
         self.deck.title = title.strip()
         chain: tuple[Path, ...] = ()
@@ -349,7 +350,7 @@ class _Loader:
                 raise self.deck.bad_line(
                     line, f"included files of {self.included_bytes / 1e6:.0f} MB"
                 )
-            text = decode_text(path.read_bytes(), name)
+            text = with_plain_ends(decode_text(path.read_bytes(), name))
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             self._warn("include-missing", f"{name} cannot be opened ({reason}); skipped", line)

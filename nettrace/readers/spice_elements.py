@@ -126,9 +126,10 @@ def decode_element(text: str, model_kind: ModelKind) -> Element:
 
 
 def _without_nodes(letter: str, words: list[str], settings: Settings) -> Element:
-    model = words[1] if len(words) == 2 else None
-    value = " ".join(words[1:]) or None
-    return Element(words[0], letter, (), value, model, settings)
+    if len(words) == 2:
+        return Element(words[0], letter, (), words[1], words[1], settings)
+    said = (("words", " ".join(words[1:])),) if len(words) > 2 else ()
+    return Element(words[0], letter, (), None, None, settings + said)
 
 
 def _passive(letter: str, words: list[str], settings: Settings, model_kind: ModelKind) -> Element:

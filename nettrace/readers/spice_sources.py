@@ -11,7 +11,8 @@ __all__ = ["constant_volts"]
 #: Waveforms: such a source has no one voltage. Source: ngspice user manual, chapter 4.
 _WAVEFORM = re.compile(r"(?i)\b(?:pulse|sin|sine|exp|pwl|sffm|am|trnoise|trrandom|external|port)\b")
 _ALTERNATING = re.compile(r"(?i)\bac\b\s*=?\s*([^\s(){}']+)?")
-_DIRECT = re.compile(r"(?i)\bdc\b\s*=?\s*(\{[^{}]*\}|'[^']*'|[^\s=()]+)")
+#: `DC dc 5`: exporters write the word twice
+_DIRECT = re.compile(r"(?i)\bdc\b\s*=?\s*(?:dc\b\s*=?\s*)?(\{[^{}]*\}|'[^']*'|[^\s=()]+)")
 _FIRST = re.compile(r"(\{[^{}]*\}|'[^']*'|[^\s=()]+)")
 
 
@@ -28,16 +29,8 @@ def constant_volts(text: str, environment: Environment) -> float | None:
         return None
     alternating = _ALTERNATING.search(text)
     constant = text[: alternating.start()] if alternating else text
-    said = None
-    for match in _DIRECT.finditer(text):
-        # `DC dc 5`: exporters write the word twice
-        if match[1].lower() != "dc":
-            said = match[1]
-            break
-    if said is None:
-        first = _FIRST.match(constant.strip())
-        said = first[1] if first else None
-    volts = environment.value_of(said) if said else None
+    said = _DIRECT.search(text) or _FIRST.match(constant.strip())
+    volts = environment.value_of(said[1]) if said else None
     if volts == 0 and alternating:
         return None
     return volts

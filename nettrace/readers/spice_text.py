@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-__all__ = ["Line", "complete_lines"]
+__all__ = ["Line", "complete_lines", "with_plain_ends"]
 
 #: (number of the file, line number, text without surrounding blanks)
 Line = tuple[int, int, str]
@@ -16,6 +16,13 @@ _DOLLAR_TAIL = re.compile(r"(?<=\s)\$\S.*")
 _DOLLAR_NODE = re.compile(r"(?m)^[ \t]*[A-Za-z]\S*[ \t]+(?:\S+[ \t]+)?\$[\w]")
 
 
+def with_plain_ends(text: str) -> str:
+    """Return the text with every line end a single newline."""
+    if "\r" in text:
+        return text.replace("\r\n", "\n").replace("\r", "\n")
+    return text
+
+
 def complete_lines(text: str, file: int, *, skip_title: bool) -> tuple[list[Line], int]:
     r"""Return the lines that say something, and the number of the first stray `+` line (or 0).
 
@@ -25,8 +32,6 @@ def complete_lines(text: str, file: int, *, skip_title: bool) -> tuple[list[Line
     >>> complete_lines("title\nR1 a b ; why\n* note\n+ 10k\n", 0, skip_title=True)
     ([(0, 2, 'R1 a b 10k')], 0)
     """
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
     physical = text.split("\n")
     has_tails = ";" in text or "$" in text or "//" in text
     dollar_comments = "$" in text and not _DOLLAR_NODE.search(text)
