@@ -186,7 +186,7 @@ class TreeReader:
     def _surplus(self, root: Form | None, at: int) -> Exception:
         if root is None:
             return self.source.error(at, f"{self.source.text[at]!r}", expected="'('")
-        misplaced = self._misplaced()
+        misplaced = self.misindented() or self._misplaced()
         if misplaced is not None:
             return misplaced
         return self.source.error(
@@ -199,7 +199,7 @@ class TreeReader:
     def _cut_off(self, form: Form, above: list[Form]) -> Exception:
         if len(above) <= 1:
             # all but the outermost were closed: the fault may be far above
-            misplaced = self._misplaced()
+            misplaced = self.misindented() or self._misplaced()
             if misplaced is not None:
                 return misplaced
         depth = len(above) + 1
@@ -210,6 +210,55 @@ class TreeReader:
             expected="')'",
             hint=f"The file is cut off, or parentheses are missing at its end (this form{more}).",
             length=len(form.head) + 1,
+        )
+
+    def misindented(self) -> Exception | None:
+        """Return an error for the first form that ends elsewhere than its indentation says.
+
+        Only asked for where parentheses do not balance: writers indent every form they put on a
+        line of its own, and the end that they put on a line of its own.
+        """
+        text = self.source.text
+        above: list[tuple[int, int]] = []  # start of the form, indentation of its line
+        line, indent = -1, 0
+        for match in TOKEN.finditer(text):
+            at = match.start(match.lastindex or 0)
+            new_line = text.rfind("\n", max(line, 0), at)
+            first = new_line >= line and not text[new_line + 1 : at].strip(" \t\r")
+            if new_line > line or line < 0:
+                line = new_line + 1 if new_line >= 0 else 0
+                indent = at - line if first else indent
+            if match.lastindex != 1:
+                continue
+            if text[at] == "(":
+                if first and above and above[-1][1] >= indent:
+                    return self._not_closed(above[-1][0])
+                above.append((at, indent))
+            elif above:
+                start, own = above.pop()
+                if first and own > indent:
+                    return self._not_closed(start)
+                if first and own < indent and not above:
+                    return self.source.error(
+                        at,
+                        f"')' that ends '({self._head_at(start)}'",
+                        expected="the end of a form further in",
+                        hint="The indentation says that a parenthesis above is one too many.",
+                    )
+        return None
+
+    def _head_at(self, start: int) -> str:
+        match = TOKEN.match(self.source.text, start + 1)
+        return (match[3] or "") if match is not None else ""
+
+    def _not_closed(self, start: int) -> Exception:
+        head = self._head_at(start)
+        return self.source.error(
+            start,
+            f"'({head}' that does not end where its indentation says",
+            expected="')'",
+            hint="A closing parenthesis is missing in this form.",
+            length=len(head) + 1,
         )
 
     def _misplaced(self) -> Exception | None:
