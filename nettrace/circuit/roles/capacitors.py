@@ -10,11 +10,11 @@ from nettrace.circuit.roles.chip_words import roles_in_text
 from nettrace.circuit.roles.net_words import (
     BOOTSTRAP_PIN,
     BUTTON,
-    BYPASS_PIN,
     COMPENSATION_PIN,
     RESET,
     SOFT_START_PIN,
     SWITCH_PIN,
+    names_supply,
     words_of,
 )
 from nettrace.circuit.roles.resistors import bridged
@@ -41,6 +41,8 @@ BULK_FARADS: Final = 4.7e-6
 EITHER_FARADS: Final = (0.9e-6, 23e-6)
 #: Less than this on a chip's own pin is no supply's capacitor (common practice, no source).
 BYPASS_FARADS: Final = 47e-9
+#: Less than this delays nothing that a person or a supply waits for (common practice, no source).
+TIMING_FARADS: Final = 1e-9
 #: Capacitors of this size (inch) and larger are mostly bulk, where no value is known.
 BULK_SIZES: Final = frozenset({"0805", "1206", "1210", "1812", "2010", "2512"})
 
@@ -80,8 +82,10 @@ def supply_capacitor(site: Site) -> Iterable[Finding]:
 def _shunted(site: Site, first: str, second: str) -> bool:
     """Return whether a resistor (a current shunt, a filter's) joins the two rails."""
     rails = site.survey.rails
-    return any(far == second for _, far in rails[first].linked) or any(
-        far == first for _, far in rails[second].linked
+    return (
+        any(far == second for _, far in rails[first].linked)
+        or any(far == first for _, far in rails[second].linked)
+        or any(b.far == second for b in site.survey.resistors.get(first, ()))
     )
 
 
@@ -130,19 +134,28 @@ def shunt_capacitor(site: Site) -> Iterable[Finding]:
     resistors = survey.resistors.get(signal, ())
     pulled = [b for b in resistors if survey.is_supply(b.far)]
     button = BUTTON.search(words) or survey.count(signal, Kind.SWITCH)
-    if RESET.search(words):
+    tiny = farads is not None and farads < TIMING_FARADS
+    supplied = any(names_supply(name) for name in (*survey.pin_names(signal), words))
+    if RESET.search(words) and not tiny:
         yield found("soft-start or timing capacitor", 0.8, line, f"{words} is a reset line")
     elif button:
         yield found("filter capacitor", 0.8, line, "on a button's line: keeps it from bouncing")
         yield found("soft-start or timing capacitor", POSSIBLE, line)
-    elif pulled and len(resistors) == 1 and len(survey.chips.get(signal, ())) == 1 and _alone(site):
+    elif (
+        pulled
+        and not tiny
+        and not supplied
+        and len(resistors) == 1
+        and len(survey.chips.get(signal, ())) == 1
+        and _alone(site)
+    ):
         because = f"charged through {pulled[0].part} from {pulled[0].far}: delays the pin"
         yield found("soft-start or timing capacitor", 0.74, because)
     if SOFT_START_PIN.search(names):
         yield found("soft-start or timing capacitor", STRONG, f"on the pin {names.strip()}")
     elif COMPENSATION_PIN.search(names):
         yield found("filter capacitor", STRONG, f"on the pin {names.strip()}")
-    elif BYPASS_PIN.search(names) and survey.chips.get(signal) and (farads or 1) >= BYPASS_FARADS:
+    elif supplied and survey.chips.get(signal) and (farads or 1) >= BYPASS_FARADS:
         yield found(
             "decoupling", 0.82, line, f"on a chip's own supply or reference: {names.strip()}"
         )
@@ -174,7 +187,9 @@ def _own_pin(site: Site, signal: str, line: str) -> Iterable[Finding]:
         return
     if farads is None or farads >= BYPASS_FARADS:
         only = others <= capacitors
-        yield found("decoupling", 0.74 if only and farads else POSSIBLE, line, text)
+        several = only and bool(others)
+        score = 0.82 if several else 0.74 if only else POSSIBLE
+        yield found("decoupling", score, line, text)
         if farads is not None and farads >= EITHER_FARADS[0]:
             yield found("bulk capacitor", WEAK, line)
         yield found("soft-start or timing capacitor", WEAK, text)

@@ -90,9 +90,19 @@ def regulator_by_wiring(site: Site) -> Iterable[Finding]:
         return
     signals = len(part.nets) - len(supplies) - len(grounds)
     if len(supplies) == 2 and signals <= 3 and site.what is Kind.IC:
+        line = f"between the rails {supplies[0]} and {supplies[1]}"
+        alike = _same_volts(site, supplies[0], supplies[1])
         score = 0.74 if signals <= 1 or made else 0.55
-        yield found("regulator", score, f"between the rails {supplies[0]} and {supplies[1]}")
-        yield found("load switch", 0.5 if signals >= 2 else WEAK, "between two rails")
+        yield found("regulator", 0.45 if alike else score, line)
+        yield found("load switch", 0.72 if alike else 0.5 if signals >= 2 else WEAK, line)
+
+
+def _same_volts(site: Site, first: str, second: str) -> bool:
+    """Return whether both rails have one known voltage: nothing is regulated between them."""
+    one, two = site.survey.rails[first].volts, site.survey.rails[second].volts
+    if one is None or two is None or one.nominal is None or two.nominal is None:
+        return False
+    return abs(one.nominal - two.nominal) <= 0.05 * abs(two.nominal)
 
 
 def by_pin_names(site: Site) -> Iterable[Finding]:
@@ -144,6 +154,8 @@ _PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
 def by_package(site: Site) -> Iterable[Finding]:
     """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
     if site.what not in _CHIP:
+        return
+    if len(site.part.pins) < 2:
         return
     for where, text in (("reference", site.part.refdes), ("package", site.part.package or "")):
         for pattern, role in _PLACE_WORDS:
@@ -229,8 +241,11 @@ def small_chip(site: Site) -> Iterable[Finding]:
         yield found("memory", 0.7, "on a flash's serial lines")
     if _EMMC.search(lines) and pins > 16:
         yield found("memory", 0.7, "on the lines of an eMMC or a card")
-    if re.search(r"SDA", lines) and re.search(r"SCL|SCK", lines) and pins <= 16:
-        yield found("sensor", 0.5, "a small chip on an I2C bus")
+    data = len(re.findall(r"SDA", lines))
+    if data >= 2 and len(re.findall(r"SCL|SCK", lines)) >= 2 and pins <= 16:
+        yield found("level shifter", 0.8, "two data and two clock lines of an I2C bus meet in it")
+    elif data and re.search(r"SCL|SCK", lines) and pins <= 16:
+        yield found("sensor", 0.54, "a small chip on an I2C bus")
         yield found("interface chip", 0.45, "a small chip on an I2C bus")
         yield found("memory", WEAK, "a small chip on an I2C bus")
     if pins <= 8 and re.search(r"HALL|LID", lines):
@@ -310,11 +325,23 @@ def protection_by_wiring(site: Site) -> Iterable[Finding]:
     lines = [net for net in part.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
     plugged = [net for net in lines if survey.count(net, Kind.CONNECTOR)]
     supplies = sum(survey.is_supply(net) for net in part.nets)
-    if len(lines) >= 2 and len(plugged) == len(lines) and supplies <= 1:
+    private = all(len(survey.pins(net)) <= MOST_PLUG_PINS for net in lines)
+    if len(lines) >= 2 and len(plugged) == len(lines) and private and supplies <= 1:
         text = f"all its lines go to a plug: {', '.join(plugged[:3])}"
         twice = len(part.pins) - len({pin.net for pin in part.pins})
         yield found("ESD protection", 0.76 if twice or supplies == 0 else 0.6, text)
+    doubled = sum(sum(pin.net == net for pin in part.pins) == 2 for net in lines)
+    if len(lines) >= 2 and doubled == len(lines) and plugged:
+        yield found("ESD protection", 0.82, "every line passes over two of its pins")
+    usb = " ".join(words_of(net) for net in lines)
+    if len(part.pins) <= 8 and _USB_PLUS.search(usb) and _USB_MINUS.search(usb) and supplies <= 1:
+        yield found("ESD protection", 0.72, "a small part on both USB data lines")
 
+
+#: A plug's own line has few pins; a bus that a header shows too has more (common practice).
+MOST_PLUG_PINS: Final = 6
+_USB_PLUS: Final = re.compile(r"D\+|\bDP\b|D_P|DP\d?$")
+_USB_MINUS: Final = re.compile(r"D-|\bD[MN]\b|D_N|DM\d?$")
 
 CHIP_RULES: Final[tuple[Rule, ...]] = (
     by_words,

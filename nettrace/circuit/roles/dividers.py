@@ -9,6 +9,7 @@ from nettrace.circuit.kinds import Kind
 from nettrace.circuit.regulators import is_regulator_text
 from nettrace.circuit.roles.chip_words import roles_in_text
 from nettrace.circuit.roles.net_words import (
+    CONFIGURATION,
     FEEDBACK_PIN,
     SET_PIN,
     THERMISTOR_LINE,
@@ -71,6 +72,9 @@ def divider(site: Site) -> Iterable[Finding]:
         known = site.kind.ohms is not None
         from_supply = not survey.is_signal(top)
         score = 0.9 if from_supply and known else 0.83 if from_supply else 0.87
+        if not known and CONFIGURATION.search(words_of(tap)):
+            # a strap with a place for either pull: which is fitted is not known
+            score = 0.6
         yield found(f"divider ({place})", score, line)
         yield found(f"feedback divider ({place})", WEAK, line)
         return
@@ -181,7 +185,7 @@ def set_resistor(site: Site) -> Iterable[Finding]:
                     f"{figure(ohms, 'Ω')} is no usual pull")  # fmt: skip
     elif ohms is None and not up:
         big = chips[0] == survey.main_chip
-        score = 0.6 if big else 0.8
+        score = 0.77 if big else 0.8
         yield found("set resistor", score, line, text, "most such resistors set something")
     elif power and not up:
         yield found("set resistor", 0.82, line, text, f"{chip.refdes} is a power chip")

@@ -18,11 +18,13 @@ __all__ = [
     "RESET",
     "SET_PIN",
     "SOFT_START_PIN",
+    "SUPPLY_PIN",
     "SUPPLY_TAP",
     "SWITCH_PIN",
     "THERMISTOR_LINE",
     "USB_CC",
     "USB_DATA",
+    "names_supply",
     "words_of",
 ]
 
@@ -36,7 +38,7 @@ def _word(pattern: str) -> re.Pattern[str]:
 SET_PIN: Final = _word(
     r"[IV]SET\w?|SET|R_?SET|ILIM\w*|I_?LIMIT|OC_?SET|R_?REF|R_?EXT|REXT\w*|I_?REF|R_?BIAS|ZQ|RZQ|PROG"
     r"|IPRG\w*|RT|ROSC|RCAL|R_?CAL|CAL|ICHG|ISENSE_SET|TRIM|OSC_?R|RADJ|IADJ|GAIN_?SET|RG|DVC_?SET"
-    r"|TERM_?R|RTERM|RKELVIN|COMP_?R|R_?DAC|FSADJ|FS_?ADJ|TMR_?SET|VREF_?R|REFR|\w*RREF|\w*REXT"
+    r"|TERM_?R|RTERM|RKELVIN|COMP_?R|R_?DAC|FSADJ|\w*(?<!RE)(?<!OFF)SET|FS_?ADJ|TMR_?SET|VREF_?R|REFR|\w*RREF|\w*REXT"
     r"|\w*_RBIAS|VSET\w*|RCOMP\w*|\w*_RCOMP\w*|\w*RCOMP"
 )
 FEEDBACK_PIN: Final = _word(r"V?FB\w?|FB_\w+|\w+_FB|ADJ|VADJ|FEEDBACK|VSENSE|VSNS|VOSNS|INV")
@@ -48,7 +50,7 @@ BOOTSTRAP_PIN: Final = _word(r"BOOT|BST|VBST|CBOOT|BS|VBOOT|CB|BOOST|HB|VB")
 SWITCH_PIN: Final = _word(r"SW\w?|SW_?\d|LX\w?|PH|PHASE|L1|L2|SWN|DCDC_?SW|HS|VSW")
 #: Pins of a chip's own supply or reference, that want one capacitor.
 BYPASS_PIN: Final = _word(
-    r"V_?REG\w*|V_?CORE|VDDC\w*|V_?CAP\w*|VDDI|V_?DD\w*|VCC\w*|V_?REF\w*|REF\w*|COM|BYP|BYPASS|CREG|CVDD"
+    r"V_?REG\w*|V_?CORE|VDDC\w*|V_?CAP\w*|VDDI|V_?DD\w*|VCC\w*|V_?REF\w*|REF[PN]?|REF_?CAP|REF_?BYP|COM|BYP|BYPASS|CREG|CVDD"
     r"|LDO\w*|VDDA|AVDD|V18|V33|DEC\w?|V_?INT|VINT|DVDD|VS|C1|CAP|CAPP|CAPN|VCP|CPUMP|VMID|VCM|VAG|VCOM"
     r"|NR|VLDO|REGOUT|VOUT|INTVCC|VL|PVCC|VDRV|BIAS|MICBIAS|BG|VBG"
 )
@@ -63,12 +65,31 @@ USB_CC: Final = _word(r"CC|CC_?[12]|\w+_CC[12]|USB_?CC[12]?|VCONN")
 USB_DATA: Final = re.compile(
     r"(?:^|[^A-Z])(?:USB\w*[_\-]?)?D(?:\+|-|P|M|_P|_N|_\+|_-)\d?$|^D[PM]\d?$|USB\w*(?:\+|-|_P|_N)$"
 )
+#: A chip's supply pin.
+SUPPLY_PIN: Final = _word(r"[ADP]?V(?:IN|CC|DD|BUS|BAT|SYS|BATT|IO|PWR|OUT|M|S|REG|DDIO|DDH|CCIO)\w{0,3}"
+                          r"|PVIN|PVDD|\w*_?VDD\w?|\w*_?VCC\w?|VBUS_?OUT|LEDA\d?")  # fmt: skip
 #: Lines that choose a mode when power comes: read once, so a pull.
 CONFIGURATION: Final = _word(r"BOOT\w*|STRAP\w*|MODE\w*|CFG\w*|CONF\w*|SEL\w*|\w*SEL|ADDR\w*|A[0-3]|ID|WP|HOLD"
                              r"|TEST\w*|EN\w{0,2}|\w*_EN|OE|CE|CS\w?|SHDN|PD|PWDN|STBY|DFU|ISP")  # fmt: skip
 #: Lines that watch a supply.
 SUPPLY_TAP: Final = _word(r"\w*DET|\w*DETECT|\w*SENSE|\w*SNS|\w*MON|\w*DIV|\w*ADC\w*|VBUS_?\w*|\w*HPD|VBAT_?\w*"
                           r"|\w*MEAS|UVLO|OVLO|OVP|\w*PFI|\w*_V|\w*LVL")  # fmt: skip
+
+
+def names_supply(text: str) -> bool:
+    """Return whether the words name a chip's supply pin or own supply, and not a line about one.
+
+    >>> names_supply("VDD"), names_supply("VREG_VOUT"), names_supply("VBUS_DET")
+    (True, True, False)
+    """
+    if _ABOUT_SUPPLY.search(text):
+        return False
+    return SUPPLY_PIN.search(text) is not None or BYPASS_PIN.search(text) is not None
+
+
+_ABOUT_SUPPLY: Final = re.compile(
+    r"DET|SENSE|SNS|MON\b|_EN\b|\bEN\d?\b|PGOOD|_OK\b|CTRL|_DIV|ADC|SET\b|FB"
+)
 
 
 @lru_cache(maxsize=32768)
@@ -81,11 +102,15 @@ def words_of(net: str) -> str:
     pin = pin_function_of(net)
     if pin is not None:
         return re.sub(r"[{}~^]", "", pin).upper()
-    upper = leaf_of(net).upper()
-    if upper.startswith(("NET-(", "UNCONNECTED-", "N$", "NET-_")) or _CUT_AUTOMATIC.search(upper):
+    # an escaped stroke stands inside a name: it parts words, no sheets
+    upper = re.sub(r"[{}~^]", "", leaf_of(net).upper().replace("{SLASH}", "/"))
+    if upper.startswith(("NET-(", "UNCONNECTED-", "N$", "NET-_")):
         return ""
-    return upper
+    cut = _CUT_AUTOMATIC.match(upper)
+    if cut is None:
+        return upper
+    return "" if cut["pin"].startswith("PAD") else cut["pin"]
 
 
-#: The end of an automatic name that a narrow column cut: `T-(R45-PAD2)`.
-_CUT_AUTOMATIC: Final = re.compile(r"-PAD\w*\)$|^\(?\w*-PAD\w*\)?$")
+#: The end of an automatic name that a narrow column cut: `T-(R45-PAD2)`, `01-VBUS_OUT)`.
+_CUT_AUTOMATIC: Final = re.compile(r"^[^()]*\(?[^()]*?-(?P<pin>[^()\-][^()]*)\)$")

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles.survey import is_letter_only
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -26,8 +27,13 @@ __all__ = ["OTHER_RULES"]
 def crystal(site: Site) -> Iterable[Finding]:
     """By its words, or by the pi of two capacitors and a chip it stands in."""
     survey = site.survey
-    if site.what is Kind.CRYSTAL:
-        placed = site.part.key in survey.crystals
+    placed = site.part.key in survey.crystals
+    if site.what is Kind.CRYSTAL and not placed and is_letter_only(site.part, site.kind):
+        supplied = any(survey.is_supply(net) for net in site.part.nets)
+        few = len(site.part.pins) <= 4 and not supplied
+        yield found("crystal", POSSIBLE if few else FAINT, *site.kind.because[:1])
+        yield from _plug(site, "letter X, and not wired as a crystal")
+    elif site.what is Kind.CRYSTAL:
         yield found("crystal", CERTAIN if placed else STRONG, *site.kind.because[:2])
         yield found("oscillator", WEAK if placed else POSSIBLE, *site.kind.because[:1])
     elif site.part.key in survey.crystals:
@@ -37,8 +43,11 @@ def crystal(site: Site) -> Iterable[Finding]:
 
 def plug(site: Site) -> Iterable[Finding]:
     """A connector; what its words say is plugged in comes second."""
-    if site.what is not Kind.CONNECTOR:
-        return
+    if site.what is Kind.CONNECTOR:
+        yield from _plug(site, *site.kind.because[:1])
+
+
+def _plug(site: Site, *why: str) -> Iterable[Finding]:
     survey, part = site.survey, site.part
     if len(part.nets) == 1 and len(part.pins) == 1:
         yield found("test point", 0.82, f"a single pin, on {part.nets[0]}")
@@ -54,13 +63,15 @@ def plug(site: Site) -> Iterable[Finding]:
             score = 0.6
         elif _JUMPER_WORDS.search(f"{part.value or ''} {part.refdes}"):
             yield found("jumper", 0.6, "its words say so")
-    yield found("connector", score, *site.kind.because[:1])
+    yield found("connector", score, *why)
     words = f"{part.refdes} {part.value or ''} {part.description or ''} {part.package or ''}"
     for pattern, role in _PLUGGED:
         if pattern.search(words):
             yield found(
                 role, 0.45, f"its words name what is plugged in: {part.value or part.refdes}"
             )
+    if len(part.pins) == 2 and site.to_fixed and survey.is_ground(site.to_fixed[1]):
+        yield found("jumper", 0.2, f"two pins, {site.to_fixed[0]} and ground")
     if len(part.pins) == 2 and all(survey.is_ground(net) for net in part.nets):
         yield found("test point", POSSIBLE, "ground pins only")
 
@@ -105,6 +116,10 @@ def single_pin(site: Site) -> Iterable[Finding]:
         yield found("mechanical", WEAK, "all on one net")
 
 
+#: A part of unknown kind with more pins is likelier a plug than anything (common practice).
+MOST_CHIP_GUESS_PINS: Final = 8
+
+
 def unknown_kind(site: Site) -> Iterable[Finding]:
     """A part of unknown kind: two pins on two nets, or many."""
     if site.what is not Kind.UNKNOWN:
@@ -113,7 +128,13 @@ def unknown_kind(site: Site) -> Iterable[Finding]:
     if pins == 0:
         yield found("mechanical", POSSIBLE, "no pins")
     elif pins > 2:
-        yield found("connector", WEAK, f"{pins} pins, nothing said")
+        yield found(
+            "connector", 0.55 if pins > MOST_CHIP_GUESS_PINS else WEAK, f"{pins} pins, nothing said"
+        )
+    elif site.to_fixed is not None:
+        yield found("jumper", 0.35, f"two pins, {' and '.join(site.part.nets)}")
+        yield found("switch", WEAK, f"two pins, {' and '.join(site.part.nets)}")
+        yield found("connector", WEAK, f"two pins, {' and '.join(site.part.nets)}")
     yield found("unknown", 0.2, "neither reference, value nor package says what it is")
 
 

@@ -15,8 +15,10 @@ from nettrace.circuit.roles.net_words import (
     COMPENSATION_PIN,
     CONFIGURATION,
     RESET,
+    SUPPLY_PIN,
     USB_CC,
     USB_DATA,
+    names_supply,
     words_of,
 )
 from nettrace.circuit.roles.site import (
@@ -62,6 +64,27 @@ def zero_ohm_link(site: Site) -> Iterable[Finding]:
             yield found("zero-ohm link", STRONG, f"joins two grounds, {first} and {second}")
         elif site.signals:
             yield found("zero-ohm link", FAINT, "value not known")
+    if site.what is Kind.RESISTOR and site.to_fixed and site.kind.ohms != 0:
+        yield from _feeds_supply_pin(site, *site.to_fixed)
+
+
+def _feeds_supply_pin(site: Site, net: str, rail: str) -> Iterable[Finding]:
+    """From a rail to a chip's supply pin: a link, or the resistor of a supply filter."""
+    survey, ohms = site.survey, site.kind.ohms
+    if not survey.is_supply(rail) or len(survey.resistors.get(net, ())) > 1:
+        return
+    names = (*survey.pin_names(net), words_of(net))
+    if not any(
+        SUPPLY_PIN.search(name) and names_supply(name) for name in names
+    ) or not survey.chips.get(net):
+        return
+    line = f"feeds {words_of(net) or net} from {survey.describe(rail)}"
+    if ohms is None:
+        yield found("zero-ohm link", 0.82, line)
+        yield found("filter resistor", 0.4, line)
+    elif ohms <= SUPPLY_FILTER_OHMS:
+        yield found("filter resistor", 0.86, line)
+        yield found("inrush limiter", FAINT, line)
 
 
 def current_shunt(site: Site) -> Iterable[Finding]:
@@ -337,6 +360,29 @@ def _from_filtered_node(site: Site, node: str, far: str) -> Iterable[Finding]:
         return
 
 
+def pull_to_own_supply(site: Site) -> Iterable[Finding]:
+    """From a chip's pin to the supply that the same chip makes for itself."""
+    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+        return
+    survey = site.survey
+    for supply, signal in (site.signals, site.signals[::-1]):
+        chips = survey.chips.get(supply, ())
+        others = set(survey.on_net.get(supply, ())) - _OWN_SUPPLY_KINDS
+        if len(chips) != 1 or others or chips[0] not in survey.chips.get(signal, ()):
+            continue
+        shunts = [b for b in survey.capacitors.get(supply, ()) if survey.is_ground(b.far)]
+        named = any(names_supply(name) for name in survey.pin_names(supply))
+        large = any((b.figure or 0.0) >= OWN_SUPPLY_FARADS for b in shunts)
+        if named or large or (len(shunts) > 1 and shunts[0].figure is None):
+            part = survey.board.part_by_key[chips[0]]
+            yield found("pull-up", 0.82, f"from {signal} to {supply}, {part.refdes}'s own supply")
+
+
+_OWN_SUPPLY_KINDS: Final = CHIPS | {Kind.CAPACITOR, Kind.RESISTOR, Kind.TEST_POINT}
+#: A chip's own regulator wants at least this much (common practice, no source).
+OWN_SUPPLY_FARADS: Final = 0.4e-6
+
+
 def _low_pass(site: Site, net: str, far: str, capacitors: tuple[Branch, ...]) -> Iterable[Finding]:
     survey, ohms = site.survey, site.kind.ohms
     to_ground = [b for b in capacitors if not survey.is_signal(b.far)]
@@ -418,6 +464,7 @@ RESISTOR_RULES: Final[tuple[Rule, ...]] = (
     termination,
     gate_resistor,
     filter_resistor,
+    pull_to_own_supply,
     pull,
     series_resistor,
     array,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import PartKind, Role
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.roles.survey import Survey
+from nettrace.circuit.roles.survey import Survey, acts_as
 from nettrace.model.board import Part
 from nettrace.values.quantity import engineering
 
@@ -51,10 +51,10 @@ class Site:
     part: Part
     kind: PartKind
 
-    @property
+    @cached_property
     def what(self) -> Kind:
-        """The component kind."""
-        return self.kind.kind
+        """The component kind, as `acts_as` sees it."""
+        return acts_as(self.part, self.kind)
 
     @cached_property
     def ends(self) -> tuple[str, str] | None:

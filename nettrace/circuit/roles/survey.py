@@ -20,7 +20,16 @@ from nettrace.circuit.rail_names import leaf_of
 from nettrace.circuit.series import Terminals, terminals_of, two_nets
 from nettrace.model.board import Board, Part, Pin
 
-__all__ = ["CHIPS", "Branch", "Survey", "are_pair", "survey_board"]
+__all__ = [
+    "CHIPS",
+    "Branch",
+    "Survey",
+    "acts_as",
+    "are_pair",
+    "is_letter_only",
+    "plain_name",
+    "survey_board",
+]
 
 #: Kinds with pins that drive or read a signal.
 CHIPS: Final = frozenset(
@@ -30,6 +39,8 @@ _TRANSISTORS: Final = frozenset({Kind.MOSFET, Kind.TRANSISTOR})
 #: A switching node or a crystal's net has few pins; a supply many (common practice, no source).
 MOST_NODE_PINS: Final = 12
 MOST_CRYSTAL_NET_PINS: Final = 6
+#: More than this straight from a switching node to ground would short it (common practice).
+MOST_SNUBBER_FARADS: Final = 10e-9
 #: Below this an inductor is for radio frequencies, no converter's (common practice, no source).
 CONVERTER_HENRIES: Final = 0.2e-6
 
@@ -151,12 +162,11 @@ def are_pair(first: str, second: str) -> bool:
     signs = one["sign"], two["sign"]
     if one["base"] != two["base"]:
         return False
-    opposite = (
+    return (
         _OPPOSITE.get(signs[0]) == signs[1]
         or _OPPOSITE.get(signs[1]) == signs[0]
         or set(signs) == {"P", "M"}
     )
-    return opposite
 
 
 class _Tables:
@@ -207,7 +217,7 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         gates={net: tuple(found) for net, found in tables.gates.items()},
         crystals=crystals,
         crystal_nets={net: key for key, nets in crystals.items() for net in nets},
-        switching_nodes=_switching_nodes(board, kinds, rails, inductors, tables),
+        switching_nodes=_switching_nodes(board, rails, inductors, tables),
         taps=_taps(rails, resistors, tables.on_net),
         main_chip=_main_chip(tables.signals),
         signals_of=tables.signals,
@@ -226,8 +236,17 @@ def _usual_capacitor_mm(board: Board, kinds: Mapping[str, PartKind]) -> float | 
     return min(distances, key=lambda mm: (-distances[mm], mm)) if distances else None
 
 
+def acts_as(part: Part, kind: PartKind) -> Kind:
+    """Return the kind that the rules see: T on three nets, with no word beside, is a transistor.
+
+    IEEE 315 gives T to transformers, European drawings to transistors; a winding pair needs four.
+    """
+    letter_only = kind.kind is Kind.TRANSFORMER and kind.score < LETTER_SCORE
+    return Kind.TRANSISTOR if letter_only and len(part.nets) == 3 else kind.kind
+
+
 def _enter(tables: _Tables, part: Part, kind: PartKind, rails: Mapping[str, Rail]) -> None:
-    what = kind.kind
+    what = acts_as(part, kind)
     nets = part.nets
     for net in nets:
         counts = tables.on_net.setdefault(net, {})
@@ -275,7 +294,7 @@ def _crystals(
         if len(signals) != 2:
             continue
         first, second = signals
-        if what is Kind.CRYSTAL:
+        if what is Kind.CRYSTAL and not is_letter_only(part, kinds[part.key]):
             found[part.key] = first, second
             continue
         if any(len(board.net_by_name[net].pins) > MOST_CRYSTAL_NET_PINS for net in signals):
@@ -289,6 +308,14 @@ def _crystals(
     return found
 
 
+def is_letter_only(part: Part, kind: PartKind) -> bool:
+    """Return whether nothing but the letter X says crystal: plugs have that letter, too."""
+    return part.refdes[:1].upper() == "X" and kind.score < LETTER_SCORE
+
+
+#: What a kind scores at most when the reference letter alone speaks.
+LETTER_SCORE: Final = 0.8
+
 _MAYBE_CRYSTAL: Final = frozenset(
     {Kind.TRANSISTOR, Kind.UNKNOWN, Kind.CONNECTOR, Kind.OSCILLATOR, Kind.IC}
 )
@@ -296,7 +323,6 @@ _MAYBE_CRYSTAL: Final = frozenset(
 
 def _switching_nodes(
     board: Board,
-    kinds: Mapping[str, PartKind],
     rails: Mapping[str, Rail],
     inductors: Mapping[str, tuple[Branch, ...]],
     tables: _Tables,
@@ -317,7 +343,8 @@ def _switching_nodes(
         if not switched or any(kind in counts for kind in _NEVER_ON_A_NODE):
             continue
         if not all(
-            far.far in rails or chips & set(tables.chips.get(far.far, ()))
+            chips & set(tables.chips.get(far.far, ()))
+            or (far.far in rails and (far.figure or 1.0) <= MOST_SNUBBER_FARADS)
             for far in tables.branches["capacitors"].get(net, ())
         ):
             continue
@@ -331,7 +358,15 @@ def _switching_nodes(
     return found
 
 
-_NEVER_ON_A_NODE: Final = (Kind.CONNECTOR, Kind.CRYSTAL, Kind.ANTENNA, Kind.RESISTOR_ARRAY)
+#: A balun or filter beside the inductor makes it a choke that feeds an amplifier.
+_NEVER_ON_A_NODE: Final = (
+    Kind.CONNECTOR,
+    Kind.CRYSTAL,
+    Kind.ANTENNA,
+    Kind.RESISTOR_ARRAY,
+    Kind.TRANSFORMER,
+    Kind.FILTER,
+)
 #: A divider's resistors are within this ratio; beyond it one is in series, the other a pull
 #: (common practice, no source).
 MOST_DIVIDER_RATIO: Final = 20.0
@@ -348,38 +383,52 @@ def _taps(
     """Return the nets in the middle of two fitted resistors, one of them to ground.
 
     The upper one goes to a supply, or to a signal that something else drives. A supply in the
-    middle (a reference) has no other resistor.
+    middle (a reference) has few resistors itself.
     """
     found: dict[str, tuple[str, str]] = {}
     for net, branches in resistors.items():
-        if len(branches) > _MOST_TAP_RESISTORS:
+        supply = net in rails
+        if len(branches) > _MOST_TAP_RESISTORS or (supply and _is_ground(rails, net)):
             continue
-        if net in rails and (rails[net].kind is NetKind.GROUND or len(branches) != 2):
-            continue
-        grounds = [b for b in branches if b.far in rails and rails[b.far].kind is NetKind.GROUND]
-        supplies = [b for b in branches if b.far in rails and rails[b.far].kind is NetKind.RAIL]
-        signals = [b for b in branches if b.far not in rails]
-        if len(grounds) != 1 or not grounds[0].fitted:
+        fitted = [branch for branch in branches if branch.fitted]
+        grounds = [b for b in fitted if _is_ground(rails, b.far)]
+        supplies = [b for b in fitted if b.far in rails and not _is_ground(rails, b.far)]
+        if supply:
+            # another reference beside it feeds nothing: the upper end is the rail with most parts
+            own = sum(on_net[net].values())
+            supplies = [b for b in supplies if sum(on_net[b.far].values()) > own]
+        if len(grounds) != 1 or len(supplies) > 1:
             continue
         lower = grounds[0]
-        uppers = supplies if len(supplies) == 1 else []
-        if not supplies and net not in rails:
-            uppers = [
-                b for b in signals
-                if not _ends_in_capacitor(on_net[b.far]) and _comparable(b, lower, from_supply=False)
-            ]  # fmt: skip
-        if len(uppers) != 1 or not uppers[0].fitted:
+        if supplies:
+            if _comparable(supplies[0], lower, from_supply=True):
+                found[net] = supplies[0].part, lower.part
             continue
-        if not supplies or _comparable(uppers[0], lower, from_supply=True):
-            found[net] = uppers[0].part, lower.part
+        driven = [
+            b
+            for b in fitted
+            if b.far not in rails
+            and not _ends_there(on_net[b.far])
+            and _comparable(b, lower, from_supply=False)
+        ]
+        if len(driven) == 1 and not supply:
+            found[net] = driven[0].part, lower.part
     return found
+
+
+def _is_ground(rails: Mapping[str, Rail], net: str) -> bool:
+    rail = rails.get(net)
+    return rail is not None and rail.kind is NetKind.GROUND
 
 
 _MOST_TAP_RESISTORS: Final = 4
 
 
-def _ends_in_capacitor(counts: Mapping[Kind, int]) -> bool:
-    return sum(counts.values()) == 2 and Kind.CAPACITOR in counts
+def _ends_there(counts: Mapping[Kind, int]) -> bool:
+    """Return whether the net is the resistor and a capacitor or a LED: it drives nothing."""
+    return sum(counts.values()) == 2 and any(
+        kind in counts for kind in (Kind.CAPACITOR, Kind.LED, Kind.DIODE)
+    )
 
 
 def _comparable(upper: Branch, lower: Branch, *, from_supply: bool) -> bool:
