@@ -110,7 +110,10 @@ def _shared(bus: RawBus, board: Board, kinds: Mapping[str, PartKind], net: str) 
     """Return whether two parts of the bus are on the net too (or its only one)."""
     on_bus = _parts_on(board, bus.nets(), kinds)
     on_net = _parts_on(board, {net}, kinds)
-    return len(on_net & on_bus) >= 2 or (len(on_net) == 1 and on_net <= on_bus and len(on_bus) <= 2)
+    if len(on_net & on_bus) >= 2:
+        return True
+    chips = [part for part in on_bus if kinds[part].kind in TALKERS]
+    return len(on_net) == 1 and on_net <= on_bus and (len(on_bus) <= 2 or len(chips) == 1)
 
 
 def _add_selects(

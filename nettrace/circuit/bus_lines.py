@@ -16,6 +16,10 @@ __all__ = ["RawBus", "find_lines"]
 
 #: Kinds that can talk on a bus.
 TALKERS: Final = frozenset({Kind.IC, Kind.MODULE, Kind.DISPLAY, Kind.MICROPHONE})
+#: Contacts of a Type-C receptacle that has no pin names (USB Type-C specification, receptacle
+#: pin assignments), and those that give it away.
+TYPE_C_CONTACTS: Final = {"A5": "CC1", "B5": "CC2", "A6": "DP", "B6": "DP", "A7": "DM", "B7": "DM"}
+TYPE_C_MARKS: Final = frozenset({"A4", "A5", "B4", "B5"})
 #: More chips than this on a UART line and it is no UART (common practice, no source).
 MOST_UART_CHIPS: Final = 2
 
@@ -141,9 +145,15 @@ def _pin_words(
     for part in board.parts:
         if kinds[part.key].kind not in TALKERS | {Kind.CONNECTOR}:
             continue
+        numbers = {pin.number for pin in part.pins}
+        is_type_c = kinds[part.key].kind is Kind.CONNECTOR and TYPE_C_MARKS <= numbers
+        contacts = TYPE_C_CONTACTS if is_type_c else {}
         for pin in part.pins:
-            if pin.name and pin.net and pin.net not in rails and not pin.name.isdecimal():
-                found.append((part.key, plain_name(pin.name.split("/")[0]), pin.net))
+            name = pin.name or contacts.get(pin.number)
+            if not name or not pin.net or pin.net in rails or name.isdecimal():
+                continue
+            if len(board.net_by_name[pin.net].pins) > 1:
+                found.append((part.key, plain_name(name.split("/")[0]), pin.net))
     return found
 
 
@@ -196,6 +206,8 @@ def _plausible(bus: RawBus, board: Board, kinds: Mapping[str, PartKind]) -> bool
             else:
                 del bus.lines[line]
         return bus.spec.enough(bus.lines.keys())
+    if bus.spec.protocol == "qspi":
+        return _has_four_lanes(bus, board, kinds)
     return not (
         bus.spec.protocol == "hdq"
         and not any(
@@ -204,6 +216,20 @@ def _plausible(bus: RawBus, board: Board, kinds: Mapping[str, PartKind]) -> bool
             for pin in board.net_by_name[net].pins
         )
     )
+
+
+_LANE_WORD: Final = re.compile(r"QSPI|QUAD|SIO|IO_?[23]$|SPIFI|FSPI|OSPI|SD_?[23]$|DQ_?[23]$")
+
+
+def _has_four_lanes(bus: RawBus, board: Board, kinds: Mapping[str, PartKind]) -> bool:
+    """Return whether lanes 2 and 3 are data: WP and HOLD that only a resistor holds are not."""
+    for line in ("IO2", "IO3"):
+        for net in bus.lines.get(line, ()):
+            parts = {pin.part for pin in board.net_by_name[net].pins}
+            ends = [p for p in parts if kinds[p].kind in TALKERS | {Kind.CONNECTOR}]
+            if len(ends) < 2 and not _LANE_WORD.search(plain_name(net)):
+                return False
+    return True
 
 
 def _is_uart(net: str, board: Board, kinds: Mapping[str, PartKind]) -> bool:

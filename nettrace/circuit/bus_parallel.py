@@ -46,8 +46,7 @@ def find_parallel(
             far = link.to_net
             if (
                 link.kind in {"resistor", "zero-ohm link"}
-                and link.ohms is not None
-                and link.ohms <= MOST_OHMS
+                and (link.ohms is None or link.ohms <= MOST_OHMS)
                 and far not in rails
                 and far not in taken
             ):

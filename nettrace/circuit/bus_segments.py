@@ -64,8 +64,7 @@ class _Walker:
                 continue
             if link.ohms is not None and link.ohms > most:
                 continue
-            if link.kind == "resistor" and link.ohms is None:
-                continue
+            # a resistor of no known value between two signals is a series resistor as a rule
             if self._ends(link.to_net, link.part):
                 found.append((link.part, link.to_net))
         for pin in self.board.net_by_name[net].pins:

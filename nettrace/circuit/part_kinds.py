@@ -24,6 +24,7 @@ from nettrace.circuit.kind_words import (
     Words,
 )
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.rail_names import read_rail_name
 from nettrace.model.board import Board, Part
 from nettrace.model.names import match_names
 from nettrace.model.notes import Notes
@@ -285,8 +286,18 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> Part
         kind, because = Kind.RESISTOR_ARRAY, (*because, f"{len(part.pins)} pins")
     if kind is Kind.INDUCTOR and len(part.pins) == 4 and len(part.nets) == 4:
         kind, because = Kind.COMMON_MODE_CHOKE, (*because, "four pins on four nets")
+    if kind is Kind.CRYSTAL and len(because) == 1 and _carries_supply(part):
+        # X is a connector's letter too, and no crystal has a supply on its pins
+        kind, score, because = Kind.CONNECTOR, 0.5, (*because, "a supply on its pins")
     value = read_part_value(value_text, _family(kind)) if value_text else PartValue()
     return _part_kind(part, kind, score, because, value, said)
+
+
+def _carries_supply(part: Part) -> bool:
+    return any(
+        pin.net is not None and read_rail_name(pin.net).kind in {"rail", "supply"}
+        for pin in part.pins
+    )
 
 
 def _family(kind: Kind) -> str | None:

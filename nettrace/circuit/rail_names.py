@@ -33,10 +33,13 @@ class NameReading:
 #: Names that suites make for nets that nobody named: Net-(R1-Pad2), N$12, N00123, NetR1_2...
 AUTOMATIC: Final = re.compile(
     r"^/?(?:.*/)?(?:Net-[(_].*|N\$\d+|N\d{3,}|Net[A-Z]+\d+_\w+|NET\d+|\$\d\w*|unconnected-.*"
-    r"|NC_\d+|__\w+)$|^NET-\(|-PAD\w+\)$",
+    r"|NC_\d+|__\w+)$|^NET-\(|-PAD\w+\)$|^(?:N?E?T)?-?\(?[^()]*-[^()]+\)$",
     re.IGNORECASE,
 )
-_AUTOMATIC_PIN: Final = re.compile(r"^(?:.*/)?Net-[(_]\w+?-(?P<pin>.+)[)_]$", re.IGNORECASE)
+#: The pin's function in such a name; IPC-D-356 keeps only the last 14 characters of it.
+_AUTOMATIC_PIN: Final = re.compile(
+    r"^(?:(?:.*/)?Net-[(_]|(?:E?T)?-?\(?)[^-()]*-(?P<pin>.+)[)_]$", re.IGNORECASE
+)
 
 #: Nothing on a board exceeds this by its name without a separate mark; 48 V telecom is the top.
 MOST_VOLTS: Final = 60.0
@@ -100,7 +103,7 @@ _ABOUT_SUPPLY: Final = re.compile(
     r"(?:^|[_-])(?:EN|ENABLE|PG|PGOOD|GOOD|SENSE|SNS|DET|DETECT|VBUSDET|FB|CTRL|CTL|MON|ADC|DIV|SEL"
     r"|FAULT|FLT|OC|STAT|STATUS|INT|IRQ|ALERT|DRV|OK|ON|OFF|SET|SW|MODE|VALID|MEAS|LED|DISCHARGE"
     r"|GATE|N)\d*(?:$|[_-])|(?:DET|SENSE|SNS|CTRL|CTL|FB|MON|EN#?|MODE|SET\d?|DRV|ALERT)$"
-    r"|^VDDFB|^EN[_\d]|^[!/]",
+    r"|COMP$|_RTN\w*$|SENS?E?[PN]?$|_UGATE|_LGATE|_BOOT|^VDDFB|^EN[_\d]|^[!/]",
 )
 
 
@@ -195,11 +198,16 @@ def _volts_in(leaf: str) -> tuple[float, str, float] | None:
     return volts, words[index], 0.9 if known else LEVEL_SCORE
 
 
+_STANDBY: Final = re.compile(r"V(?:SB|STBY|ALW|AUX|DUAL|SUS|RUN|S\d)$")
+
+
 def _volts_of_word(word: str) -> float | None:
     for form in _FORMS:
         match = form.match(word)
         if match is None:
             continue
+        if match["int"] == "3" and not match["frac"] and _STANDBY.search(word):
+            return 3.3  # +3VSB, 3V_ALW: 3.3 V rails (common practice, no source)
         if match["lead"] == "USB" and match["int"] in {"1", "2", "3"}:
             return None  # USB3V: the digit belongs to USB
         if not match["sign"] and not match["lead"] and "V" not in word:

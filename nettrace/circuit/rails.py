@@ -195,11 +195,18 @@ def _judge_decoupling(
     valued = [c for c in at_main if c[1] is not None]
     served = bool(list(active)) or bool(survey.evidence.connector_pins.get(name))
     total = sum(c[1] or 0.0 for c in at_main)
+    # without values, a capacitor at each chip of a control line looks like decoupling
+    chips = len({pin.part for pin in active})
+    many = len(at_main) >= max(FEWEST_UNKNOWN, chips)
     enough = len(valued) >= 2 and total >= LEAST_TOTAL
-    if served and (enough or len(at_main) >= FEWEST_UNKNOWN):
-        candidate.add(
-            0.6 if len(at_main) < FEWEST_UNKNOWN else 0.75, f"{len(at_main)} capacitors to {main}"
-        )
+    if served and (enough or (many and not _all_small(survey, name))):
+        candidate.add(0.6 if len(at_main) < 3 else 0.75, f"{len(at_main)} capacitors to {main}")
+
+
+def _all_small(survey: _Survey, name: str) -> bool:
+    """Return whether the capacitors' values are known, and too small for a supply."""
+    known = [c[1] for c in survey.evidence.decoupling.get(name, ()) if c[1] is not None]
+    return len(known) >= 2 and sum(known) < LEAST_TOTAL / 10
 
 
 def _main_ground(survey: _Survey) -> str | None:

@@ -46,7 +46,8 @@ def shifter_pair(
     part: Part, kind: PartKind, supplies: Mapping[str, object], grounds: Mapping[str, object]
 ) -> Pair | None:
     """Return the pair of a MOSFET level shifter (gate on a rail, two signals), low side first."""
-    if kind.kind is not Kind.MOSFET:
+    # a base is never tied straight to a rail: with the letter alone known it is a MOSFET too
+    if kind.kind not in {Kind.MOSFET, Kind.TRANSISTOR}:
         return None
     ends = terminals_of(part)
     if ends is None or ends.gate not in supplies or ends.source == ends.drain:
