@@ -1,0 +1,52 @@
+"""What stops without a part, and how badly: computed from what stands around the gap."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from nettrace.circuit.absence_lines import LINE_RULES
+from nettrace.circuit.absence_parts import PART_RULES
+from nettrace.circuit.absence_site import Gap, Rule, minor, unknown
+from nettrace.circuit.absence_supply import SUPPLY_RULES
+from nettrace.circuit.evidence import Absence
+
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
+
+__all__ = ["judge_absence"]
+
+#: A role less likely than this decides nothing.
+LEAST_SCORE: Final = 0.3
+#: By role; where two families know a role they are asked in this order, the next if the first
+#: cannot say.
+_FAMILIES: Final[tuple[dict[str, Rule], ...]] = (SUPPLY_RULES, LINE_RULES, PART_RULES)
+
+
+def judge_absence(circuit: Circuit, part_key: str) -> Absence:
+    """Return what happens without the part: severity, and effects with the gravest first.
+
+    The likeliest role says which question is asked, the nets around the gap give the answer. A
+    part that is not fitted by design is missed by nobody. Where neither is known the severity is
+    unknown, with the reason.
+    """
+    part = circuit.board.part_by_key[part_key]
+    if not circuit.kinds[part_key].fitted:
+        return minor("not fitted as designed: nothing is missed")
+    roles = circuit.roles(part_key)
+    if not part.nets:
+        if roles and roles[0].role in {"mechanical", "test point"}:
+            return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role)) or unknown()
+        return unknown("its nets are not known, so what stops is not known")
+    for role in roles:
+        if role.score < LEAST_SCORE:
+            break
+        gap = Gap(circuit, part, role.role)
+        for family in _FAMILIES:
+            rule = family.get(role.role)
+            found = rule(gap) if rule is not None else None
+            if found is not None:
+                return found
+    best = roles[0].role if roles else "unknown"
+    if best == "unknown":
+        return unknown("what it does is not known, so what stops is not known either")
+    return unknown(f"probably a {best}; what hangs on it cannot be seen in these sources")

@@ -1,0 +1,311 @@
+"""What stops when a chip, a plug, a clock or a protection part is missing."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from nettrace.circuit.absence_lines import cut_line
+from nettrace.circuit.absence_site import (
+    ACTIVE,
+    Gap,
+    Rule,
+    blocks,
+    degrades,
+    listed,
+    minor,
+)
+from nettrace.circuit.absence_supply import rails_lost, supply_link
+from nettrace.circuit.evidence import Absence
+from nettrace.circuit.kinds import Kind
+from nettrace.model.names import natural_key
+
+__all__ = ["PART_RULES"]
+
+#: A watch crystal's frequency, Hz: the clock of day and sleep, not of the processor.
+WATCH_HERTZ: Final = 32768.0
+
+
+def protection(gap: Gap) -> Absence | None:
+    """ESD protection: the board works, a contact is open to static; unless lines pass through."""
+    through = {
+        tuple(sorted((link.from_net, link.to_net)))
+        for net in gap.part.nets
+        for link in gap.circuit.links.get(net, ())
+        if link.part == gap.key and not link.conditional and gap.is_signal(link.to_net)
+    }
+    lines = [pair for pair in sorted(through) if all(gap.is_signal(net) for net in pair)]
+    for first, second in lines:
+        found = cut_line(gap, first, second)
+        if found is not None:
+            return found
+    kept = [net for net in gap.part.nets if not gap.is_ground(net)]
+    plugs = gap.parts_on((net for net in kept if gap.is_signal(net)), Kind.CONNECTOR)
+    plugs = plugs or gap.parts_on((net for net in kept if gap.is_supply(net)), Kind.CONNECTOR)
+    where = f" at {listed(plugs[:2])}" if plugs else ""
+    what = "static and surges" if any(gap.is_supply(net) for net in kept) else "static"
+    return minor(f"works, but {listed(kept)}{where} {_is(kept)} open to {what}")
+
+
+def _is(names: list[str]) -> str:
+    return "is" if len(names) == 1 else "are"
+
+
+def clamp(gap: Gap) -> Absence:
+    """A Zener clamp: works, nothing limits the voltage."""
+    nets = [net for net in gap.part.nets if not gap.is_ground(net)]
+    return minor(f"works, but nothing limits the voltage of {listed(nets)}")
+
+
+def snubber(gap: Gap) -> Absence:
+    """A snubber: works, with ringing."""
+    return minor("works, with more ringing and interference at the switching edge")
+
+
+def feed_forward(gap: Gap) -> Absence:
+    """A feed-forward capacitor: the regulator answers more slowly."""
+    return minor("the regulator answers changes of load more slowly; its output may ring")
+
+
+def bootstrap(gap: Gap) -> Absence | None:
+    """The upper switch of a converter has no drive."""
+    chips = gap.chips_on(*(net for net in gap.part.nets if gap.is_signal(net)))
+    made = [
+        name
+        for name, rail in gap.circuit.rails.items()
+        if rail.source in chips and gap.is_supply(name)
+    ]
+    why = f"the upper switch of {listed(chips) or 'the converter'} has no drive"
+    return rails_lost(gap, made, why) if made else blocks(f"{why}: no output")
+
+
+def crystal(gap: Gap) -> Absence:
+    """The chip has no clock."""
+    chips = gap.chips_on(*(net for net in gap.part.nets if gap.is_signal(net)))
+    who = listed(chips) or "its chip"
+    if gap.circuit.kinds[gap.key].hertz == WATCH_HERTZ:
+        return degrades(f"{who} has no 32.768 kHz clock: time of day and sleep fail")
+    return blocks(
+        f"{who} has no clock from {gap.part.refdes}: it does not run, or not the part that needs it"
+    )
+
+
+def crystal_load(gap: Gap) -> Absence:
+    """The crystal runs off frequency, or does not start."""
+    crystals = gap.parts_on((net for net in gap.part.nets if gap.is_signal(net)), Kind.CRYSTAL)
+    who = listed(crystals) or "the crystal"
+    return degrades(f"{who} lacks a load capacitor: it runs too fast, or does not start")
+
+
+def crystal_feedback(gap: Gap) -> Absence:
+    """The oscillator may not start."""
+    return degrades("the oscillator may not start, unless the chip has this resistor inside")
+
+
+def oscillator(gap: Gap) -> Absence:
+    """No clock for whoever takes it."""
+    nets = [net for net in gap.part.nets if gap.is_signal(net)]
+    chips = gap.chips_on(*(n for net in nets for n in gap.island(net)))
+    return blocks(f"{listed(chips) or 'what takes its clock'} has no clock")
+
+
+def lamp(gap: Gap) -> Absence:
+    """The lamp is dark."""
+    return minor("the lamp stays dark")
+
+
+def level_shifter(gap: Gap) -> Absence | None:
+    """The two sides no longer hear each other."""
+    pairs = {
+        tuple(sorted((link.from_net, link.to_net)))
+        for net in gap.part.nets
+        for link in gap.circuit.links.get(net, ())
+        if link.part == gap.key
+    }
+    if not pairs:
+        return None
+    effects = []
+    for first, second in sorted(pairs, key=lambda pair: natural_key(pair[0])):
+        sides = [listed(gap.chips_on(*gap.island(net))) for net in (first, second)]
+        text = f"{first} and {second} are apart"
+        if all(sides):
+            text += f": {sides[0]} and {sides[1]} do not hear each other"
+        effects.append(text)
+    return blocks(*effects[:4])
+
+
+def load_switch(gap: Gap) -> Absence | None:
+    """The switched rail is dead; of many, the first that is found."""
+    return supply_link(gap) or switching_transistor(gap)
+
+
+def switching_transistor(gap: Gap) -> Absence | None:
+    """What it switches is not switched any more."""
+    rails = [net for net in gap.part.nets if gap.is_supply(net)]
+    for net in rails:
+        if gap.circuit.rails[net].source == gap.key:
+            return supply_link(gap)
+    from nettrace.circuit.series import terminals_of  # noqa: PLC0415 (kept beside its use)
+
+    ends = terminals_of(gap.part)
+    switched = [
+        n for n in ((ends.drain, ends.source) if ends else gap.part.nets) if gap.is_signal(n)
+    ]
+    served = gap.telling(n for net in switched for n in gap.island(net))
+    if served and all(gap.kind_of(key) is Kind.LED for key in served):
+        return minor(f"the lamp {listed(served)} stays dark")
+    if not switched:
+        return None
+    what = listed(served)
+    return degrades(f"{listed(switched)} is no longer switched" + (f" ({what})" if what else ""))
+
+
+def switch(gap: Gap) -> Absence | None:
+    """A button cannot be pressed; a switch in a supply leaves it open."""
+    if gap.kind_of(gap.key) in ACTIVE:
+        return _chip(gap, "what it switches is cut off")
+    found = supply_link(gap) if any(gap.is_supply(net) for net in gap.part.nets) else None
+    if found is not None:
+        return found
+    nets = [net for net in gap.part.nets if gap.is_signal(net)]
+    if any(gap.is_ground(net) for net in gap.part.nets) or len(nets) < 2:
+        return degrades(f"{listed(nets)} can no longer be switched by hand")
+    return degrades(f"{listed(nets)} stay apart: the switch cannot be closed")
+
+
+def connector(gap: Gap) -> Absence:
+    """What comes in and goes out by it."""
+    nets = gap.part.nets
+    fed = [net for net in nets if gap.is_supply(net) and gap.circuit.rails[net].source == gap.key]
+    effects: list[str] = []
+    if fed:
+        lost = rails_lost(gap, fed, f"it comes in by {gap.part.refdes}")
+        effects.extend(lost.effects)
+    buses = [_bus(bus.protocol, bus.name) for bus in gap.circuit.buses if gap.key in bus.parts]
+    if buses:
+        effects.append(f"nothing is reached by {gap.part.refdes} over {listed(buses)}")
+    signals = [net for net in nets if gap.is_signal(net)]
+    if signals and not buses:
+        effects.append(f"{listed(signals)} {_is(signals)} not brought out")
+    if fed:
+        return blocks(*effects)
+    if not effects:
+        return minor("nothing but supply and ground is brought out by it")
+    return degrades(*effects)
+
+
+def _bus(protocol: str, name: str) -> str:
+    return name if protocol.casefold() in name.casefold() else f"{protocol} {name}"
+
+
+def battery(gap: Gap) -> Absence:
+    """No operation without a supply from outside."""
+    return blocks("the board runs from an outside supply alone")
+
+
+def _chip(gap: Gap, what: str) -> Absence:
+    made = [
+        name
+        for name, rail in gap.circuit.rails.items()
+        if rail.source == gap.key and gap.is_supply(name)
+    ]
+    if made:
+        return blocks(what, *rails_lost(gap, made, f"{gap.part.refdes} makes it").effects)
+    return blocks(what)
+
+
+def controller(gap: Gap) -> Absence:
+    """Nothing runs."""
+    return _chip(gap, "the controller is missing: nothing it runs works")
+
+
+def fuel_gauge(gap: Gap) -> Absence:
+    """No battery figure."""
+    return degrades("no battery figure: state of charge and current are not known")
+
+
+def memory(gap: Gap) -> Absence:
+    """What is stored in it is missing."""
+    users = _users(gap)
+    return blocks(
+        f"{users} cannot reach its memory {gap.part.refdes}: no start, where the program lies in it"
+    )
+
+
+def _users(gap: Gap) -> str:
+    nets = [net for net in gap.part.nets if gap.is_signal(net)]
+    counts: dict[str, int] = {}
+    for net in nets:
+        for key in gap.chips_on(*gap.island(net)):
+            counts[key] = counts.get(key, 0) + 1
+    best = sorted(counts, key=lambda key: (-counts[key], natural_key(key)))
+    return best[0] if best else "its controller"
+
+
+def interface_chip(gap: Gap) -> Absence:
+    """What it joins is apart."""
+    plugs = gap.parts_on(
+        (n for net in gap.part.nets if gap.is_signal(net) for n in gap.island(net)), Kind.CONNECTOR
+    )
+    to = f" (towards {listed(plugs[:3])})" if plugs else ""
+    return _chip(gap, f"{_users(gap)} loses what {gap.part.refdes} does for it{to}")
+
+
+def plain_chip(gap: Gap) -> Absence:
+    """A logic chip, an amplifier: its outputs are dead."""
+    return _chip(gap, f"the lines that {gap.part.refdes} drives are dead ({_users(gap)})")
+
+
+def clock_chip(gap: Gap) -> Absence:
+    """No time of day."""
+    return degrades(f"{_users(gap)} has no time of day while it is off")
+
+
+def sensor(gap: Gap) -> Absence:
+    """What it measures is missing."""
+    return degrades(f"{_users(gap)} has nothing to read from {gap.part.refdes}; the rest works")
+
+
+def sounder(gap: Gap) -> Absence:
+    """Silent."""
+    return degrades(f"{gap.part.refdes} is silent; the rest works")
+
+
+def test_point(gap: Gap) -> Absence:
+    """A place to measure is missing, no more."""
+    return minor("nothing stops; a place to measure is missing")
+
+
+def mechanical(gap: Gap) -> Absence:
+    """Nothing electrical, but for a pad on ground."""
+    return minor("nothing electrical stops")
+
+
+PART_RULES: Final[dict[str, Rule]] = {
+    "ESD protection": protection,
+    "Zener clamp": clamp,
+    "snubber": snubber,
+    "feed-forward": feed_forward,
+    "bootstrap": bootstrap,
+    "crystal": crystal,
+    "crystal load": crystal_load,
+    "crystal feedback resistor": crystal_feedback,
+    "oscillator": oscillator,
+    "LED": lamp,
+    "level shifter": level_shifter,
+    "load switch": load_switch,
+    "switching transistor": switching_transistor,
+    "switch": switch,
+    "connector": connector,
+    "battery": battery,
+    "controller": controller,
+    "fuel gauge": fuel_gauge,
+    "memory": memory,
+    "interface chip": interface_chip,
+    "logic": plain_chip,
+    "amplifier": plain_chip,
+    "real-time clock": clock_chip,
+    "sensor": sensor,
+    "sounder or motor": sounder,
+    "test point": test_point,
+    "mechanical": mechanical,
+}
