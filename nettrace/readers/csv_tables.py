@@ -197,6 +197,7 @@ class _TableReader:
 
     def _read_row(self, line: int, cells: list[str]) -> None:
         place = Place(self.builder.path, line, 1)
+        cells = self._with_whole_references(cells, place)
         written = self._cell(cells, Column.REFERENCE)
         quantity = number_of(self._cell(cells, Column.QUANTITY))
         references = split_references(written, None if quantity is None else quantity[0])
@@ -225,6 +226,27 @@ class _TableReader:
             here.add(reference)
             draft = self.parts[reference] = self.builder.part(reference, place)
             self._fill(draft, cells, place, fitted, is_first=True)
+
+    def _with_whole_references(self, cells: list[str], place: Place) -> list[str]:
+        """Join references that an unquoted separator has spread over several cells.
+
+        Only where the row is longer by that many cells and its quantity then counts them.
+        """
+        at = self.table.columns[Column.REFERENCE]
+        more = len(cells) - len(self.table.headings)
+        if more < 1 or Column.QUANTITY not in self.table.columns:
+            return cells
+        while more > 0:
+            if all(_REFERENCE_SHAPE.fullmatch(cell) for cell in cells[at : at + more + 1]):
+                joined = [*cells[:at], " ".join(cells[at : at + more + 1]), *cells[at + more + 1 :]]
+                quantity = number_of(self._cell(joined, Column.QUANTITY))
+                if quantity and len(split_references(joined[at], quantity[0])) == quantity[0]:
+                    self.builder.warn(
+                        "references-unquoted", f"read as one cell: {joined[at][:60]}", place
+                    )
+                    return joined
+            more -= 1
+        return cells
 
     def _note(self, column: Column, cells: list[str], place: Place) -> None:
         self.unread.setdefault(column, []).append((self._cell(cells, column)[:40], place))
@@ -271,8 +293,8 @@ class _TableReader:
             self._place_part(draft, cells, place)
         net = self._cell(cells, Column.NET)
         number = self._cell(cells, Column.PIN)
-        if net and (number or is_first):
-            draft.pin(number or "1", net, place=place)
+        if number or (net and is_first):
+            draft.pin(number or "1", net or None, place=place)
 
     def _place_part(self, draft: PartDraft, cells: list[str], place: Place) -> None:
         draft.x = self._coordinate(Column.X, cells, place)
