@@ -233,6 +233,10 @@ def series_capacitor(site: Site) -> Iterable[Finding]:
     if are_pair(first, second):
         yield found("filter capacitor", 0.92, f"across the pair {first} and {second}")
         return
+    plugs = _on_plugs_only(site, first) and _on_plugs_only(site, second)
+    if plugs and (site.kind.farads or 0.0) >= EITHER_FARADS[0]:
+        word = "bulk capacitor" if (site.kind.farads or 0.0) >= BULK_FARADS * 0.99 else "decoupling"
+        yield found(word, 0.75, f"{line}, both on plugs only: supply and return pass through")
     nodes = [net for net in site.signals if not _is_driven(site, net)]
     if len(nodes) == 2:
         yield found("filter capacitor", 0.82, line, "both ends are fed through resistors only")
@@ -248,6 +252,11 @@ def series_capacitor(site: Site) -> Iterable[Finding]:
                 "filter capacitor", 0.84, line, "across a resistor and a capacitor in series"
             )
             return
+
+
+def _on_plugs_only(site: Site, net: str) -> bool:
+    kinds = set(site.survey.on_net[net])
+    return Kind.CONNECTOR in kinds and kinds <= {Kind.CONNECTOR, Kind.CAPACITOR}
 
 
 def _is_driven(site: Site, net: str) -> bool:

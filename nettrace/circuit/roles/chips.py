@@ -39,17 +39,18 @@ def by_words(site: Site) -> Iterable[Finding]:
     survey = site.survey
     named = roles_in_text(site.part)
     main = site.part.key == survey.main_chip
+    nodes = [net for net in site.part.nets if net in survey.switching_nodes]
     for role, (score, why) in named.items():
+        weighed = score
         if role == "controller" and not main and survey.main_chip is not None:
             signals = survey.signals_of
             share = signals.get(site.part.key, 0) / max(signals.get(survey.main_chip, 1), 1)
-            score = score if share > SECOND_SHARE else score * 0.8
-        if role == "regulator" and ("charger" in named or "fuel gauge" in named):
-            # one chip with supplies, charger and gauge is a regulator first
-            makes = len([n for n in site.part.nets if n in survey.switching_nodes]) > 1
-            score = 0.94 if makes and score > named.get("charger", (0, ""))[0] - 0.2 else score
-        yield found(role, score, why)
-    if any(word in named for word in ("regulator",)) and _is_power_manager(site):
+            weighed = score if share > SECOND_SHARE else score * 0.8
+        if role == "regulator" and len(nodes) > 1:
+            # one chip with several supplies, charger and gauge is a regulator first
+            weighed = max(score, 0.94)
+        yield found(role, weighed, why)
+    if "regulator" in named and _is_power_manager(site):
         yield found("charger", POSSIBLE, "a power management chip with a battery on it")
         yield found("fuel gauge", WEAK, "a power management chip with a battery on it")
 
@@ -126,29 +127,81 @@ def _shown(names: set[str], needed: tuple[str, ...]) -> list[str]:
 
 #: Role, score, patterns that must all be among the pin names (common practice, no source).
 _PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
-    ("memory", 0.84, (r"\b(?:WP|WP/IO2|IO2|WP\(?I/?O2\)?)", r"\b(?:HOLD|IO3|SIO3|RESET/SIO3)", r"\b(?:CS|S|CE|CS#)\b")),
+    (
+        "memory",
+        0.84,
+        (
+            r"\b(?:WP|WP/IO2|IO2|WP\(?I/?O2\)?)",
+            r"\b(?:HOLD|IO3|SIO3|RESET/SIO3)",
+            r"\b(?:CS|S|CE|CS#)\b",
+        ),
+    ),
     ("memory", 0.8, (r"\bDQ0\b", r"\b(?:CAS|CK|CLK|WE)\b", r"\bA0\b")),
     ("memory", 0.8, (r"\bDAT0\b", r"\bCMD\b", r"\bVCCQ\b|\bVDDI\b")),
     ("memory", 0.7, (r"\bWP\b", r"\bSDA\b", r"\bA0\b|\bE0\b")),
     ("level shifter", 0.86, (r"\bVCCA\b", r"\bVCCB\b")),
     ("level shifter", 0.8, (r"\bSDA1\b", r"\bSDA2\b", r"\bSCL1\b")),
     ("controller", 0.72, (r"SWDIO|SWCLK|PDI|JTAG|TRACECLK|\bMCLR\b", r"P[A-F]?\d\.?\d|GPIO\d")),
-    ("controller", 0.7, (r"\bGPIO1\b|\bPA0?1\b|\bPB0?1\b|\bP0\.0?1\b|\bRA1\b", r"XIN|XTAL|OSC|SWD")),
-    ("fuel gauge", 0.72, (r"\bSRP\b|\bCSP\b|\bVSNS\+?", r"\bSRN\b|\bCSN\b", r"\bBAT\b|\bVBAT\b|\bVCELL\b|\bBI|\bCELL\b")),
-    ("charger", 0.7, (r"\bPROG\b|\bISET\b|\bICHG\b", r"\bBAT\b|\bVBAT\b", r"\bSTAT\b|\bCHG\b|\bCHRG\b|\bTS\b")),
+    (
+        "controller",
+        0.7,
+        (r"\bGPIO1\b|\bPA0?1\b|\bPB0?1\b|\bP0\.0?1\b|\bRA1\b", r"XIN|XTAL|OSC|SWD"),
+    ),
+    (
+        "fuel gauge",
+        0.72,
+        (
+            r"\bSRP\b|\bCSP\b|\bVSNS\+?",
+            r"\bSRN\b|\bCSN\b",
+            r"\bBAT\b|\bVBAT\b|\bVCELL\b|\bBI|\bCELL\b",
+        ),
+    ),
+    (
+        "charger",
+        0.7,
+        (r"\bPROG\b|\bISET\b|\bICHG\b", r"\bBAT\b|\bVBAT\b", r"\bSTAT\b|\bCHG\b|\bCHRG\b|\bTS\b"),
+    ),
     ("regulator", 0.74, (r"\bV?FB\d?\b|\bADJ\b", r"\bSW\d?\b|\bLX\d?\b|\bV?OUT\b", r"\bV?IN\b")),
     ("real-time clock", 0.66, (r"\bCLKOUT\b|\bCLKOE\b|\bSQW|\b32KHZ\b", r"\bSDA\b", r"\bINT")),
-    ("real-time clock", 0.64, (r"\bX1\b|\bOSCI\b", r"\bX2\b|\bOSCO\b", r"\bVBAT\b|\bVBACKUP\b", r"\bSDA\b")),
-    ("sensor", 0.62, (r"\bINT\d?\b|\bDRDY\b|\bALERT\b", r"\bSDA\b|\bSDX\b|\bSDI", r"\bCSB?\b|\bSA0\b|\bADD?R?0?\b|\bSDO\b")),
-    ("amplifier", 0.7, (r"\bIN\+|\b\+IN|\b\+$|\bINP\b", r"\bIN-|\b-IN|\bINN\b|\b-$", r"\bOUT|\bVO")),
+    (
+        "real-time clock",
+        0.64,
+        (r"\bX1\b|\bOSCI\b", r"\bX2\b|\bOSCO\b", r"\bVBAT\b|\bVBACKUP\b", r"\bSDA\b"),
+    ),
+    (
+        "sensor",
+        0.62,
+        (
+            r"\bINT\d?\b|\bDRDY\b|\bALERT\b",
+            r"\bSDA\b|\bSDX\b|\bSDI",
+            r"\bCSB?\b|\bSA0\b|\bADD?R?0?\b|\bSDO\b",
+        ),
+    ),
+    (
+        "amplifier",
+        0.7,
+        (r"\bIN\+|\b\+IN|\b\+$|\bINP\b", r"\bIN-|\b-IN|\bINN\b|\b-$", r"\bOUT|\bVO"),
+    ),
     ("amplifier", 0.68, (r"\bOUT\+|\bOUTP\b|\bVO\+", r"\bOUT-|\bOUTN\b|\bVO-")),
-    ("interface chip", 0.6, (r"\bTXD\b|\bTX\b", r"\bRXD\b|\bRX\b", r"\bD\+|\bUSBDP\b|\bCANH\b|\bUD\+|\bDP\b")),
+    (
+        "interface chip",
+        0.6,
+        (r"\bTXD\b|\bTX\b", r"\bRXD\b|\bRX\b", r"\bD\+|\bUSBDP\b|\bCANH\b|\bUD\+|\bDP\b"),
+    ),
     ("logic", 0.6, (r"\b1?A\b|\bA1\b", r"\b1?Y\b|\bY1\b")),
     ("switch", 0.66, (r"\bCOM\d?\b", r"\bNO\d?\b", r"\bNC\d?\b", r"\bIN\d?\b|\bSEL")),
-    ("load switch", 0.7, (r"\bV?IN\b", r"\bV?OUT\b", r"\bILIM\b|\bISET\b|\bFLAG\b|\bFAULT\b|\bOC\b|\bQOD\b|\bFLG\b")),
-    ("oscillator", 0.72, (r"\bCLK0\b|\bOUT0\b", r"\bCLK1\b|\bOUT1\b", r"\bXA\b|\bXIN\b|\bX1\b|\bREF")),
+    (
+        "load switch",
+        0.7,
+        (r"\bV?IN\b", r"\bV?OUT\b", r"\bILIM\b|\bISET\b|\bFLAG\b|\bFAULT\b|\bOC\b|\bQOD\b|\bFLG\b"),
+    ),
+    (
+        "oscillator",
+        0.72,
+        (r"\bCLK0\b|\bOUT0\b", r"\bCLK1\b|\bOUT1\b", r"\bXA\b|\bXIN\b|\bX1\b|\bREF"),
+    ),
     ("ESD protection", 0.7, (r"\bI/?O1\b", r"\bI/?O2\b", r"\bVBUS\b|\bVP\b|\bVCC\b")),
-)  # fmt: skip
+)
 
 
 def by_package(site: Site) -> Iterable[Finding]:
@@ -168,7 +221,7 @@ def by_package(site: Site) -> Iterable[Finding]:
 _PLACE_WORDS: Final = tuple(
     (re.compile(words, re.IGNORECASE), role)
     for words, role in (
-        (r"HALL|SENS|MIC(?:ROPHONE)?\d*$|^MK\d|^MIC\d|BOSCH_LGA|IMU|ACCEL|^IR\d|TSOP|^BMP|^BME", "sensor"),
+        (r"HALL|SENS|MIC(?:ROPHONE)?\d*$|^MK\d|BOSCH_LGA|IMU|ACCEL|^IR\d|TSOP|^BM[PE]", "sensor"),
         (r"FLASH|EEPROM|^RAM\d|DDR\d?|^EMMC|^MEM\d", "memory"),
         (r"^VR\d|^REG\d|^LDO|^PMIC|^PMU|^BUCK|DC-?DC", "regulator"),
         (r"^RTC\d|RV-8\d", "real-time clock"),
@@ -197,7 +250,7 @@ def processor(site: Site) -> Iterable[Finding]:
 
 
 def _large(site: Site, signals: int) -> Iterable[Finding]:
-    """A large chip that is not the processor: memory if nearly all its signals go straight there."""
+    """A large chip beside the processor: memory if nearly all its signals go straight there."""
     survey = site.survey
     main = survey.main_chip
     shared = straight = memory_names = 0

@@ -30,50 +30,68 @@ __all__ = [
 
 
 def _word(pattern: str) -> re.Pattern[str]:
-    """Return the pattern as a whole word between separators (index digits may follow)."""
-    return re.compile(rf"(?:^|[^A-Z])(?:{pattern})\d*[+\-#]?(?:$|[^A-Z0-9])")
+    """Return a pattern of whole words, parted by blanks; index digits may follow each."""
+    words = "|".join(pattern.split())
+    return re.compile(rf"(?:^|[^A-Z])(?:{words})\d*[+\-#]?(?:$|[^A-Z0-9])")
 
 
 #: Analog pins whose resistor to ground sets a current, a voltage, a rate, or a reference.
 SET_PIN: Final = _word(
-    r"[IV]SET\w?|SET|R_?SET|ILIM\w*|I_?LIMIT|OC_?SET|R_?REF|R_?EXT|REXT\w*|I_?REF|R_?BIAS|ZQ|RZQ|PROG"
-    r"|IPRG\w*|RT|ROSC|RCAL|R_?CAL|CAL|ICHG|ISENSE_SET|TRIM|OSC_?R|RADJ|IADJ|GAIN_?SET|RG|DVC_?SET"
-    r"|TERM_?R|RTERM|RKELVIN|COMP_?R|R_?DAC|FSADJ|\w*(?<!RE)(?<!OFF)SET|FS_?ADJ|TMR_?SET|VREF_?R|REFR|\w*RREF|\w*REXT"
-    r"|\w*_RBIAS|VSET\w*|RCOMP\w*|\w*_RCOMP\w*|\w*RCOMP"
+    r"[IV]SET\w? SET R_?SET ILIM\w* I_?LIMIT OC_?SET R_?REF R_?EXT REXT\w* I_?REF R_?BIAS ZQ "
+    r"RZQ PROG IPRG\w* RT ROSC RCAL R_?CAL CAL ICHG ISENSE_SET TRIM OSC_?R RADJ IADJ GAIN_?SET "
+    r"RG DVC_?SET TERM_?R RTERM RKELVIN COMP_?R R_?DAC FSADJ \w*(?<!RE)(?<!OFF)SET FS_?ADJ "
+    r"TMR_?SET VREF_?R REFR \w*RREF \w*REXT \w*_RBIAS VSET\w* RCOMP\w* \w*_RCOMP\w* \w*RCOMP"
 )
-FEEDBACK_PIN: Final = _word(r"V?FB\w?|FB_\w+|\w+_FB|ADJ|VADJ|FEEDBACK|VSENSE|VSNS|VOSNS|INV")
-SOFT_START_PIN: Final = _word(r"SS|SST|SOFT_?START|SS_?TR|CT|C_?SS|DELAY|DLY|CDLY|TIMER|TMR|C_?TIME|TD"
-                              r"|C_?DELAY|TRACK|SLEW|CSLEW|DVDT|CDVDT|POR|POR_?B")  # fmt: skip
-COMPENSATION_PIN: Final = _word(r"COMP|COMP_?\w|VC|ITH|EAO|CPOUT|CP|LPF|LFILT\w*|VTUNE|PLL\w*|LOOP|FILT"
-                                r"|FLT|CMP|PLLFLT|VCAPP|VTUN|LF")  # fmt: skip
-BOOTSTRAP_PIN: Final = _word(r"BOOT|BST|VBST|CBOOT|BS|VBOOT|CB|BOOST|HB|VB")
-SWITCH_PIN: Final = _word(r"SW\w?|SW_?\d|LX\w?|PH|PHASE|L1|L2|SWN|DCDC_?SW|HS|VSW")
+FEEDBACK_PIN: Final = _word(r"V?FB\w? FB_\w+ \w+_FB ADJ VADJ FEEDBACK VSENSE VSNS VOSNS INV")
+SOFT_START_PIN: Final = _word(
+    r"SS SST SOFT_?START SS_?TR CT C_?SS DELAY DLY CDLY TIMER TMR C_?TIME TD C_?DELAY TRACK "
+    r"SLEW CSLEW DVDT CDVDT POR POR_?B"
+)
+COMPENSATION_PIN: Final = _word(
+    r"COMP COMP_?\w VC ITH EAO CPOUT CP LPF LFILT\w* VTUNE PLL\w* LOOP FILT FLT CMP PLLFLT "
+    r"VCAPP VTUN LF"
+)
+BOOTSTRAP_PIN: Final = _word(r"BOOT BST VBST CBOOT BS VBOOT CB BOOST HB VB")
+SWITCH_PIN: Final = _word(r"SW\w? SW_?\d LX\w? PH PHASE L1 L2 SWN DCDC_?SW HS VSW")
 #: Pins of a chip's own supply or reference, that want one capacitor.
 BYPASS_PIN: Final = _word(
-    r"V_?REG\w*|V_?CORE|VDDC\w*|V_?CAP\w*|VDDI|V_?DD\w*|VCC\w*|V_?REF\w*|REF[PN]?|REF_?CAP|REF_?BYP|COM|BYP|BYPASS|CREG|CVDD"
-    r"|LDO\w*|VDDA|AVDD|V18|V33|DEC\w?|V_?INT|VINT|DVDD|VS|C1|CAP|CAPP|CAPN|VCP|CPUMP|VMID|VCM|VAG|VCOM"
-    r"|NR|VLDO|REGOUT|VOUT|INTVCC|VL|PVCC|VDRV|BIAS|MICBIAS|BG|VBG"
+    r"V_?REG\w* V_?CORE VDDC\w* V_?CAP\w* VDDI V_?DD\w* VCC\w* V_?REF\w* REF[PN]? REF_?CAP "
+    r"REF_?BYP COM BYP BYPASS CREG CVDD LDO\w* VDDA AVDD V18 V33 DEC\w? V_?INT VINT DVDD VS C1 "
+    r"CAP CAPP CAPN VCP CPUMP VMID VCM VAG VCOM NR VLDO REGOUT VOUT INTVCC VL PVCC VDRV BIAS "
+    r"MICBIAS BG VBG"
 )
 
-RESET: Final = _word(r"N?RST\w?|N?RESET\w{0,2}|\w*RESET_?N?|MCLR|POR|NPOR|PORST|SRST|PERST|N?SYSRST"
-                     r"|\w*_RST|\w*_N?RESET|RUN")  # fmt: skip
-BUTTON: Final = _word(r"BUT|BTN|BUTTON|KEY|KEYS|PWR_?BUT\w*|PWR_?BTN|PWRON|PWR_?ON|PWRKEY|ON_?KEY|PEK|SW|PB"
-                      r"|ONOFF|ON_?OFF|POWER_?KEY|JOY\w*|UP|DOWN|LEFT|RIGHT")  # fmt: skip
-THERMISTOR_LINE: Final = _word(r"TS|TS_?\w{0,2}|N?TC|NTC\w*|THERM\w*|T_?BAT\w*|BAT_?T|BAT_?TEMP|BATT_?TEMP|TBATT"
-                               r"|TH|THM|BAT_?NTC|TEMP|VTS|T_?SENSE|TMP_?SNS|RTH")  # fmt: skip
-USB_CC: Final = _word(r"CC|CC_?[12]|\w+_CC[12]|USB_?CC[12]?|VCONN")
+RESET: Final = _word(
+    r"N?RST\w? N?RESET\w{0,2} \w*RESET_?N? MCLR POR NPOR PORST SRST PERST N?SYSRST \w*_RST "
+    r"\w*_N?RESET RUN"
+)
+BUTTON: Final = _word(
+    r"BUT BTN BUTTON KEY KEYS PWR_?BUT\w* PWR_?BTN PWRON PWR_?ON PWRKEY ON_?KEY PEK SW PB ONOFF "
+    r"ON_?OFF POWER_?KEY JOY\w* UP DOWN LEFT RIGHT"
+)
+THERMISTOR_LINE: Final = _word(
+    r"TS TS_?\w{0,2} N?TC NTC\w* THERM\w* T_?BAT\w* BAT_?T BAT_?TEMP BATT_?TEMP TBATT TH THM "
+    r"BAT_?NTC TEMP VTS T_?SENSE TMP_?SNS RTH"
+)
+USB_CC: Final = _word(r"CC CC_?[12] \w+_CC[12] USB_?CC[12]? VCONN")
 USB_DATA: Final = re.compile(
     r"(?:^|[^A-Z])(?:USB\w*[_\-]?)?D(?:\+|-|P|M|_P|_N|_\+|_-)\d?$|^D[PM]\d?$|USB\w*(?:\+|-|_P|_N)$"
 )
 #: A chip's supply pin.
-SUPPLY_PIN: Final = _word(r"[ADP]?V(?:IN|CC|DD|BUS|BAT|SYS|BATT|IO|PWR|OUT|M|S|REG|DDIO|DDH|CCIO)\w{0,3}"
-                          r"|PVIN|PVDD|\w*_?VDD\w?|\w*_?VCC\w?|VBUS_?OUT|LEDA\d?")  # fmt: skip
+SUPPLY_PIN: Final = _word(
+    r"[ADP]?V(?:IN|CC|DD|BUS|BAT|SYS|BATT|IO|PWR|OUT|M|S|REG|DDIO|DDH|CCIO)\w{0,3} PVIN PVDD "
+    r"\w*_?VDD\w? \w*_?VCC\w? VBUS_?OUT LEDA\d?"
+)
 #: Lines that choose a mode when power comes: read once, so a pull.
-CONFIGURATION: Final = _word(r"BOOT\w*|STRAP\w*|MODE\w*|CFG\w*|CONF\w*|SEL\w*|\w*SEL|ADDR\w*|A[0-3]|ID|WP|HOLD"
-                             r"|TEST\w*|EN\w{0,2}|\w*_EN|OE|CE|CS\w?|SHDN|PD|PWDN|STBY|DFU|ISP")  # fmt: skip
+CONFIGURATION: Final = _word(
+    r"BOOT\w* STRAP\w* MODE\w* CFG\w* CONF\w* SEL\w* \w*SEL ADDR\w* A[0-3] ID WP HOLD TEST\w* "
+    r"EN\w{0,2} \w*_EN OE CE CS\w? SHDN PD PWDN STBY DFU ISP"
+)
 #: Lines that watch a supply.
-SUPPLY_TAP: Final = _word(r"\w*DET|\w*DETECT|\w*SENSE|\w*SNS|\w*MON|\w*DIV|\w*ADC\w*|VBUS_?\w*|\w*HPD|VBAT_?\w*"
-                          r"|\w*MEAS|UVLO|OVLO|OVP|\w*PFI|\w*_V|\w*LVL")  # fmt: skip
+SUPPLY_TAP: Final = _word(
+    r"\w*DET \w*DETECT \w*SENSE \w*SNS \w*MON \w*DIV \w*ADC\w* VBUS_?\w* \w*HPD VBAT_?\w* "
+    r"\w*MEAS UVLO OVLO OVP \w*PFI \w*_V \w*LVL"
+)
 
 
 def names_supply(text: str) -> bool:

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.roles.survey import is_letter_only
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -20,6 +19,7 @@ from nettrace.circuit.roles.site import (
     Site,
     found,
 )
+from nettrace.circuit.roles.survey import is_letter_only
 
 __all__ = ["OTHER_RULES"]
 

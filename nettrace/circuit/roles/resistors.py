@@ -118,7 +118,7 @@ def between_supplies(site: Site) -> Iterable[Finding]:
     grounds = [net for net in site.ends if survey.is_ground(net)]
     if len(grounds) == 1:
         rail = second if grounds[0] == first else first
-        gates = [key for key in survey.gates.get(rail, ())]
+        gates = survey.gates.get(rail, ())
         if gates:
             yield found(
                 "pull-down", LIKELY, f"from {rail} to ground, holds the gate of {gates[0]} low"
@@ -199,8 +199,10 @@ def pull(site: Site) -> Iterable[Finding]:
         yield found("bleeder", FAINT, *because[:1])
 
 
-_TWINS: Final = (("SDA", "SCL"), ("SDA", "SCK"), ("SCL", "SDA"), ("SCK", "SDA"), ("DATA", "CLK"),
-                 ("CLK", "DATA"), ("CC1", "CC2"), ("CC2", "CC1"), ("D0", "D1"), ("D1", "D0"))  # fmt: skip
+_TWINS: Final = (
+    ("SDA", "SCL"), ("SDA", "SCK"), ("SCL", "SDA"), ("SCK", "SDA"), ("DATA", "CLK"),
+    ("CLK", "DATA"), ("CC1", "CC2"), ("CC2", "CC1"), ("D0", "D1"), ("D1", "D0"),
+)  # fmt: skip
 
 
 def _twin(site: Site, signal: str, far: str) -> str:
@@ -295,7 +297,7 @@ def filter_resistor(site: Site) -> Iterable[Finding]:
         if not capacitors or net in survey.crystal_nets:
             continue
         if len(survey.pins(net)) == 2:
-            yield from _series_rc(site, net, far, capacitors[0])
+            yield from _series_rc(site, far, capacitors[0])
         elif _is_filtered_node(site, net) and not survey.is_signal(far):
             yield found(
                 "filter resistor", 0.8, f"with {capacitors[0].part} filters {far} for {net}"
@@ -306,7 +308,7 @@ def filter_resistor(site: Site) -> Iterable[Finding]:
             yield from _low_pass(site, net, far, capacitors)
 
 
-def _series_rc(site: Site, middle: str, far: str, capacitor: Branch) -> Iterable[Finding]:
+def _series_rc(site: Site, far: str, capacitor: Branch) -> Iterable[Finding]:
     """R and C alone in series: a snubber, a loop filter, or an input behind its coupling."""
     survey = site.survey
     end = capacitor.far

@@ -29,7 +29,10 @@ _CATHODE: Final = frozenset({"K", "C", "CATHODE", "K1", "-", "1"})
 
 
 def _polarity(site: Site) -> tuple[str, str] | None:
-    """Return (anode net, cathode net) of a two-pin diode; pin 1 is the cathode (common practice)."""
+    """Return (anode net, cathode net) of a two-pin diode.
+
+    Pin 1 is the cathode where pins are only numbered (common practice, no source).
+    """
     anode = cathode = None
     for pin in site.part.pins:
         name = (pin.name or "").upper()
@@ -233,12 +236,13 @@ def transistor(site: Site) -> Iterable[Finding]:
         yield found("reverse-polarity protection", 0.8, f"in the ground return, {line}")
         yield found("load switch", 0.4, line)
     elif low:
-        yield found("switching transistor", 0.92, f"switches {(supplies + signals or [drain])[0]} to "
-                    "ground")  # fmt: skip
+        switched = (supplies + signals or [drain])[0]
+        yield found("switching transistor", 0.92, f"switches {switched} to ground")
         yield found("load switch", WEAK, line)
     elif survey.is_supply(gate) and len(signals) == 2:
-        yield found("level shifter", CERTAIN if site.what is Kind.MOSFET else 0.75,
-                    f"gate on {survey.describe(gate)}, {source} and {drain} on the two sides")  # fmt: skip
+        score = CERTAIN if site.what is Kind.MOSFET else 0.75
+        sides = f"gate on {survey.describe(gate)}, {source} and {drain} on the two sides"
+        yield found("level shifter", score, sides)
         yield found("switching transistor", WEAK, line)
     elif supplies:
         yield from _high_side(site, gate, supplies, signals, line)
