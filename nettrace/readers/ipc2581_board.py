@@ -271,6 +271,7 @@ class Assembly:
                     continue
                 x, y = _put(turning, component.frame, pin.frame.x, pin.frame.y)
                 net = self._net_of(key, x, y)
+                own_angle = -pin.frame.angle if component.frame.mirror else pin.frame.angle
                 shape = pin.shape
                 form = self.facts.primitives.get(shape) if isinstance(shape, str) else shape
                 draft.pad(
@@ -278,11 +279,11 @@ class Assembly:
                     net,
                     x,
                     y,
-                    draft.side or Side.BOTH,
+                    Side.BOTH if pin.through else draft.side or Side.BOTH,
                     shape=form.name if form else None,
                     width=form.width if form else None,
                     height=form.height if form else None,
-                    angle=(component.frame.angle + pin.frame.angle) % 360.0,
+                    angle=(component.frame.angle + own_angle) % 360.0,
                     place=component.place,
                 )
 

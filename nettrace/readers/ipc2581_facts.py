@@ -60,6 +60,7 @@ class PinFact:
     number: str
     name: str | None
     frame: Frame
+    through: bool = False
     shape: str | Shape | None = None  # str: the id of a primitive
 
 

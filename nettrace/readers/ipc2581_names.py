@@ -14,22 +14,23 @@ _SUFFIX = re.compile(r"(.+)_[0-9]+\Z", re.DOTALL)
 def shown_references(facts: Facts) -> dict[str, str]:
     """Return reference as written -> reference to show, for those whose suffix goes.
 
-    `P1_1` becomes P1 where the parts list or the pads' PinRefs know P1 and not `P1_1`, and no
-    component bears P1; otherwise the name stays as written: a suffix may be the maker's own.
+    `P1_1` becomes P1 where no component bears P1, and the parts list (or the pins that pads and
+    nets name) has P1 and not `P1_1`; otherwise the name stays: a suffix may be the maker's own.
     """
     components = {component.refdes for component in facts.components}
     listed = {name for line in facts.bom for name, _, _, _ in line.references}
     used = {component for pad in facts.pads for component, _ in pad.pins}
     used.update(component for pins in facts.logical.values() for component, _, _ in pins)
-    known = listed | used
     shown: dict[str, str] = {}
     claimed: dict[str, int] = {}
     for refdes in components:
         match = _SUFFIX.fullmatch(refdes)
-        if match is None or match[1] in components or refdes in known or match[1] not in known:
+        if match is None or match[1] in components:
             continue
-        shown[refdes] = match[1]
-        claimed[match[1]] = claimed.get(match[1], 0) + 1
+        base = match[1]
+        if any(base in names and refdes not in names for names in (listed, used)):
+            shown[refdes] = base
+            claimed[base] = claimed.get(base, 0) + 1
     return {refdes: base for refdes, base in shown.items() if claimed[base] == 1}
 
 

@@ -539,7 +539,8 @@ class _Stream:
         if "x" in attributes or "y" in attributes:
             self._locate(attributes, "Pin")
         number = self.text_of(attributes, "number", "Pin")
-        self.pin = PinFact(number, attributes.get("name") or None, self.frame)
+        through = attributes.get("type") == "THRU"
+        self.pin = PinFact(number, attributes.get("name") or None, self.frame, through)
         self._open("Pin", "pin")
 
     def on_component(self, attributes: Attributes) -> None:

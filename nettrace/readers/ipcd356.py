@@ -30,6 +30,7 @@ MOST_FAULTS = 20
 #: Where one record in this many is faulty, the file is not read at all.
 FAULTY_SHARE = 4
 UNPLATED = "367"
+BURIED = "307"
 #: Surface features: a pad, a tooling feature. All other records have a hole.
 SURFACE = frozenset({"327", "337"})
 VIA = "VIA"
@@ -225,7 +226,8 @@ class _Reader:
             shape, height = "circle", width
         angle = float(turn) if turn and not turn.isspace() and self.header.unit.degrees else 0.0
         drill = self._length(hole) or None  # D0000: a hole whose size is not told
-        return _Form(self._side(access), shape, width, height, angle, drill, code != UNPLATED)
+        side = Side.BOTH if code == BURIED else self._side(access)
+        return _Form(side, shape, width, height, angle, drill, code != UNPLATED)
 
     def _length(self, text: str | None) -> float | None:
         if text is None or text.isspace():
@@ -250,7 +252,7 @@ class _Reader:
 
     def _is_remark(self, line: str) -> bool:
         """Return whether the line is a comment, a parameter (read before) or blank."""
-        return line[1:3].isspace() or not line.strip(" \t\x1a\f") or line in {"C", "P"}
+        return line[1:2].isspace() or not line.strip(" \t\x1a\f") or line in {"C", "P"}
 
     def _read_other(self, line: str, number: int) -> None:
         code = line[:3]
@@ -320,7 +322,9 @@ class _Reader:
                 Place(path, list(self.bottom_codes.values())[1], 39),
             )
         for what, (count, first) in self.skipped.items():
-            self.builder.warn("not-kept", f"{count} {what} are not kept", Place(path, first, 1))
+            self.builder.warn(
+                "not-kept", f"not kept: {what}, {count} in all", Place(path, first, 1)
+            )
         last = len(self.lines)
         if not self.end_line:
             self.builder.warn(
@@ -335,7 +339,7 @@ class _Reader:
             if after:
                 self.builder.warn(
                     "after-the-end",
-                    f"{len(after)} lines stand after the 999 record; they are not read",
+                    f"the file goes on after the 999 record; not read: {len(after)} lines",
                     Place(path, after[0], 1),
                 )
 
