@@ -6,6 +6,7 @@ One part a line: its refdes, then what its pins are on, then its value.
     U1 VIN=+5V VOUT=+3V3 GND : LDO     others: PIN=NET or just NET; a word before `=` that is no
                                        number is the pin's name, and pins count from 1
     Q1 1=EN 2=GND 3=LED- : BSS138      the value follows a colon
+    J1 #A5=CC #B5=n2 GND               # makes a number of letters and digits
     J1 VBAT GND @JST_2 : Battery       @ gives the package
     R2 A B 10k DNP                     DNP after the value: not fitted, as a file attribute
     # a remark
@@ -32,8 +33,8 @@ def board(text: str, name: str = "test") -> Board:
     builder = BoardBuilder(f"{name}.txt", "test")
     builder.name = name
     for line in text.splitlines():
-        words = line.split("#", 1)[0].split()
-        if words:
+        words = line.split()
+        if words and not words[0].startswith("#"):
             _part(builder, words)
     return builder.build()
 
@@ -67,6 +68,7 @@ def _part(builder: BoardBuilder, words: list[str]) -> None:
         label, equals, net = word.partition("=")
         if not equals:
             label, net = str(count), word
-        number = label if label.isdecimal() else str(count)
-        pin_name = label if equals and not label.isdecimal() else None
+        numbered = label.isdecimal() or label.startswith("#")
+        number = label.removeprefix("#") if numbered else str(count)
+        pin_name = None if numbered else label
         part.pin(number, None if net == "-" else net, name=pin_name)

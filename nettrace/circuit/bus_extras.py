@@ -148,15 +148,21 @@ def _add_reset(
     chips = {chip for net in bus.nets() for chip in _chips_on(board, net, kinds)}
     sockets = _parts_on(board, bus.nets(), kinds) - chips
     best: tuple[int, str] | None = None
+    apart: list[str] = []  # on a chip of the bus, not on its socket: behind a resistor, perhaps
     for name, _ in names:
         if name in taken:
             continue
         on_net = _parts_on(board, {name}, kinds)
         score = 2 * len(on_net & sockets) + len(on_net & chips)
-        if not on_net & chips or (sockets and not on_net & sockets):
+        if not on_net & chips:
+            continue
+        if sockets and not on_net & sockets:
+            apart.append(name)
             continue
         if best is None or score > best[0]:
             best = (score, name)
+    if best is None and len(apart) == 1:
+        best = (1, apart[0])
     if best is not None:
         bus.lines["RESET"] = [best[1]]
         taken.add(best[1])

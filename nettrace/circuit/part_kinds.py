@@ -178,8 +178,8 @@ def _reference_votes(refdes: str, votes: _Votes, spice: bool) -> None:
         return
     # R1A1, C12B: a known letter followed by a digit, with letters later on
     if prefix and len(prefix) < len(name) and name[len(prefix)].isdigit():
-        kind = LETTERS.get(prefix[:2]) or LETTERS.get(prefix[:1])
-        if kind is not None and len(prefix) <= 3:
+        kind = LETTERS.get(prefix[:1]) if prefix[:1] in "RCLUQDJ" else None
+        if kind is not None and len(prefix) == 2:
             votes.add(kind, LETTER * 0.5, f"reference begins with {prefix[:1]}")
 
 
