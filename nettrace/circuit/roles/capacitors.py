@@ -156,11 +156,8 @@ def shunt_capacitor(site: Site) -> Iterable[Finding]:
     elif COMPENSATION_PIN.search(names):
         yield found("filter capacitor", STRONG, f"on the pin {names.strip()}")
     elif supplied and survey.chips.get(signal) and (farads or 1) >= BYPASS_FARADS:
-        yield found(
-            "decoupling", 0.82, line, f"on a chip's own supply or reference: {names.strip()}"
-        )
-        if farads is not None and farads >= EITHER_FARADS[0]:
-            yield found("bulk capacitor", POSSIBLE, line)
+        because = f"on a chip's own supply or reference: {names.strip()}"
+        yield from _bypass(farads, 0.82, line, because)
     elif not resistors or not words:
         yield from _own_pin(site, signal, line)
 
@@ -189,12 +186,21 @@ def _own_pin(site: Site, signal: str, line: str) -> Iterable[Finding]:
         only = others <= capacitors
         several = only and bool(others)
         score = 0.82 if several else 0.74 if only else POSSIBLE
-        yield found("decoupling", score, line, text)
-        if farads is not None and farads >= EITHER_FARADS[0]:
-            yield found("bulk capacitor", WEAK, line)
+        yield from _bypass(farads, score, line, text)
         yield found("soft-start or timing capacitor", WEAK, text)
-    elif farads >= 1e-9:
+    elif farads >= TIMING_FARADS and not words_of(signal):
         yield found("soft-start or timing capacitor", POSSIBLE, text)
+
+
+def _bypass(farads: float | None, score: float, *because: str) -> Iterable[Finding]:
+    """Decoupling or, from the same value on as on a rail, bulk; the other word comes second."""
+    large = farads is not None and farads >= BULK_FARADS * 0.99
+    either = farads is not None and farads >= EITHER_FARADS[0]
+    first, second = "decoupling", "bulk capacitor"
+    if large:
+        first, second = second, first
+    yield found(first, score, *because)
+    yield found(second, POSSIBLE if either else FAINT, *because)
 
 
 def snubber_capacitor(site: Site) -> Iterable[Finding]:
@@ -233,6 +239,11 @@ def series_capacitor(site: Site) -> Iterable[Finding]:
     if are_pair(first, second):
         yield found("filter capacitor", 0.92, f"across the pair {first} and {second}")
         return
+    shared = sorted(set(survey.chips.get(first, ())) & set(survey.chips.get(second, ())))
+    if shared and len(survey.pins(first)) == len(survey.pins(second)) == 2:
+        chip = survey.board.part_by_key[shared[0]].refdes
+        yield found("unknown", 0.74, f"between two pins of {chip} and nothing else: the flying "
+                    "capacitor of a charge pump, for which the list has no word")  # fmt: skip
     plugs = _on_plugs_only(site, first) and _on_plugs_only(site, second)
     if plugs and (site.kind.farads or 0.0) >= EITHER_FARADS[0]:
         word = "bulk capacitor" if (site.kind.farads or 0.0) >= BULK_FARADS * 0.99 else "decoupling"

@@ -204,6 +204,25 @@ _PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
 )
 
 
+def block(site: Site) -> Iterable[Finding]:
+    """A filter, balun or coupler in one package, for which the list has no word."""
+    if site.what not in _CHIP:
+        return
+    match = _BLOCK.search(site.text)
+    if match:
+        yield found(
+            "unknown", 0.72, f"described as {match[0].lower()}; the list has no word for it"
+        )
+        yield found("filter inductor", WEAK, f"described as {match[0].lower()}")
+
+
+_BLOCK: Final = re.compile(
+    r"(?:low|high|band).?pass|\bSAW\b|diplexer|duplexer|balun|directional.?coupler|attenuator"
+    r"|(?:RF|EMI|LC).?filter|_FILTER\b",
+    re.IGNORECASE,
+)
+
+
 def by_package(site: Site) -> Iterable[Finding]:
     """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
     if site.what not in _CHIP:
@@ -401,6 +420,7 @@ CHIP_RULES: Final[tuple[Rule, ...]] = (
     regulator_by_wiring,
     by_pin_names,
     by_package,
+    block,
     processor,
     small_chip,
     protection_by_wiring,

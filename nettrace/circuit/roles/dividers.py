@@ -184,8 +184,10 @@ def set_resistor(site: Site) -> Iterable[Finding]:
         yield found("set resistor", 0.5 if up else STRONG, line, text,
                     f"{figure(ohms, 'Ω')} is no usual pull")  # fmt: skip
     elif ohms is None and not up:
-        big = chips[0] == survey.main_chip
-        score = 0.77 if big else 0.8
+        score = 0.77 if chips[0] == survey.main_chip else 0.8
+        if not site.kind.fitted:
+            # what sets something is always fitted; an empty place is an option of a strap
+            score = 0.6
         yield found("set resistor", score, line, text, "most such resistors set something")
     elif power and not up:
         yield found("set resistor", 0.82, line, text, f"{chip.refdes} is a power chip")
