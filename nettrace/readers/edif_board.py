@@ -248,16 +248,13 @@ class _Expander:
         builder.name = self.design.name
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
-        most = MOST_EXPANDED + len(self.document.text)
-        if self.measure(view, library, []) > most:
-            raise fault(
-                self.document,
-                view.offset,
-                f"sheets and buses that expand to over {MOST_EXPANDED} instances and connections",
-                hint="" if self.keep else "Read it with --hierarchy keep.",
-            )
-        self.expand(view, library, "", {})
-        self.emit(schematic=view.type == "SCHEMATIC")
+        if self.is_plain(view, library):
+            self.connect_plain(view, self.slots(view, library, ""))
+        else:
+            self.check_size(view, library)
+            self.expand(view, library, "", {})
+            self.emit(schematic=view.type == "SCHEMATIC")
+        self.emit_open_pins()
         for code, count in self.warned.items():
             if count > MOST_WARNINGS:
                 builder.warn(code, f"{count} such in all; the first {MOST_WARNINGS} are listed")
@@ -327,6 +324,16 @@ class _Expander:
         )
         return library_id, top
 
+    def check_size(self, view: View, library: str) -> None:
+        """Refuse what would expand beyond reason."""
+        if self.measure(view, library, []) > MOST_EXPANDED + len(self.document.text):
+            raise fault(
+                self.document,
+                view.offset,
+                f"sheets and buses that expand to over {MOST_EXPANDED} instances and connections",
+                hint="" if self.keep else "Read it with --hierarchy keep.",
+            )
+
     def measure(self, view: View, library: str, above: list[View]) -> int:
         """Return how many instances and connections a view expands to, before any is made."""
         known = self.measured.get(id(view))
@@ -356,9 +363,6 @@ class _Expander:
 
     def expand(self, view: View, library: str, path: str, bound: Bound) -> None:
         slots = self.slots(view, library, path)
-        if not path and self.is_plain(view):
-            self.connect_plain(view, slots)
-            return
         self.connect(view, slots, path, bound)
         if not path and self.has_sheets:
             self.count_top(slots)
@@ -374,13 +378,10 @@ class _Expander:
         """Return the slot of each instance; None for a symbol that is no part."""
         slots: dict[str, Slot | None] = dict.fromkeys(view.symbols)
         schematic = view.type == "SCHEMATIC"
-        is_top = not path
         for one, instance in view.instances.items():
             use = self.use(library, instance)
             used_view = use.view
             if used_view is not None and used_view.is_sheet:
-                if is_top:
-                    self.has_sheets = True
                 if not self.keep:
                     slots[one] = Slot(use, instance, None)
                     continue
@@ -559,16 +560,24 @@ class _Expander:
 
     # -- nets --
 
-    def is_plain(self, view: View) -> bool:
+    def is_plain(self, view: View, library: str) -> bool:
         """Whether every net of the top cell is a net of the board, whatever else there is."""
-        if view.type == "SCHEMATIC" or (self.has_sheets and not self.keep):
-            return False
-        if any(net.size or net.globals for net in view.nets):
-            return False
+        self.has_sheets = any(
+            used is not None and used.is_sheet
+            for used in {
+                id(use): use.view
+                for use in (self.use(library, each) for each in view.instances.values())
+            }.values()
+        )
+        plain = view.type != "SCHEMATIC" and (self.keep or not self.has_sheets)
+        plain = plain and not any(net.size or net.globals for net in view.nets)
+        # one net given twice, or a port of the cell on two nets, makes them one
+        plain = plain and len({net.id for net in view.nets}) == len(view.nets)
+        if plain and not view.ports:
+            return True
+        self.design.read_all_spans()
         own = [(_folded(ref[0]), ref[1]) for net in view.nets for ref in net.joined if not ref[2]]
-        ids = {net.id for net in view.nets}
-        # a port on two nets, or one net given twice, makes them one
-        return len(set(own)) == len(own) and len(ids) == len(view.nets)
+        return plain and len(set(own)) == len(own)
 
     def connect_plain(self, view: View, slots: dict[str, Slot | None]) -> None:
         """Hand the nets of a flat netlist to the builder: `connect` and `emit` in one."""
@@ -578,7 +587,8 @@ class _Expander:
             name = self.own_name(net.name, net.offset)
             place = self.place(net.offset)
             builder.net(name, place=place, aliases=net.aliases)
-            for port_id, member, instance in net.joined:
+            fact: tuple[str | None, str | None, Place | None] = (None, None, place)
+            for port_id, member, instance in self.design.joined(net):
                 slot = slots.get(instance)
                 if slot is None:
                     if not instance:
@@ -594,7 +604,9 @@ class _Expander:
                 facts = slot.facts
                 key = (number, name)
                 if key not in facts:
-                    facts[key] = (pin_name, kind, place)
+                    if fact[0] is not pin_name or fact[1] is not kind:
+                        fact = (pin_name, kind, place)
+                    facts[key] = fact
 
     def own_name(self, name: str, offset: int) -> str:
         """Return the name of a net, made another where a net before it has that name."""
@@ -808,7 +820,6 @@ class _Expander:
                     f"nets called {name} stand in several sheets and are not tied by ports",
                     offsets[0],
                 )
-        self.emit_open_pins()
 
     def emit_open_pins(self) -> None:
         """Add the pins that no net names, and say which pin is on two nets."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from sys import intern
 
 from nettrace.errors import BadInput
 from nettrace.model.names import nearest_names
@@ -350,7 +351,8 @@ class _Interpreter:
         port = view.ports[one] = Port(name, sizes=sizes)
         for item in self.forms(form, 2, _PORT):
             if item.head == "direction":
-                port.direction = self.identifier(item[1] if len(item) > 1 else None, item).lower()
+                direction = self.identifier(item[1] if len(item) > 1 else None, item)
+                port.direction = intern(direction.lower())
             elif item.head == "designator":
                 port.designator = port.designator or self.designator(item)
             elif item.head == "property":

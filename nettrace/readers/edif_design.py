@@ -7,7 +7,7 @@ Offsets count characters from the start of the text. Ids are as written, names a
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
 __all__ = [
@@ -18,7 +18,6 @@ __all__ = [
     "NetForm",
     "PinSaid",
     "Port",
-    "PortRef",
     "View",
     "alias_names",
     "decode_id",
@@ -33,14 +32,6 @@ _CODES = re.compile(r"%\s*(\d{1,7}(?:\s+\d{1,7})*)\s*%")
 _ID_CODE = re.compile(r"_(\d{2,3})_")
 _ALIAS = re.compile(r"alias\d*", re.IGNORECASE)
 _LINE_BREAK = re.compile(r"\r?\n|\r")
-
-
-class PortRef(NamedTuple):
-    """A port named by a net; `member` is "" or the index text, `instance` "" for the cell's own."""
-
-    port: str
-    member: str
-    instance: str
 
 
 class PinSaid(NamedTuple):
@@ -123,6 +114,9 @@ class Instance:
 class NetForm:
     """A net as one form says it; `size` is 0 for a single net, else the members of an array.
 
+    `joined` holds (port, member index or "", instance or "" for the cell's own). Where `span` is
+    given it is still empty: `Design.read_span` reads it from there when it is wanted, so that not
+    all connections of a large text are held at once.
     `connectors` are the shown names of the off-page connectors that it joins.
     """
 
@@ -135,6 +129,7 @@ class NetForm:
         "name",
         "offset",
         "size",
+        "span",
     )
 
     def __init__(
@@ -149,6 +144,7 @@ class NetForm:
         self.joined = joined
         self.offset = offset
         self.size = 0
+        self.span: tuple[int, int] | None = None
         self.aliases: tuple[str, ...] = ()
         self.globals: tuple[str, ...] = ()
         self.connectors: tuple[str, ...] = ()
@@ -210,7 +206,16 @@ class Library:
 class Design:
     """The whole text: libraries by id, and which cell is the top."""
 
-    __slots__ = ("libraries", "name", "notes", "program", "top_cell", "top_library", "top_offset")
+    __slots__ = (
+        "libraries",
+        "name",
+        "notes",
+        "program",
+        "read_span",
+        "top_cell",
+        "top_library",
+        "top_offset",
+    )
 
     def __init__(self) -> None:
         self.name = ""
@@ -220,6 +225,23 @@ class Design:
         self.top_library = ""
         self.top_offset = 0
         self.notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
+        self.read_span: Callable[[int, int], list[tuple[str, str, str]]] = _nothing
+
+    def joined(self, net: NetForm) -> list[tuple[str, str, str]]:
+        """Return what a net joins, whether it was read before or not; see `NetForm`."""
+        return net.joined if net.span is None else self.read_span(*net.span)
+
+    def read_all_spans(self) -> None:
+        """Read what nets join, where that was put off."""
+        for library in self.libraries.values():
+            for cell in library.cells.values():
+                for view in cell.views.values():
+                    for net in view.nets:
+                        net.joined, net.span = self.joined(net), None
+
+
+def _nothing(_start: int, _end: int) -> list[tuple[str, str, str]]:
+    return []
 
 
 def split_range(name: str, size: int) -> tuple[str, int, int]:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from functools import cache
+from sys import intern
 
 from nettrace.readers.document import Document
 from nettrace.readers.edif_cells import MOST_MEMBERS
@@ -114,6 +115,7 @@ class _Filler:
         self.grammar = grammar
         self.text = text
         self.design = Design()
+        self.design.read_span = lambda start, end: _REF.findall(text, start, end)
         self.library = Library("")
         self.cell = Cell("")
         self.view = View("", 0)
@@ -216,7 +218,7 @@ class _Filler:
                 raise Mismatch
             view_ports[one] = port
             if direction := match["direction"]:
-                port.direction = direction.lower()
+                port.direction = intern(direction.lower())
             items, close = match.end("items"), match.end("close")
             if close - items > 1:
                 said: dict[str, str] = {}
@@ -261,7 +263,6 @@ class _Filler:
         text = self.text
         nets = self.view.nets
         net_form = self.grammar.net
-        references = _REF.findall
         while match := net_form(text, start):
             start = match.end()
             one, renamed, shown = match.group("id", "renamed", "shown")
@@ -270,8 +271,8 @@ class _Filler:
             else:
                 name = one if one[0] != "&" else decode_id(one)
             refs_end, close = match.end("refs_end"), match.end("close")
-            joined = references(text, match.end("refs"), refs_end)
-            net = NetForm(one, name, joined, match.start("at"))
+            net = NetForm(one, name, [], match.start("at"))
+            net.span = match.end("refs"), refs_end
             nets.append(net)
             if close - refs_end > 1:
                 said: dict[str, str] = {}
