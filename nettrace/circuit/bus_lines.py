@@ -146,7 +146,7 @@ def _pin_words(
         if kinds[part.key].kind not in TALKERS | {Kind.CONNECTOR}:
             continue
         numbers = {pin.number for pin in part.pins}
-        is_type_c = kinds[part.key].kind is Kind.CONNECTOR and TYPE_C_MARKS <= numbers
+        is_type_c = kinds[part.key].kind is Kind.CONNECTOR and numbers >= TYPE_C_MARKS
         contacts = TYPE_C_CONTACTS if is_type_c else {}
         for pin in part.pins:
             name = pin.name or contacts.get(pin.number)
@@ -172,10 +172,10 @@ def _by_pins(
             if not bus.because:
                 bus.because.append(f"pin names of {part}")
     # one line on two nets: the word means something else there (or two contacts: merged later)
-    return _merge_same([bus for bus in groups.values() if spec.enough(bus.lines.keys())], spec)
+    return _merge_same([bus for bus in groups.values() if spec.enough(bus.lines.keys())])
 
 
-def _merge_same(buses: list[RawBus], spec: Spec) -> list[RawBus]:
+def _merge_same(buses: list[RawBus]) -> list[RawBus]:
     """Merge buses that share a net under the same line."""
     merged: list[RawBus] = []
     for bus in buses:

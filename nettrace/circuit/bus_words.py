@@ -110,7 +110,8 @@ SPECS: Final[tuple[Spec, ...]] = (
     Spec(
         "ddr",
         (
-            _w("CK_P", r"(?:CK|CLK|SCK)\d?_?[PT](?:\d)?$"), _w("CK_N", r"(?:CK|CLK|SCK)\d?_?[NC](?:\d)?$"),
+            _w("CK_P", r"(?:CK|CLK|SCK)\d?_?[PT](?:\d)?$"),
+            _w("CK_N", r"(?:CK|CLK|SCK)\d?_?[NC](?:\d)?$"),
             _w(r"\1\2", r"(CKE|CS|ODT)_?(\d?)(?:_?[NB])?"),
             _w("RAS", r"RAS(?:_?[NB])?"), _w("CAS", r"CAS(?:_?[NB])?"), _w("WE", r"WE(?:_?[NB])?"),
             _w("RST", r"(?:RST|RESET)(?:_?[NB])?"), _w("ACT", r"ACT(?:_?[NB])?"),
@@ -199,8 +200,10 @@ SPECS: Final[tuple[Spec, ...]] = (
     Spec(
         "qspi",
         (
-            _w("CLK", r"CLK|SCLK|SCK|CK"), _w("CS", r"CS\d?(?:_?N)?|SS\d?(?:_?N)?|NCS|CE(?:_?N)?|CSN|NSS|CSB"),
-            _w("IO0", r"(?:IO|SIO|SD|D|DQ|DATA)_?0|MOSI|SI"), _w("IO1", r"(?:IO|SIO|SD|D|DQ|DATA)_?1|MISO|SO"),
+            _w("CLK", r"CLK|SCLK|SCK|CK"),
+            _w("CS", r"CS\d?(?:_?N)?|SS\d?(?:_?N)?|NCS|CE(?:_?N)?|CSN|NSS|CSB"),
+            _w("IO0", r"(?:IO|SIO|SD|D|DQ|DATA)_?0|MOSI|SI"),
+            _w("IO1", r"(?:IO|SIO|SD|D|DQ|DATA)_?1|MISO|SO"),
             _w("IO2", r"(?:IO|SIO|SD|D|DQ|DATA)_?2|WP(?:_?N)?"),
             _w("IO3", r"(?:IO|SIO|SD|D|DQ|DATA)_?3|HOLD(?:_?N)?"),
         ),
@@ -314,7 +317,9 @@ SPECS: Final[tuple[Spec, ...]] = (
             open_drain=True,
             glued=True,
         )
-        for protocol, context in (("smbus", r"SMB|SMBUS|SMDAT|SMCLK"), ("pmbus", r"PMB|PMBUS"), ("i3c", r"I3C"))
+        for protocol, context in (
+            ("smbus", r"SMB|SMBUS|SMDAT|SMCLK"), ("pmbus", r"PMB|PMBUS"), ("i3c", r"I3C"),
+        )
     ),
     Spec(
         "i2c",
@@ -334,7 +339,8 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("SCK", r"SCK|SCLK|CLK|SPI_?CLK|SPC"),
             _w("MOSI", r"MOSI|COPI|SDI|SI|DIN|DI|SDATA|DATA|SDO_?MOSI|SDA|TXD?$|PICO"),
             _w("MISO", r"MISO|CIPO|SDO|SO|DOUT|DO|POCI"),
-            _w("CS", r"N?CS\d?(?:_?[NB])?|SS\d?(?:_?N)?|NSS|SSEL|CSX|ENX|SEL|CE(?:_?N)?|LE|STE|SPI_?CS"),
+            _w("CS", r"N?CS\d?(?:_?[NB])?|SS\d?(?:_?N)?|NSS|SSEL"),
+            _w("CS", r"CSX|ENX|SEL|CE(?:_?N)?|LE|STE|SPI_?CS"),
             _w("DC", r"DC|RS|D_C|A0|DCX"), _w("RESET", r"RESETX|RESX"),
         ),
         _is_spi,

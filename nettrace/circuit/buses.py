@@ -126,7 +126,7 @@ class _Maker:
         verdict: str | None = None
         limits: tuple[float, float] | None = None
         if raw.spec.open_drain and line in _OPEN_DRAIN_LINES:
-            verdict, limits = self._verdict(raw, line, ordered)
+            verdict, limits = self._verdict(raw, ordered)
         return BusLine(
             line=line,
             net=main,
@@ -166,7 +166,7 @@ class _Maker:
         return groups
 
     def _verdict(
-        self, raw: RawBus, line: str, nets: tuple[str, ...]
+        self, raw: RawBus, nets: tuple[str, ...]
     ) -> tuple[str, tuple[float, float] | None]:
         """Return the judgement of each side's pull-ups, and the window of the main side."""
         from nettrace.electrical.bus_limits import judge_pull_up

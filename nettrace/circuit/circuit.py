@@ -29,6 +29,7 @@ from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
 if TYPE_CHECKING:
+    from nettrace.circuit.roles.proposal_values import ValueBank
     from nettrace.circuit.roles.survey import Survey
     from nettrace.model.pad_grid import PadGrid
 
@@ -95,6 +96,13 @@ class Circuit:
         from nettrace.circuit.roles.survey import survey_board
 
         return survey_board(self.board, self.kinds, self.rails)
+
+    @cached_property
+    def value_bank(self) -> ValueBank:
+        """The values of known positions with their roles; proposals are chosen from it."""
+        from nettrace.circuit.roles.proposal_values import build_bank
+
+        return build_bank(self)
 
     @cached_property
     def _bus_nets(self) -> frozenset[str]:

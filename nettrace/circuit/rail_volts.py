@@ -257,7 +257,8 @@ def _fixed(board: Board, evidence: SupplyEvidence, net: str) -> Volts | None:
 
 #: Links that pass the voltage on unchanged, or nearly so.
 _SAME_VOLTS: Final = frozenset(
-    {"zero-ohm link", "current shunt", "ferrite bead", "fuse", "inductor", "jumper header", "jumper",
+    {"zero-ohm link", "current shunt", "ferrite bead", "fuse", "inductor", "jumper header",
+     "jumper",
      "load switch"}
 )  # fmt: skip
 

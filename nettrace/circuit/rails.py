@@ -330,7 +330,7 @@ def _cathode_from(survey: _Survey, pin: Pin) -> str | None:
 
 
 def _takes_current(survey: _Survey, far: str, through: str) -> bool:
-    """Return whether something on the net lives on it: decoupling, a bead or choke, a supply pin."""
+    """Return whether something on the net lives on it: capacitors, a bead, a supply pin."""
     if far in survey.found:
         return True
     evidence = survey.evidence

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.circuit.case_file import Case, read_cases
-from tests.circuit_language import circuit
 
 from nettrace.circuit.evidence import Bus, NetKind
+from tests.circuit.case_file import Case, read_cases
+from tests.circuit_language import circuit
 
 CASES = read_cases("buses")
 PROTOCOLS = ("usb-c cc",)
@@ -21,7 +21,7 @@ def as_words(bus: Bus) -> tuple[object, ...]:
 
 
 def from_text(text: str) -> tuple[object, ...]:
-    protocol = next((p for p in PROTOCOLS if text.startswith(p)), text.split()[0])
+    protocol = next((p for p in PROTOCOLS if text.startswith(p)), text.split(maxsplit=1)[0])
     lines: dict[str, frozenset[str]] = {}
     sets: dict[str, set[str]] = {"devices": set(), "through": set(), "pulls": set()}
     into: set[str] | None = None

@@ -41,7 +41,8 @@ class Score(NamedTuple):
         return self.hits / max(1, self.hits + len(self.invented))
 
     def __str__(self) -> str:
-        return f"recall {self.recall:.3f} precision {self.precision:.3f} (of {self.hits + len(self.missed)})"
+        of = self.hits + len(self.missed)
+        return f"recall {self.recall:.3f} precision {self.precision:.3f} (of {of})"
 
 
 class Reading(NamedTuple):

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.circuit.case_file import Case, read_cases
-from tests.circuit_language import circuit
 
 from nettrace.circuit.evidence import Reach
+from tests.circuit.case_file import Case, read_cases
+from tests.circuit_language import circuit
 
 CASES = read_cases("links")
 
@@ -62,7 +64,7 @@ def test_order_of_lines_changes_no_reach(lines: list[str]) -> None:
 
 @given(st.lists(st.sampled_from("ABCDEF"), min_size=2, max_size=12))
 def test_reach_is_mutual_among_signals(walk: list[str]) -> None:
-    lines = [f"R{i} {a} {b} 10R" for i, (a, b) in enumerate(zip(walk, walk[1:], strict=False), 1)]
+    lines = [f"R{i} {a} {b} 10R" for i, (a, b) in enumerate(pairwise(walk), 1)]
     found = circuit("\n".join(["U1 A B C D E F", *lines]))
     for one in "ABCDEF":
         for reach in found.reaches(one):

@@ -5,11 +5,11 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.circuit.case_file import Case, read_cases
-from tests.circuit_language import circuit
 
 from nettrace.circuit.evidence import Pull
 from nettrace.circuit.pulls import parallel_ohms
+from tests.circuit.case_file import Case, read_cases
+from tests.circuit_language import circuit
 
 CASES = read_cases("pulls")
 

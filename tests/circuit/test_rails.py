@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.circuit.case_file import Case, read_cases
-from tests.circuit_language import circuit
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind, Rail
 from nettrace.circuit.rail_names import read_rail_name
 from nettrace.model.builder import BoardBuilder
+from tests.circuit.case_file import Case, read_cases
+from tests.circuit_language import circuit
 
 CASES = read_cases("rails")
 
