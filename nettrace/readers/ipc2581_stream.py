@@ -28,13 +28,19 @@ from nettrace.readers.ipc2581_facts import (
     PinFact,
     Shape,
 )
+from nettrace.readers.ipc2581_words import (
+    ATTRIBUTES,
+    COPPER,
+    ELEMENTS,
+    LAYER_FUNCTIONS,
+    LAYER_SIDES,
+    PLATINGS,
+)
 
 __all__ = ["stream_facts"]
 
 ROOT = "IPC-2581"
 MILLIMETRES = {"MILLIMETER": 1.0, "MICRON": 0.001, "INCH": 25.4}
-#: layerFunction values of copper.
-COPPER = frozenset({"CONDUCTOR", "SIGNAL", "PLANE", "MIXED", "CONDFILM", "CONDFOIL"})
 #: Steps of an arc in the outline, degrees; common practice, no source.
 ARC_STEP_DEGREES = 15.0
 CHUNK = 1 << 20
@@ -51,19 +57,6 @@ _DRAWINGS = {
     ),
     "package": ("SilkScreen", "AssemblyDrawing", "LandPattern"),
     "set": ("Features", "Fiducial", "SlotCavity", "ColorRef"),
-}  # fmt: skip
-#: Attributes of the elements where an optional one decides something: others are reported.
-_KNOWN = {
-    "Set": frozenset(
-        {
-            "net", "polarity", "padUsage", "testPoint", "geometry", "plate", "componentRef",
-            "geometryUsage",
-        }
-    ),
-    "RefDes": frozenset({"name", "packageRef", "populate", "layerRef", "modelRef"}),
-    "Xform": frozenset(
-        {"rotation", "mirror", "faceUp", "scale", "xOffset", "yOffset"}
-    ),
 }  # fmt: skip
 
 
@@ -84,12 +77,14 @@ class _Stream:
         self.document = document
         self.builder = builder
         self.facts = Facts()
-        self.reported: set[tuple[str, str]] = set()
+        self.reported: set[str] = set()
+        self.elements, self.attributes = ELEMENTS, ATTRIBUTES
         self.parser = expat.ParserCreate()
         self.parser.StartDoctypeDeclHandler = self._refuse_doctype
         self.parser.EntityDeclHandler = self._refuse_entity
         self.parser.StartElementHandler = self._start_root
         self.parser.EndElementHandler = self._end
+        self.parser.CharacterDataHandler = self._text
         self.prefix = ""
         # the open contexts: (element that closes it, table to go back to)
         self.contexts: list[tuple[str, dict[str, Action]]] = []
@@ -178,16 +173,21 @@ class _Stream:
             self.fail(f"{name}={text!r}", "a finite number")
         return value
 
-    def check_known(self, element: str, attributes: Attributes) -> None:
-        for name in attributes.keys() - _KNOWN[element]:
-            if ":" in name or (element, name) in self.reported:
-                continue
-            self.reported.add((element, name))
-            self.builder.warn(
-                "unknown-attribute",
-                f"<{element} {name}=...> is not an attribute this format has; it is not read",
-                self.place(),
-            )
+    def choose(self, kind: str, value: str, known: frozenset[str]) -> None:
+        if value not in known:
+            self._report(kind, f"'{value}'")
+
+    def plating_of(self, attributes: Attributes) -> str:
+        plating = attributes.get("platingStatus", "PLATED")
+        self.choose("plating", plating, PLATINGS)
+        return plating
+
+    def _report(self, kind: str, shown: str) -> None:
+        """Say, once, that a word is none of this format's."""
+        if shown not in self.reported:
+            self.reported.add(shown)
+            message = f"{shown} is no {kind} of this format; it is not read"
+            self.builder.warn(f"unknown-{kind.replace(' ', '-')}", message, self.place())
 
     # the handlers
 
@@ -201,6 +201,8 @@ class _Stream:
                 table: {self.prefix + element: action for element, action in actions.items()}
                 for table, actions in self.tables.items()
             }
+            self.elements = frozenset(self.prefix + element for element in ELEMENTS)
+            self.attributes = {self.prefix + name: known for name, known in ATTRIBUTES.items()}
         self.facts.revision = attributes.get("revision", "")
         self.actions = self.tables["root"]
         self.parser.StartElementHandler = self._start
@@ -208,7 +210,18 @@ class _Stream:
     def _start(self, name: str, attributes: Attributes) -> None:
         action = self.actions.get(name)
         if action is not None:
+            known = self.attributes.get(name)
+            if known is not None and not attributes.keys() <= known:
+                for attribute in sorted(attributes.keys() - known):
+                    self._report("attribute", f"<{name} {attribute}>")
             action(attributes)
+        elif name not in self.elements:
+            self._report("element", f"<{name}>")
+
+    def _text(self, data: str) -> None:
+        """Report text: this format has none, so it is a tag that lost its bracket."""
+        if not data.isspace():
+            self._report("text", f"'{data.strip()[:40]}'")
 
     def _end(self, name: str) -> None:
         if name == self.closing:
@@ -222,11 +235,13 @@ class _Stream:
             if ended == name:
                 self.parser.StartElementHandler = self._start
                 self.parser.EndElementHandler = self._end
+                self.parser.CharacterDataHandler = self._text
 
         def start(_: Attributes) -> None:
             nonlocal name
             name = self.prefix + element
             self.parser.StartElementHandler = None
+            self.parser.CharacterDataHandler = None
             self.parser.EndElementHandler = end
 
         return start
@@ -432,7 +447,6 @@ class _Stream:
         self._open("BomItem", "bom item")
 
     def on_refdes(self, attributes: Attributes) -> None:
-        self.check_known("RefDes", attributes)
         populate = attributes.get("populate")
         if populate is not None and populate not in {"true", "false", "1", "0"}:
             self.fail(f"populate={populate!r}", "true or false")
@@ -461,7 +475,9 @@ class _Stream:
     def on_layer(self, attributes: Attributes) -> None:
         name = self.text_of(attributes, "name", "Layer")
         function = self.text_of(attributes, "layerFunction", "Layer")
-        side = attributes.get("side", "")
+        side = attributes.get("side", "NONE")
+        self.choose("layer function", function, LAYER_FUNCTIONS)
+        self.choose("layer side", side, LAYER_SIDES)
         self.facts.layers[name] = Layer(name, side, function in COPPER)
 
     def on_step(self, attributes: Attributes) -> None:
@@ -488,7 +504,7 @@ class _Stream:
 
     def on_padstack_hole(self, attributes: Attributes) -> None:
         self.padstack.drill = self.number_of(attributes, "diameter", "PadstackHoleDef")
-        self.padstack.plating = attributes.get("platingStatus", "")
+        self.padstack.plating = self.plating_of(attributes)
 
     def on_padstack_form(self, attributes: Attributes) -> None:
         regular = attributes.get("padUse", "REGULAR") == "REGULAR"
@@ -563,7 +579,6 @@ class _Stream:
             self.component.properties[name] = value
 
     def on_xform(self, attributes: Attributes) -> None:
-        self.check_known("Xform", attributes)
         self.frame.angle = self.number_of(attributes, "rotation", "Xform", 0.0)
         mirror = attributes.get("mirror", "false")
         if mirror not in {"true", "false", "1", "0"}:
@@ -607,7 +622,6 @@ class _Stream:
 
     def on_set(self, table: str) -> Action:
         def start(attributes: Attributes) -> None:
-            self.check_known("Set", attributes)
             self.set_net = attributes.get("net") or None
             self.set_via = attributes.get("padUsage") == "VIA"
             self._open("Set", table)
@@ -636,7 +650,7 @@ class _Stream:
         self.facts.holes.append(
             HoleFact(
                 self.set_net,
-                attributes.get("platingStatus", ""),
+                self.plating_of(attributes),
                 self.number_of(attributes, "diameter", "Hole") * scale,
                 self.number_of(attributes, "x", "Hole") * scale,
                 self.number_of(attributes, "y", "Hole") * scale,
