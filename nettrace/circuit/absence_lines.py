@@ -82,8 +82,8 @@ def _cut_array(gap: Gap) -> Absence | None:
         for link in gap.circuit.links.get(net, ())
         if link.part == gap.key
     }
-    found = [cut_line(gap, first, second) for first, second in sorted(pairs)]
-    found = [judged for judged in found if judged is not None]
+    judgements = (cut_line(gap, first, second) for first, second in sorted(pairs))
+    found = [judged for judged in judgements if judged is not None]
     if not found:
         return None
     worst = min(found, key=lambda judged: judged.severity.rank)

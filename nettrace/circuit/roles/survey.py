@@ -26,6 +26,7 @@ __all__ = [
     "Survey",
     "acts_as",
     "are_pair",
+    "find_taps",
     "is_letter_only",
     "plain_name",
     "survey_board",
@@ -218,7 +219,7 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         crystals=crystals,
         crystal_nets={net: key for key, nets in crystals.items() for net in nets},
         switching_nodes=_switching_nodes(board, rails, inductors, tables),
-        taps=_taps(rails, resistors, tables.on_net),
+        taps=find_taps(rails, resistors, tables.on_net),
         main_chip=_main_chip(tables.signals),
         signals_of=tables.signals,
         usual_capacitor_mm=_usual_capacitor_mm(board, kinds),
@@ -375,7 +376,7 @@ MOST_SUPPLY_RATIO: Final = 50.0
 LEAST_DIVIDER_OHMS: Final = 100.0
 
 
-def _taps(
+def find_taps(
     rails: Mapping[str, Rail],
     resistors: Mapping[str, tuple[Branch, ...]],
     on_net: Mapping[str, Mapping[Kind, int]],
