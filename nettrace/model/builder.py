@@ -7,6 +7,7 @@ interprets them. What is missing stays missing.
 from __future__ import annotations
 
 import gc
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -26,7 +27,7 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
-from nettrace.model.making import make_net, make_pad, make_pin
+from nettrace.model.making import make_net, make_pad, make_part, make_pin
 from nettrace.model.names import decode_escapes, natural_key
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
@@ -39,6 +40,20 @@ PadRecord: TypeAlias = tuple[
     str, str | None, float, float, Side, str | None, float | None, float | None,
     float, float | None, bool, Place | None,
 ]  # fmt: skip
+
+
+def _in_order(
+    keys: list[tuple[str, str | None]], ranks: Mapping[str, int]
+) -> list[tuple[str, str | None]]:
+    """Order (number, net) pairs by number, then net; a lone pad without net is no second pin."""
+    numbers = {number for number, _ in keys}
+    if len(numbers) == len(keys):
+        keys.sort(key=lambda pair: ranks[pair[0]])
+        return keys
+    connected = {number for number, net in keys if net is not None}
+    keys = [pair for pair in keys if pair[1] is not None or pair[0] not in connected]
+    keys.sort(key=lambda pair: (ranks[pair[0]], pair[1] or ""))
+    return keys
 
 
 class PartDraft:
@@ -211,7 +226,7 @@ class BoardBuilder:
         # come out in order too, and need no sorting of their own
         drafts = sorted(self.parts, key=lambda draft: natural_key(draft.key))
         ranks = self._pin_ranks()
-        pins_of_net: dict[str, list[Pin]] = {}
+        pins_of_net: defaultdict[str, list[Pin]] = defaultdict(list)
         parts = [self._freeze_part(draft, shown, ranks, pins_of_net) for draft in drafts]
         nets = self._freeze_nets(shown, pins_of_net)
         vias, zones = self.vias, self.zones
@@ -327,7 +342,7 @@ class BoardBuilder:
         draft: PartDraft,
         shown: Mapping[str, str],
         ranks: Mapping[str, int],
-        pins_of_net: dict[str, list[Pin]],
+        pins_of_net: defaultdict[str, list[Pin]],
     ) -> Part:
         key = draft.key
         pads: list[Pad] = []
@@ -344,20 +359,18 @@ class BoardBuilder:
                 known_pads = pads_of_pin.get(pair)
                 pads_of_pin[pair] = (pad,) if known_pads is None else (*known_pads, pad)
         pins: list[Pin] = []
-        if draft.refdes:
-            facts = draft.pin_facts
+        facts = draft.pin_facts
+        if draft.refdes and (facts or pads_of_pin):
             if shown:
                 facts = {
                     (number, shown.get(net, net) if net is not None else None): said
                     for (number, net), said in facts.items()
                 }
-            keys = list(facts) + [pair for pair in pads_of_pin if pair not in facts]
-            if None in [net for _, net in keys]:
-                # a pad without net beside connected ones of the same pin: no pin of its own
-                connected = {number for number, net in keys if net is not None}
-                keys = [pin for pin in keys if pin[1] is not None or pin[0] not in connected]
+            keys = list(facts)
+            if pads_of_pin:
+                keys += [pair for pair in pads_of_pin if pair not in facts]
             if len(keys) > 1:
-                keys.sort(key=lambda pin: (ranks[pin[0]], pin[1] or ""))
+                keys = _in_order(keys, ranks)
             for pair in keys:
                 number, net = pair
                 name, electrical_type, place = facts.get(pair, _NO_FACTS)
@@ -367,12 +380,8 @@ class BoardBuilder:
                 pin = make_pin(key, number, net, name, electrical_type, own, place)
                 pins.append(pin)
                 if net is not None:
-                    known = pins_of_net.get(net)
-                    if known is None:
-                        pins_of_net[net] = [pin]
-                    else:
-                        known.append(pin)
-        return Part(
+                    pins_of_net[net].append(pin)
+        return make_part(
             key,
             draft.refdes,
             draft.value,

@@ -1,4 +1,4 @@
-"""Makes the four records of which a board has tens of thousands, fast.
+"""Makes the five records of which a board has tens of thousands, fast.
 
 The `__init__` that a frozen dataclass is given sets each field through `object.__setattr__`, three
 to five times the cost of plain assignment, and was the largest share of reading a board. Here a
@@ -8,12 +8,13 @@ the same, which Python checks); from then on it is frozen like any other.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from nettrace.errors import Place
-from nettrace.model.board import Net, Pad, Pin, Side, Via
+from nettrace.model.board import Net, Pad, Part, Pin, Side, Via
 
-__all__ = ["make_net", "make_pad", "make_pin", "make_via"]
+__all__ = ["make_net", "make_pad", "make_part", "make_pin", "make_via"]
 
 
 class _OpenPad:
@@ -49,6 +50,49 @@ class _OpenPad:
         self.plated = plated
         self.place = place
         self.__class__ = Pad  # type: ignore[assignment]  # same slots, see above
+
+
+class _OpenPart:
+    __slots__ = Part.__slots__
+
+    def __init__(
+        self,
+        key: str,
+        refdes: str,
+        value: str | None,
+        package: str | None,
+        description: str | None,
+        fitted: bool | None,
+        x: float | None,
+        y: float | None,
+        angle: float | None,
+        side: Side | None,
+        pins: tuple[Pin, ...],
+        pads: tuple[Pad, ...],
+        outline: tuple[tuple[float, float], ...],
+        sheet: str | None,
+        properties: Mapping[str, str],
+        place: Place | None,
+        origins: Mapping[str, Place],
+    ) -> None:
+        self.key = key
+        self.refdes = refdes
+        self.value = value
+        self.package = package
+        self.description = description
+        self.fitted = fitted
+        self.x = x
+        self.y = y
+        self.angle = angle
+        self.side = side
+        self.pins = pins
+        self.pads = pads
+        self.outline = outline
+        self.sheet = sheet
+        self.properties = properties
+        self.place = place
+        self.origins = origins
+        self.__class__ = Part  # type: ignore[assignment]  # same slots, see above
 
 
 class _OpenPin:
@@ -110,10 +154,12 @@ class _OpenVia:
 if TYPE_CHECKING:
     make_net = Net
     make_pad = Pad
+    make_part = Part
     make_pin = Pin
     make_via = Via
 else:
     make_net = _OpenNet
     make_pad = _OpenPad
+    make_part = _OpenPart
     make_pin = _OpenPin
     make_via = _OpenVia
