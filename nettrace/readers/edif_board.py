@@ -6,26 +6,17 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Literal, NamedTuple, TypeVar
+from typing import Literal
 
 from nettrace.errors import Place
 from nettrace.model.board import Board
-from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.builder import PartDraft
 from nettrace.model.names import nearest_names
 from nettrace.readers.document import Document
-from nettrace.readers.edif_design import (
-    Cell,
-    Design,
-    Instance,
-    Library,
-    NetForm,
-    Port,
-    View,
-    decode_id,
-    flat_index,
-)
-from nettrace.readers.edif_fields import Fields, cell_fields, instance_fields
+from nettrace.readers.edif_design import Design, NetForm, Port, View
+from nettrace.readers.edif_finder import MOST_WARNINGS
+from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, key_of, member_text
+from nettrace.readers.edif_parts import MOST_EXPANDED, PartMaker
 from nettrace.readers.edif_tree import fault
 
 __all__ = ["Hierarchy", "build_board"]
@@ -34,87 +25,8 @@ Hierarchy = Literal["flatten", "keep"]
 
 #: Deepest hierarchy of sheets.
 MOST_LEVELS = 100
-#: Most instances and connections that sheets may expand to, so that a small text stays small.
-MOST_EXPANDED = 2_000_000
-#: Widest port whose unconnected wires are listed as pins.
-MOST_OPEN = 4096
 #: Largest cell in which a name like a wrong one is looked for.
 MOST_NEAR = 2000
-#: Warnings of one kind that are listed one by one; the rest is counted.
-MOST_WARNINGS = 20
-
-Thing = TypeVar("Thing")
-
-#: Pin number, pin name, electrical type.
-PinName = tuple[str, str | None, str | None]
-#: Pins of a part as the builder takes them: (number, net) -> (name, electrical type, place).
-PinFacts = dict[tuple[str, str | None], tuple[str | None, str | None, Place | None]]
-
-
-class Node:
-    """A net of the board while sheets are expanded; `into` is the node it was joined to."""
-
-    __slots__ = ("aliases", "into", "name", "offset", "pins", "rank")
-
-    def __init__(self, name: str, offset: int, rank: int) -> None:
-        self.rank = rank
-        self.name = name
-        self.offset = offset
-        self.into: Node | None = None
-        self.aliases: list[str] = []
-        # the part's pins so far, what this one is called, offset of the net that says so
-        self.pins: list[tuple[PinFacts, PinName, int]] = []
-
-    def root(self) -> Node:
-        """Return the node that this one is part of now."""
-        node = self
-        while node.into is not None:
-            if node.into.into is not None:
-                node.into = node.into.into
-            node = node.into
-        return node
-
-    def join(self, other: Node) -> Node:
-        """Make both one; the name of the one met first (the outer one) stands."""
-        first, second = self.root(), other.root()
-        if second.rank < first.rank:
-            first, second = second, first
-        if first is not second:
-            second.into = first
-            first.pins.extend(second.pins)
-            second.pins = []
-        return first
-
-
-#: Ports of a sheet, bit by bit, with the nets that they are tied to.
-Bound = dict[tuple[Port, int], Node]
-#: Pins by port id, or by (port id, member) of an array.
-PinNames = dict[str | tuple[str, str], PinName]
-
-
-class Use(NamedTuple):
-    """What instances of one cell have in common."""
-
-    cell: Cell | None
-    view: View | None
-    library: str
-    fields: Fields
-    pins: PinNames
-
-
-class Slot:
-    """An instance in one place of the hierarchy: a part (draft) or a sheet (bound ports)."""
-
-    __slots__ = ("bound", "draft", "facts", "instance", "numbers", "use")
-
-    def __init__(self, use: Use, instance: Instance, draft: PartDraft | None) -> None:
-        self.use = use
-        self.instance = instance
-        self.draft = draft
-        self.facts: PinFacts = draft.pin_facts if draft is not None else {}
-        # pins as numbered here; shared with `use` where nothing is said here
-        self.numbers = use.pins
-        self.bound: Bound = {}
 
 
 def build_board(document: Document, design: Design, hierarchy: Hierarchy) -> Board:
@@ -122,123 +34,16 @@ def build_board(document: Document, design: Design, hierarchy: Hierarchy) -> Boa
     return _Expander(document, design, hierarchy).board()
 
 
-class _Expander:
+class _Expander(PartMaker):
     def __init__(self, document: Document, design: Design, hierarchy: Hierarchy) -> None:
-        self.document = document
-        self.design = design
-        self.keep = hierarchy == "keep"
-        self.builder = BoardBuilder(document.path, "edif")
-        self.builder.digest = document.digest
+        super().__init__(document, design, keep=hierarchy == "keep")
         self.nodes: list[Node] = []
         self.globals: dict[str, Node] = {}
-        self.uses: dict[tuple[str, str, str, str], Use] = {}
-        self.folded: dict[int, tuple[Mapping[str, object], dict[str, str]]] = {}
-        self.pins_of_view: dict[
-            int,
-            tuple[list[tuple[str | tuple[str, str], PinName]], frozenset[str], list[PinName]],
-        ] = {}
-        self.open_pins = 0
-        self.names: dict[str, int] = {}  # nets by name, and how many bear it
-        self.fields: dict[tuple[int, int], Fields] = {}  # by cell and (shared) properties
-        self.joined_units: dict[tuple[str, str], PartDraft] = {}
         self.measured: dict[int, int] = {}  # view -> what it expands to
-        self.warned: dict[str, int] = {}
-        self.at, self.line, self.line_start = 0, 1, 0  # what was last asked for
+        self.names: dict[str, int] = {}  # nets by name, and how many bear it
         self.has_sheets = False
         self.top_counts = (0, 0, 0)  # parts, nets, pins directly in the top cell
-        self.slots_of_parts: list[Slot] = []
         self.top_joined: list[tuple[Node, list[tuple[str, str, str]]]] = []
-
-    # -- places and warnings --
-
-    def place(self, offset: int) -> Place:
-        """Return line and column: counted on, or back, from the place asked for before."""
-        text = self.document.text
-        if offset >= self.at:
-            lines = text.count("\n", self.at, offset)
-            if lines:
-                self.line += lines
-                self.line_start = text.rfind("\n", self.at, offset) + 1
-        elif offset < self.line_start:
-            self.line -= text.count("\n", offset, self.line_start)
-            self.line_start = text.rfind("\n", 0, offset) + 1
-        self.at = offset
-        return Place(self.document.path, self.line, offset - self.line_start + 1)
-
-    def warn(self, code: str, message: str, offset: int) -> None:
-        count = self.warned[code] = self.warned.get(code, 0) + 1
-        if count <= MOST_WARNINGS:
-            self.builder.warn(code, message, self.place(offset))
-
-    # -- finding --
-
-    def find(self, things: Mapping[str, Thing], wanted: str) -> Thing | None:
-        """Return what has the id: exactly so, else without case (as the standard compares)."""
-        thing = things.get(wanted)
-        if thing is not None:
-            return thing
-        one = self.folded_ids(things).get(_folded(wanted))
-        return None if one is None else things[one]
-
-    def folded_ids(self, things: Mapping[str, object]) -> dict[str, str]:
-        """Return id in small letters, without `&`, -> id; the first where that alone parts them."""
-        held = self.folded.get(id(things))
-        if held is None:
-            folded: dict[str, str] = {}
-            for one in things:
-                folded.setdefault(_folded(one), one)
-            # the mapping is kept with it: an id of a mapping that is gone could come back
-            held = self.folded[id(things)] = (things, folded)
-        return held[1]
-
-    def find_cell(self, library: str, wanted: str) -> tuple[str, Cell] | None:
-        libraries = self.design.libraries
-        home = self.find(libraries, library)
-        if home is not None:
-            cell = self.find(home.cells, wanted)
-            if cell is not None:
-                return self.library_id(home), cell
-        holders = [
-            (one, cell)
-            for one, held in libraries.items()
-            if (cell := self.find(held.cells, wanted)) is not None
-        ]
-        return holders[0] if len(holders) == 1 else None
-
-    def library_id(self, library: Library) -> str:
-        return next(one for one, held in self.design.libraries.items() if held is library)
-
-    def use(self, home: str, instance: Instance) -> Use:
-        key = (home, instance.library, instance.cell, instance.view)
-        known = self.uses.get(key)
-        if known is not None:
-            return known
-        found = self.find_cell(instance.library or home, instance.cell)
-        if found is None:
-            self.warn(
-                "missing-cell",
-                f"{instance.name} is of cell {instance.cell}, which the file does not hold: "
-                "its pins are those that nets name",
-                instance.offset,
-            )
-            made = Use(None, None, home, cell_fields(instance.cell, {}, {}), {})
-        else:
-            library, cell = found
-            view = self.find(cell.views, instance.view)
-            if view is None and cell.views:
-                view = next(iter(cell.views.values()))
-                self.warn(
-                    "missing-view",
-                    f"{instance.name} wants view {instance.view} of cell {cell.name}, "
-                    f"which has {view.name}",
-                    instance.offset,
-                )
-            fields = cell_fields(cell.name, cell.properties, view.properties if view else {})
-            made = Use(cell, view, library, fields, {})
-        self.uses[key] = made
-        return made
-
-    # -- the whole --
 
     def board(self) -> Board:
         builder = self.builder
@@ -261,68 +66,6 @@ class _Expander:
         if self.has_sheets and not self.keep:
             builder.part_records, builder.net_records, builder.pin_records = self.top_counts
         return builder.build()
-
-    def top(self) -> tuple[str, View]:
-        design = self.design
-        if design.top_cell is not None:
-            found = self.find_cell(design.top_library, design.top_cell)
-            if found is None:
-                names = [one for held in design.libraries.values() for one in held.cells]
-                near = nearest_names(design.top_cell, names, most=1)
-                raise fault(
-                    self.document,
-                    design.top_offset,
-                    f"the design is of cell {design.top_cell!r}, which the file does not hold",
-                    hint=f"Nearest: {near[0]}." if near else "",
-                )
-            library, cell = found
-        else:
-            library, cell = self.guess_top()
-        for view in cell.views.values():
-            if view.is_sheet:
-                return library, view
-        for view in cell.views.values():
-            self.warn(
-                "empty-design",
-                f"the top cell {cell.name} has no contents: is this a library alone?",
-                design.top_offset,
-            )
-            return library, view
-        raise fault(
-            self.document,
-            design.top_offset,
-            f"the top cell {cell.name!r} has no view",
-            hint="Is this a library alone? Export the design.",
-        )
-
-    def guess_top(self) -> tuple[str, Cell]:
-        sheets: list[tuple[str, Cell]] = []
-        used: set[str] = set()
-        for one, library in self.design.libraries.items():
-            for cell in library.cells.values():
-                for view in cell.views.values():
-                    used.update(instance.cell for instance in view.instances.values())
-                if any(view.is_sheet for view in cell.views.values()):
-                    sheets.append((one, cell))
-        tops = [
-            (one, cell)
-            for one, cell in sheets
-            for name, held in self.design.libraries[one].cells.items()
-            if held is cell and name not in used
-        ]
-        if not tops:
-            raise fault(
-                self.document,
-                0,
-                "no cell with contents",
-                expected="instances and nets",
-                hint="Is this a library alone? Export the design.",
-            )
-        library_id, top = tops[-1]
-        self.builder.warn(
-            "no-design", f"no '(design ...)': took cell {top.name} as the top", self.place(0)
-        )
-        return library_id, top
 
     def check_size(self, view: View, library: str) -> None:
         """Refuse what would expand beyond reason."""
@@ -372,192 +115,6 @@ class _Expander:
                 name = instance.designator or instance.name
                 self.expand(slot.use.view, slot.use.library, f"{path}{name}/", slot.bound)
 
-    # -- instances --
-
-    def slots(self, view: View, library: str, path: str) -> dict[str, Slot | None]:
-        """Return the slot of each instance; None for a symbol that is no part."""
-        slots: dict[str, Slot | None] = dict.fromkeys(view.symbols)
-        schematic = view.type == "SCHEMATIC"
-        for one, instance in view.instances.items():
-            use = self.use(library, instance)
-            used_view = use.view
-            if used_view is not None and used_view.is_sheet:
-                if not self.keep:
-                    slots[one] = Slot(use, instance, None)
-                    continue
-            elif schematic and instance.designator is None and self.is_symbol(instance, use):
-                slots[one] = None
-                continue
-            slots[one] = self.part(use, instance, path)
-        return slots
-
-    def is_symbol(self, instance: Instance, use: Use) -> bool:
-        """Whether an instance without reference is drawing: no more than one port, no property."""
-        if instance.pins or (use.view is not None and len(use.view.ports) > 1):
-            self.warn(
-                "no-designator",
-                f"an instance of {instance.cell} has no reference: called {instance.name}",
-                instance.offset,
-            )
-            return False
-        if use.view is None or not use.view.ports:
-            return True  # a frame, a title
-        self.warn(
-            "symbol",
-            f"{instance.name}, a symbol of {instance.cell} without reference, is no part",
-            instance.offset,
-        )
-        return True
-
-    def part(self, use: Use, instance: Instance, path: str) -> Slot:
-        fields = use.fields
-        if instance.properties is not None:
-            key = (id(fields), id(instance.properties))
-            known = self.fields.get(key)
-            if known is None:
-                known = self.fields[key] = instance_fields(fields, instance.properties)
-            fields = known
-        said = instance.designator
-        if said is None:
-            said = fields.refdes
-        refdes = path + (said if said is not None else instance.name)
-        joinable = bool(said) and not refdes.endswith("?")
-        draft = self.joined_units.get((path, refdes)) if joinable else None
-        if draft is None:
-            draft = self.builder.part(refdes, self.place(instance.offset))
-            draft.value = fields.value
-            draft.package = fields.package
-            draft.description = fields.description
-            draft.fitted = fields.fitted
-            draft.properties = fields.properties
-            if path:
-                draft.sheet = path[:-1]
-            if joinable:
-                self.joined_units[path, refdes] = draft
-        else:
-            self.join_unit(draft, fields, instance)
-        slot = Slot(use, instance, draft)
-        if instance.pins:
-            slot.numbers = self.own_numbers(use, instance)
-        self.slots_of_parts.append(slot)
-        return slot
-
-    def join_unit(self, draft: PartDraft, fields: Fields, instance: Instance) -> None:
-        """Add a further unit of a part: what was missing is taken, what differs is said."""
-        if draft.value is not None and fields.value not in (None, draft.value):
-            self.warn(
-                "units-disagree",
-                f"{draft.refdes} has value {draft.value} and, in another unit, {fields.value}; "
-                f"kept {draft.value}",
-                instance.offset,
-            )
-        draft.value = draft.value if draft.value is not None else fields.value
-        draft.package = draft.package if draft.package is not None else fields.package
-        if draft.description is None:
-            draft.description = fields.description
-        if fields.fitted is not None and draft.fitted is None:
-            draft.fitted = fields.fitted
-        draft.properties = {**fields.properties, **draft.properties}
-
-    def own_numbers(self, use: Use, instance: Instance) -> PinNames:
-        """Return pins by (port, member) with the numbers that this instance gives."""
-        numbers: PinNames = {}
-        view = use.view
-        for port_id, member, designator in instance.pins or ():
-            port = self.find(view.ports, port_id) if view is not None else None
-            if port is None:
-                numbers[_key(port_id, member)] = (designator, port_id, None)
-                continue
-            bits = _bits(port, member)
-            given = [word.strip() for word in designator.split(",")] if len(bits) > 1 else []
-            if len(given) == len(bits):
-                for bit, number in zip(bits, given, strict=True):
-                    numbers[port_id, str(bit)] = (
-                        number,
-                        port.bit(bit),
-                        port.kind or port.direction,
-                    )
-            else:
-                name = port.bit(bits[0]) if member and bits else port.name
-                numbers[_key(port_id, member)] = (
-                    designator,
-                    port.function or (name if name != designator else None),
-                    port.kind or port.direction,
-                )  # fmt: skip
-        return numbers
-
-    def pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
-        """Return number, name and electrical type of a pin that a net names (then remembered)."""
-        use = slot.use
-        key = _key(port_id, member)
-        made = use.pins.get(key)
-        if made is None:
-            made = use.pins[key] = self.new_pin(slot, port_id, member, net)
-        if slot.numbers is not use.pins:
-            # numbers said by the instance may spell the port or its member otherwise
-            view = use.view
-            port = self.find(view.ports, port_id) if view is not None else None
-            if port is not None:
-                bits = _bits(port, member)
-                for other, said in list(slot.numbers.items()):
-                    one, index = (other, "") if isinstance(other, str) else other
-                    if self.same_pin(slot, one, index, port, bits):
-                        made = said
-                        break
-            slot.numbers[key] = made
-        return made
-
-    def same_pin(
-        self, slot: Slot, port_id: str, member: str, port: Port, bits: Sequence[int]
-    ) -> bool:
-        view = slot.use.view
-        return (
-            view is not None
-            and self.find(view.ports, port_id) is port
-            and _bits(port, member) == bits
-        )
-
-    def new_pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
-        view = slot.use.view
-        port = self.find(view.ports, port_id) if view is not None else None
-        if port is None:
-            if view is not None:
-                self.warn(
-                    "unknown-port",
-                    f"net {net.name} joins port {port_id} of {slot.instance.name}, "
-                    f"which cell {slot.instance.cell} does not have",
-                    net.offset,
-                )
-            number = decode_id(port_id)
-            return (f"{number}[{member}]" if member else number, None, None)
-        bits = _bits(port, member)
-        if len(bits) != 1:
-            self.warn_width(port, member, net)
-            name = f"{port.base}[{member}]" if member else port.name
-            return name, port.function, port.kind or port.direction
-        return self.port_pin(port, bits[0])
-
-    def warn_width(self, port: Port, member: str, net: NetForm) -> None:
-        what = f"member {member} of port" if member else "all of port"
-        self.warn(
-            "width-mismatch",
-            f"net {net.name} joins {what} {port.name}, which has {port.size} "
-            + ("wire" if port.size == 1 else "wires"),
-            net.offset,
-        )
-
-    def port_pin(self, port: Port, bit: int) -> PinName:
-        """Return how one wire of a port is called by its cell."""
-        name = port.bit(bit) if port.sizes else port.name
-        kind = port.kind or port.direction
-        number = port.designator
-        if number and port.sizes:
-            given = [word.strip() for word in number.split(",")]
-            number = given[bit] if len(given) == port.size else ""
-        if number:
-            return number, port.function or (name if name != number else None), kind
-        return name, port.function, kind
-
     # -- nets --
 
     def is_plain(self, view: View, library: str) -> bool:
@@ -576,7 +133,7 @@ class _Expander:
         if plain and not view.ports:
             return True
         self.design.read_all_spans()
-        own = [(_folded(ref[0]), ref[1]) for net in view.nets for ref in net.joined if not ref[2]]
+        own = [(folded(ref[0]), ref[1]) for net in view.nets for ref in net.joined if not ref[2]]
         return plain and len(set(own)) == len(own)
 
     def connect_plain(self, view: View, slots: dict[str, Slot | None]) -> None:
@@ -683,7 +240,7 @@ class _Expander:
         """Return the slot of an id in other letters' case; None for a symbol; error if none."""
         if instance in slots:
             return slots[instance]
-        one = self.folded_ids(slots).get(_folded(instance))
+        one = self.folded_ids(slots).get(folded(instance))
         if one is not None:
             return slots[one]
         near = nearest_names(instance, slots, most=1) if len(slots) <= MOST_NEAR else ()
@@ -726,7 +283,7 @@ class _Expander:
 
     def bind(self, bound: Bound, port: Port, member: str, node: Node, net: NetForm) -> bool:
         """Return whether the node was joined to another one that the port is tied to."""
-        bits = _bits(port, member)
+        bits = bits_of(port, member)
         if len(bits) != 1:
             self.warn_width(port, member, net)
             return False
@@ -761,7 +318,7 @@ class _Expander:
                 )
                 continue
             for index, (_, joined) in enumerate(wires):
-                joined.append((port_id, _member(port.sizes, index), instance))
+                joined.append((port_id, member_text(port.sizes, index), instance))
         return wires
 
     # -- the end --
@@ -776,11 +333,11 @@ class _Expander:
                 if slot is None:
                     continue
                 name = slot.draft.refdes if slot.draft is not None else slot.instance.name
-                known = slot.numbers.get(_key(port_id, member))
+                known = slot.numbers.get(key_of(port_id, member))
                 if known is None:
                     view = slot.use.view
                     port = self.find(view.ports, port_id) if view is not None else None
-                    bits = _bits(port, member) if port is not None else ()
+                    bits = bits_of(port, member) if port is not None else ()
                     if port is None or len(bits) != 1:
                         continue
                     pins.add((name, port.bit(bits[0]) if port.sizes else port.name))
@@ -855,53 +412,3 @@ class _Expander:
                         f"{draft.refdes}.{number} is on {' and '.join(names)}",
                         place,
                     )
-
-    def all_pins(self, slot: Slot) -> tuple[frozenset[str], list[PinName]]:
-        """Return every pin that the part's cell (and the instance) gives, and their numbers."""
-        view = slot.use.view
-        if view is None:
-            return frozenset(), []
-        known = self.pins_of_view.get(id(view))
-        if known is None:
-            found: list[tuple[str | tuple[str, str], PinName]] = []
-            for port_id, port in view.ports.items():
-                if port.size > MOST_OPEN:
-                    continue
-                for bit in range(port.size):
-                    key = _key(port_id, _member(port.sizes, bit))
-                    found.append((key, self.port_pin(port, bit)))
-            pins = [pin for _, pin in found]
-            known = self.pins_of_view[id(view)] = (found, frozenset(pin[0] for pin in pins), pins)
-        found, every, pins = known
-        self.open_pins += len(pins)
-        if self.open_pins > MOST_EXPANDED:
-            return frozenset(), []
-        if slot.instance.pins:
-            pins = [slot.numbers.get(key, pin) for key, pin in found]
-            every = frozenset(pin[0] for pin in pins)
-        return every, pins
-
-
-def _key(port_id: str, member: str) -> str | tuple[str, str]:
-    return (port_id, member) if member else port_id
-
-
-def _folded(identifier: str) -> str:
-    return identifier.casefold().removeprefix("&")
-
-
-def _bits(port: Port, member: str) -> Sequence[int]:
-    """Return the wires of a port that are meant, counted from the left; () if out of range."""
-    if not member:
-        return range(port.size)
-    flat = flat_index(member, port.sizes)
-    return () if flat is None else (flat,)
-
-
-def _member(sizes: tuple[int, ...], flat: int) -> str:
-    """Return the member text of a flat index, "" for a single port."""
-    words: list[str] = []
-    for size in reversed(sizes):
-        flat, index = divmod(flat, size)
-        words.append(str(index))
-    return " ".join(reversed(words))
