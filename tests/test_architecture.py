@@ -24,7 +24,7 @@ ROOMS: dict[str, frozenset[str]] = {
     "writers": frozenset({"model", "values", "errors", "version"}),
     "circuit": frozenset({"model", "values", "errors"}),
     "electrical": frozenset({"circuit", "model", "values", "errors"}),
-    "bench": frozenset({"electrical", "circuit", "model", "values", "errors"}),
+    "bench": frozenset({"electrical", "circuit", "model", "values", "errors", "version"}),
     "loading": frozenset({"readers", "circuit", "model", "values", "errors"}),
     "views": frozenset({"bench", "electrical", "circuit", "model", "values", "errors", "version"}),
     "cli": frozenset(
@@ -56,7 +56,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "graphviz_pure": ("views.",),
     "lark": ("readers.", "values."),
     "pyparsing": ("values.",),
-    "networkx": ("model.graph", "circuit.", "electrical.", "bench."),
+    "networkx": ("model.graph", "circuit.", "electrical.", "bench.", "writers.graphml"),
     "scipy": ("electrical.",),
     "numpy": ("electrical.", "views.", "bench."),
     "msgspec": ("model.", "writers.", "readers.", "bench.", "loading", "views."),

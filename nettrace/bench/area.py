@@ -8,14 +8,23 @@ from dataclasses import dataclass
 from nettrace.bench.damage import describe_damage
 from nettrace.bench.place import Circle, Shape, part_place
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Absence, NetKind, Proposal, Role
+from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
 from nettrace.model.board import Board, Pad, Part, Pin, Side
 from nettrace.model.geometry import distance
 from nettrace.model.names import natural_key
 
-__all__ = ["AreaPad", "AreaPart", "AreaReport", "far_pins", "inspect_area", "no_places", "reach_mm"]
+__all__ = [
+    "AreaPad",
+    "AreaPart",
+    "AreaReport",
+    "far_pins",
+    "inspect_area",
+    "lacks_value",
+    "no_places",
+    "reach_mm",
+]
 
 #: What a pad's net leads to is told by the parts that do something with it, best first.
 _TELLING = {
@@ -37,6 +46,8 @@ _TELLING = {
     Kind.TEST_POINT: 3,
 }
 _LEAST_TELLING = 4
+#: Kinds whose value is a number that a missing part's position may be asked for.
+_HAS_VALUE = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR, Kind.UNKNOWN})
 #: Kinds that cannot be torn off: copper and holes. They are shown, and never taken for lost.
 _NOT_PARTS = frozenset({Kind.MECHANICAL, Kind.TEST_POINT})
 
@@ -179,7 +190,6 @@ def _area_part(
 ) -> AreaPart:
     kind = circuit.kinds[part.key]
     whole = whole and kind.kind not in _NOT_PARTS
-    no_value = kind.ohms is None and kind.farads is None and kind.henries is None
     return AreaPart(
         part=part,
         distance=gap,
@@ -187,7 +197,7 @@ def _area_part(
         pins=pins,
         roles=circuit.roles(part.key),
         absence=circuit.absence(part.key),
-        proposals=circuit.proposals(part.key) if no_value and whole else (),
+        proposals=circuit.proposals(part.key) if whole and lacks_value(kind) else (),
     )
 
 
@@ -211,10 +221,16 @@ def _area_pads(
     return tuple(found)
 
 
+def lacks_value(kind: PartKind) -> bool:
+    """Return whether a part of this kind should have a value, and no source states one."""
+    known = (kind.ohms, kind.farads, kind.henries, kind.hertz)
+    return kind.kind in _HAS_VALUE and all(value is None for value in known)
+
+
 def far_pins(
     circuit: Circuit, net: str, own: str, gone: Iterable[str] = (), most: int = 4
 ) -> tuple[Pin, ...]:
-    """Return the pins of a net that tell what it leads to, the most telling first.
+    """Return pins of a net that tell what it leads to, one of each part, most telling first.
 
     What feeds a rail comes first, then chips, connectors and batteries, transistors and switches,
     test points, the rest; parts in `gone` come last; none for a ground.
@@ -237,9 +253,9 @@ def far_pins(
         if pin.part != own
     ]
     ranked.sort(key=lambda item: item[:4])
-    once: dict[tuple[str, str], Pin] = {}
+    once: dict[str, Pin] = {}
     for *_, pin in ranked:
-        once.setdefault((pin.part, pin.number), pin)
+        once.setdefault(pin.part, pin)
         if len(once) == most:
             break
     return tuple(once.values())

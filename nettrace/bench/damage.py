@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Bus, BusLine, NetKind, Severity
+from nettrace.circuit.evidence import Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
@@ -14,6 +15,13 @@ __all__ = ["describe_damage"]
 
 #: Sentences at most; what is left over is counted.
 MOST_SENTENCES = 10
+
+
+#: Kinds that carry a level to a signal, and kinds that stand on a signal without setting one.
+_CARRIES = frozenset(
+    {Kind.RESISTOR, Kind.THERMISTOR, Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE, Kind.JUMPER}
+)
+_PASSIVE_ENDS = frozenset({Kind.CAPACITOR, Kind.ESD, Kind.VARISTOR, Kind.TEST_POINT})
 
 
 class _Sentence:
@@ -28,16 +36,26 @@ class _Sentence:
 def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]:
     """Return what the loss of all these parts means, worst first.
 
-    Losses that belong together are told together: pull-ups by bus, decoupling by rail; then what
-    each remaining part takes with it. () where nothing is known to suffer.
+    Losses that belong together are told together: pull-ups by bus, decoupling by rail, what
+    several lost parts did to one signal; then what each remaining part takes with it. () where
+    nothing is known to suffer.
 
     Args:
         circuit: the board and what it means.
         missing: part keys, most important first; parts that are not fitted anyway are passed over.
     """
     gone = [key for key in missing if circuit.kinds[key].fitted]
-    sentences = [*_pull_ups(circuit, set(gone)), *_decoupling(circuit, set(gone))]
-    told = frozenset[str]().union(*(sentence.parts for sentence in sentences))
+    together = [
+        *_pull_ups(circuit, set(gone)),
+        *_decoupling(circuit, set(gone)),
+        *_shared_signals(circuit, gone),
+    ]
+    told: set[str] = set()
+    sentences: list[_Sentence] = []
+    for sentence in together:
+        if not sentence.parts <= told:
+            sentences.append(sentence)
+            told |= sentence.parts
     sentences += _single(circuit, [key for key in gone if key not in told])
     sentences.sort(key=lambda sentence: sentence.severity.rank)
     texts = [sentence.text for sentence in sentences]
@@ -47,53 +65,114 @@ def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]
     return tuple(texts)
 
 
+@dataclass(frozen=True, slots=True)
+class _LostLine:
+    """A bus line's segment that has lost its last pull-up: line, net, parts, rail."""
+
+    line: str
+    net: str
+    parts: tuple[str, ...]
+    to: str
+
+
 def _pull_ups(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
     found: list[_Sentence] = []
     for bus in circuit.buses:
-        lost: dict[str, list[tuple[BusLine, list[str]]]] = {}
+        lost: dict[str, list[_LostLine]] = {}
         for line in bus.lines:
-            ups = [pull for pull in line.pulls if pull.direction == "up" and pull.fitted]
-            broken = [pull for pull in ups if pull.part in gone or gone.intersection(pull.through)]
-            if not broken:
-                continue
-            names = sorted(
-                {key for pull in broken for key in (pull.part, *pull.through) if key in gone},
-                key=natural_key,
-            )
-            left = [pull for pull in ups if pull not in broken]
-            if left:
-                stays = ", ".join(dict.fromkeys(pull.part for pull in left))
-                text = (
-                    f"{line.line} of {_bus_words(bus)} loses a pull-up ({', '.join(names)}) but "
-                    f"keeps {stays}: its edges get slower."
-                )
-                found.append(_Sentence(Severity.DEGRADES, text, names))
-            else:
-                to = " and ".join(dict.fromkeys(pull.to for pull in broken))
-                lost.setdefault(to, []).append((line, names))
-        for to, lines in lost.items():
-            found.append(_lost_lines(bus, to, lines))
+            for net in line.nets or (line.net,):
+                ups = [
+                    pull
+                    for pull in circuit.pulls.get(net, ())
+                    if pull.direction == "up" and pull.fitted
+                ]
+                broken = [p for p in ups if p.part in gone or gone.intersection(p.through)]
+                if not broken:
+                    continue
+                parts = {key for pull in broken for key in (pull.part, *pull.through)} & gone
+                names = tuple(sorted(parts, key=natural_key))
+                left = tuple(dict.fromkeys(pull.part for pull in ups if pull not in broken))
+                if left:
+                    text = (
+                        f"{line.line} of {_bus_words(bus)} ({net}) loses a pull-up "
+                        f"({', '.join(names)}) but keeps {', '.join(left)}: its edges get slower."
+                    )
+                    found.append(_Sentence(Severity.DEGRADES, text, names))
+                else:
+                    to = " and ".join(dict.fromkeys(pull.to for pull in broken))
+                    lost.setdefault(to, []).append(_LostLine(line.line, net, names, to))
+        found += [_lost_lines(circuit, bus, lines) for lines in lost.values()]
     return found
 
 
-def _lost_lines(bus: Bus, to: str, lines: list[tuple[BusLine, list[str]]]) -> _Sentence:
-    names = list(dict.fromkeys(name for _, keys in lines for name in keys))
-    said = [line.line for line, _ in lines]
-    which = said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
-    both = {1: which, 2: f"Both {which}"}.get(len(said), f"All of {which}")
+def _lost_lines(circuit: Circuit, bus: Bus, lines: Sequence[_LostLine]) -> _Sentence:
+    parts = tuple(dict.fromkeys(key for line in lines for key in line.parts))
+    said = list(dict.fromkeys(line.line for line in lines))
+    nets = [line.net for line in lines if line.net != line.line]
+    which = _and(said)
+    which = {1: which, 2: f"Both {which}"}.get(len(said), f"All of {which}")
     verb, their = ("loses", "its only pull-up") if len(said) == 1 else ("lose", "their pull-ups")
-    text = (
-        f"{both} of {_bus_words(bus)} {verb} {their} to {to} ({', '.join(names)}): "
-        f"the bus stays silent."
-    )
-    return _Sentence(Severity.BLOCKS, text, names)
+    where = f" ({', '.join(nets)})" if nets else ""
+    deaf = [
+        key
+        for key in bus.devices
+        if not {line.net for line in lines}.isdisjoint(circuit.board.part_by_key[key].nets)
+    ]
+    effect = f"{_and(deaf[:4])} {'does' if len(deaf) == 1 else 'do'} not answer"
+    if not deaf or len(deaf) > 4:
+        effect = "nothing on it answers"
+    text = f"{which} of {_bus_words(bus)}{where} {verb} {their} to {lines[0].to} "
+    return _Sentence(Severity.BLOCKS, f"{text}({', '.join(parts)}): {effect}.", parts)
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
 
 
 def _bus_words(bus: Bus) -> str:
     protocol = bus.protocol.upper() if len(bus.protocol) <= 4 else bus.protocol
+    if bus.name.casefold() == bus.protocol.casefold():
+        return f"the {protocol} bus"
     if bus.protocol.casefold() in bus.name.casefold():
         return f"bus {bus.name}"
     return f"{protocol} bus {bus.name}"
+
+
+def _shared_signals(circuit: Circuit, gone: Sequence[str]) -> list[_Sentence]:
+    """Tell of signals that have lost all but one of the parts that meant something to them.
+
+    Each lost part alone would have another effect than all of them together: what remains is a
+    pin that nothing drives.
+    """
+    carriers: dict[str, list[str]] = {}
+    for key in gone:
+        if circuit.kinds[key].kind in _CARRIES:
+            for net in circuit.board.part_by_key[key].nets:
+                if circuit.net_kind(net) not in {NetKind.RAIL, NetKind.GROUND}:
+                    carriers.setdefault(net, []).append(key)
+    found: list[_Sentence] = []
+    for net, parts in carriers.items():
+        if len(parts) < 2:
+            continue
+        left = list(
+            dict.fromkeys(
+                pin.part
+                for pin in circuit.board.net_by_name[net].pins
+                if pin.part not in gone and circuit.kinds[pin.part].kind not in _PASSIVE_ENDS
+            )
+        )
+        if len(left) != 1:
+            continue
+        severity = min((circuit.absence(key).severity for key in parts), key=lambda s: s.rank)
+        text = f"{net} has lost {_and(parts)}: nothing but {left[0]} is left on it"
+        then = {
+            effect.rstrip(".").rsplit(": ", 1)[-1]
+            for key in parts
+            for effect in circuit.absence(key).effects[:1]
+        }
+        text += f"; {then.pop()}." if len(then) == 1 else "."
+        found.append(_Sentence(severity, text, parts))
+    return found
 
 
 def _decoupling(circuit: Circuit, gone: set[str]) -> list[_Sentence]:

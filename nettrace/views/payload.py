@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from nettrace.bench.area import AreaReport
+from nettrace.bench.area import AreaReport, lacks_value
 from nettrace.bench.pad import NearPad, PadReport
 from nettrace.bench.place import Box, Circle, Shape
 from nettrace.bench.ways import Way
@@ -218,7 +218,6 @@ def proposal(item: Proposal) -> Json:
 def part(circuit: Circuit, item: Part) -> Json:
     """Return a part with what it means; `proposals` only where no source states its value."""
     kind = circuit.kinds[item.key]
-    no_value = kind.ohms is None and kind.farads is None and kind.henries is None
     return {
         "refdes": item.refdes,
         "key": item.key,
@@ -243,7 +242,9 @@ def part(circuit: Circuit, item: Part) -> Json:
         "pins": pins(circuit, item.pins),
         "roles": [role(each) for each in circuit.roles(item.key)],
         "without_it": without_it(circuit.absence(item.key)),
-        "proposals": [proposal(each) for each in circuit.proposals(item.key)] if no_value else [],
+        "proposals": [proposal(each) for each in circuit.proposals(item.key)]
+        if lacks_value(kind)
+        else [],
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 
 from nettrace.bench.area import AreaPad, AreaPart, AreaReport, reach_mm
@@ -9,6 +10,7 @@ from nettrace.bench.place import Box, Circle
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, BusLine, NetKind, Proposal, Severity
 from nettrace.model.board import Pin, Side
+from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 from nettrace.views.tables import Column, Sheet
 from nettrace.views.text import counted, shorten_middle
@@ -29,6 +31,7 @@ __all__ = ["show_area"]
 #: Pins of one position that get a line each; a part with more is told in one paragraph.
 PINS_IN_LINES = 6
 EFFECTS_SHOWN = 2
+PADS_IN_CELL = 4
 _UNITS = {"ohms": "Ω", "farads": "F", "henries": "H"}
 _STYLES = {Severity.BLOCKS: "bad", Severity.DEGRADES: "warn"}
 _BusLines = dict[str, tuple[Bus, BusLine]]
@@ -40,7 +43,8 @@ def show_area(circuit: Circuit, report: AreaReport) -> None:
     with Sheet() as sheet:
         sheet.title(_where(report), circuit.board.name)
         positions = report.positions
-        others = report.reaching_in
+        # holes and drawings without a pad are nothing a technician looks for
+        others = [item for item in report.reaching_in if item.part.pins or item.pins]
         counts = [
             counted(len(positions), "position"),
             f"{counted(len(report.pads), 'pad')} on {counted(len(report.nets), 'net')}",
@@ -93,7 +97,7 @@ def _show_position(sheet: Sheet, circuit: Circuit, item: AreaPart, buses: _BusLi
     sheet.ends(
         [
             (f"{refdes(circuit, part.key):<7}", "name"),
-            (f"{role_words(item.roles):<24}", "name"),
+            (f"{role_words(item.roles):<22}  ", "name"),
             (what, ""),
         ],
         f"{side}{item.distance:.1f} mm",
@@ -167,21 +171,17 @@ def _show_others(
 
 
 def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
-    once: dict[tuple[str, str, str | None], list[AreaPad]] = {}
+    groups: dict[tuple[str, str | None], list[AreaPad]] = {}
     for pad in (*report.pads, *report.outlying):
-        once.setdefault((pad.pad.part, pad.pad.number, pad.pad.net), []).append(pad)
+        groups.setdefault((pad.pad.part, pad.pad.net), []).append(pad)
     ranked = (*report.positions, *report.reaching_in)
     rank = {item.part.key: index for index, item in enumerate(ranked)}
-    order = sorted(once, key=lambda key: rank.get(key[0], len(rank)))
     rows = []
-    for key in order:
-        part, number, net = key
-        pads = once[key]
-        many = f" ×{len(pads)}" if len(pads) > 1 else ""
-        name = refdes(circuit, part)
+    for part, net in sorted(groups, key=lambda key: rank.get(key[0], len(rank))):
+        pads = groups[part, net]
         rows.append(
             (
-                f"{name}.{number}{many}" if number else f"{name} (copper){many}",
+                _pads_cell(refdes(circuit, part), [pad.pad.number for pad in pads]),
                 net or "no net",
                 _volts_cell(circuit, net),
                 _leads_to(circuit, pads[0]),
@@ -194,6 +194,16 @@ def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
         Column("also on that net", wrap=True),
     )
     sheet.table(columns, rows)
+
+
+def _pads_cell(name: str, numbers: Sequence[str]) -> str:
+    """Return pads of one part on one net: `J3.1`, `J3.6 7 8 9`, `J3.MP ×2`."""
+    times = Counter(sorted(numbers, key=natural_key))
+    if set(times) == {""}:
+        return f"{name} (copper)"
+    words = [f"{number or 'copper'}{f' ×{n}' if n > 1 else ''}" for number, n in times.items()]
+    more = len(words) - PADS_IN_CELL
+    return f"{name}.{' '.join(words[:PADS_IN_CELL])}" + (f" +{more}" if more > 0 else "")
 
 
 def _volts_cell(circuit: Circuit, net: str | None) -> str:

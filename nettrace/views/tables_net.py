@@ -193,7 +193,7 @@ def show_buses(circuit: Circuit, buses: Sequence[Bus]) -> None:
                            indent=1)  # fmt: skip
                 for pull in line.pulls:
                     sheet.line((pull_words(circuit, pull), "quiet"), indent=10)
-                if line.pull_ohms is not None and len(line.pulls) > 1:
+                if line.pull_ohms is not None and len(line.pulls) > 1 and len(line.nets) < 2:
                     sheet.line((f"together {engineering(line.pull_ohms, 'Ω')}", "quiet"), indent=10)
                 if line.verdict is not None:
                     sheet.line(line.verdict, indent=10)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from nettrace.bench.area import lacks_value
 from nettrace.bench.pad import NearPad, PadReport
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Severity
@@ -121,8 +122,7 @@ def _show_part(sheet: Sheet, circuit: Circuit, part: Part) -> None:
         sheet.bullets(absence.effects)
     else:
         sheet.line("Nothing is known of what stops without it.", indent=1)
-    known = kind.ohms is not None or kind.farads is not None or kind.henries is not None
-    proposals = () if known else circuit.proposals(part.key)
+    proposals = circuit.proposals(part.key) if lacks_value(kind) else ()
     if proposals:
         sheet.heading("What it may have been", "no source states its value")
         for proposal in proposals[:ROLES_SHOWN]:

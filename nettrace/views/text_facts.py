@@ -103,6 +103,8 @@ def role_words(roles: Iterable[Role]) -> str:
 def bus_words(bus: Bus) -> str:
     """Return protocol and name of a bus."""
     protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
+    if bus.name.casefold() == bus.protocol.casefold():
+        return protocol
     if protocol.casefold() in bus.name.casefold():
         return printable(bus.name)
     return f"{protocol} {printable(bus.name)}"

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from nettrace.bench.area import AreaReport, far_pins, inspect_area
+from nettrace.bench.damage import describe_damage
 from nettrace.bench.pad import look_at_pad, look_at_point
 from nettrace.bench.place import Box, Circle, Outline, circle_around
 from nettrace.errors import NothingMatches
@@ -87,8 +88,8 @@ def test_an_empty_area_names_the_nearest_pad_and_the_board(circuit: MadeCircuit)
     with pytest.raises(NothingMatches) as caught:
         inspect_area(circuit, Circle(50, 0, 1))
     assert str(caught.value) == (
-        "error: nothing in this area. The nearest pad is U1.6, 39.8 mm from its middle; pads "
-        "span 0.0,0.0 to 11.5,10.0 (mm, y up)."
+        "error: nothing in this area. The nearest pad is U1.7, 39.5 mm from its middle; pads "
+        "span 0.0,0.0 to 11.8,10.0 (mm, y up)."
     )
 
 
@@ -117,7 +118,7 @@ def test_a_missing_value_is_proposed_and_a_known_one_is_not(report: AreaReport) 
 def test_the_damage_tells_pull_ups_by_bus_and_capacitors_by_rail(report: AreaReport) -> None:
     assert report.damage == (
         "Both SDA and SCL of I2C bus GAUGE lose their pull-ups to +1V8 (R1, R2): "
-        "the bus stays silent.",
+        "U1 does not answer.",
         "R3: the pack's thermistor is cut off: no charging.",
         "+1V8 loses 1 of 2 capacitors (C1), 100 nF of 1.1 µF.",
         "X[red]: what stops without it is not known.",
@@ -129,14 +130,23 @@ def test_one_lost_line_is_told_in_the_singular(circuit: MadeCircuit) -> None:
     assert report.damage == ()  # the part that is asked about is not taken for lost
     report = inspect_area(circuit, Circle(1.0, 0.0, 0.35))
     assert report.damage[0] == (
-        "SDA of I2C bus GAUGE loses its only pull-up to +1V8 (R1): the bus stays silent."
+        "SDA of I2C bus GAUGE loses its only pull-up to +1V8 (R1): U1 does not answer."
     )
+
+
+def test_two_parts_lost_on_one_signal_are_told_together() -> None:
+    """Alone each has another effect than both: a part that both held is left hanging."""
+    circuit = made_circuit()
+    both = describe_damage(circuit, ["R3", "R4"])
+    assert both == ("TS has lost R3 and R4: nothing but U1 is left on it; no charging.",)
+    alone = describe_damage(circuit, ["R3"])
+    assert alone == ("R3: the pack's thermistor is cut off: no charging.",)
 
 
 def test_a_net_leads_to_chips_first_and_to_missing_parts_last(circuit: MadeCircuit) -> None:
     assert [str(pin) for pin in far_pins(circuit, "+1V8", "R1")] == ["U1.3", "C1.1", "C2.1", "R2.2"]
     gone = far_pins(circuit, "+1V8", "R1", gone=["C1", "R2"])
-    assert [str(pin) for pin in gone] == ["U1.3", "C2.1", "C1.1", "R2.2"]
+    assert [str(pin) for pin in gone] == ["U1.3", "C2.1", "R4.2", "C1.1"]
     assert far_pins(circuit, "GND", "C1") == ()
 
 

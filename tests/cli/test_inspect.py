@@ -182,7 +182,7 @@ def test_each_pad_at_its_place_on_real_boards(run: Run, boards: Path) -> None:
                 continue
             query, right = spots[0]["query"], spots[0]["answer"]
             place = f"{query['x_mm']},{query['y_mm']}"
-            path = boards / data["board"] / file["file"]
+            path = boards / file["file"]
             pad = run("pad", path, "--at", place, "--side", query["side"], "--json").json["pad"]
             assert (f"{pad['part']}.{pad['pin']}", pad["net"]) == (right["pad"], right["net"])
             assert pad["distance"] < 0.01

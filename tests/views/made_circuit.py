@@ -32,7 +32,8 @@ LONG_NET = "/Power and charging/Fuel gauge/GAUGE_ALERT_TO_CONTROLLER"
 PARTS: dict[str, tuple[str, float, float, Side, list[tuple[str, str | None, str | None]]]] = {
     "U1": ("GAUGE-1", 10.0, 10.0, Side.TOP, [
         ("1", "SDA", "SDA"), ("2", "SCL", "SCL"), ("3", "+1V8", "VDD"), ("4", "GND", "VSS"),
-        ("5", LONG_NET, "ALERT"), ("6", None, "NC")]),
+        ("5", LONG_NET, "ALERT"), ("6", "TS", "TS"), ("7", None, "NC")]),
+    "R4": ("10k", 11.0, 9.0, Side.TOP, [("1", "TS", None), ("2", "+1V8", None)]),
     "R1": ("2k2", 1.0, 0.0, Side.TOP, [("1", "SDA", None), ("2", "+1V8", None)]),
     "R2": ("2k2", 2.0, 0.0, Side.TOP, [("1", "SCL", None), ("2", "+1V8", None)]),
     "C1": ("100n", 1.0, 1.0, Side.BOTTOM, [("1", "+1V8", None), ("2", "GND", None)]),
@@ -45,7 +46,7 @@ PARTS: dict[str, tuple[str, float, float, Side, list[tuple[str, str | None, str 
 
 
 def made_board() -> Board:
-    """The board: eight parts around a battery connector at 0,0."""
+    """The board: nine parts around a battery connector at 0,0."""
     builder = BoardBuilder("made.txt", "sheet")
     builder.name = "made"
     for refdes, (value, x, y, side, pins) in PARTS.items():
@@ -69,10 +70,11 @@ class MadeCircuit(Circuit):
     @property
     def kinds(self) -> Mapping[str, PartKind]:
         kinds = {
-            "U1": Kind.IC, "J1": Kind.CONNECTOR, "X[red]": Kind.UNKNOWN, "R1": Kind.RESISTOR,
+            "U1": Kind.IC, "J1": Kind.CONNECTOR, "R4": Kind.RESISTOR,
+            "X[red]": Kind.UNKNOWN, "R1": Kind.RESISTOR,
             "R2": Kind.RESISTOR, "R3": Kind.RESISTOR, "C1": Kind.CAPACITOR, "C2": Kind.CAPACITOR,
         }  # fmt: skip
-        ohms = {"R1": 2200.0, "R2": 2200.0, "R3": 0.0}
+        ohms = {"R1": 2200.0, "R2": 2200.0, "R3": 0.0, "R4": 10e3}
         farads = {"C1": 1e-7, "C2": 1e-6}
         return {
             key: PartKind(kind, 1.0, ("given",), ohms=ohms.get(key), farads=farads.get(key),
@@ -126,7 +128,8 @@ class MadeCircuit(Circuit):
 
     def roles(self, part: str) -> tuple[Role, ...]:
         names = {"R1": "pull-up", "R2": "pull-up", "C1": "decoupling", "C2": "decoupling",
-                 "R3": "zero-ohm link", "J1": "connector", "U1": "fuel gauge"}  # fmt: skip
+                 "R4": "thermistor bias", "R3": "zero-ohm link",
+                 "J1": "connector", "U1": "fuel gauge"}  # fmt: skip
         return (Role(names.get(part, "unknown"), 0.9, ("given",)),)
 
     def absence(self, part: str) -> Absence:
@@ -134,6 +137,7 @@ class MadeCircuit(Circuit):
             "R1": Absence(Severity.BLOCKS, ("SDA cannot rise",)),
             "R2": Absence(Severity.BLOCKS, ("SCL cannot rise",)),
             "R3": Absence(Severity.BLOCKS, ("the pack's thermistor is cut off: no charging",)),
+            "R4": Absence(Severity.BLOCKS, ("TS lies at 0 V: no charging",)),
             "C1": Absence(Severity.MINOR, ("+1V8 keeps most of its decoupling",)),
             "J1": Absence(Severity.BLOCKS, ("no battery",)),
         }
