@@ -137,6 +137,8 @@ class SupplyEvidence:
     resistors: dict[str, list[tuple[str, str, float | None]]] = field(default_factory=dict)
     converters: list[Converter] = field(default_factory=list)
     switching_nodes: set[str] = field(default_factory=set)
+    converter_of: dict[str, list[Converter]] = field(default_factory=dict)  # by output net
+    booster_of: dict[str, str] = field(default_factory=dict)  # switching net -> chip
 
     def farads(self, net: str) -> float:
         """Total decoupling of a net, F; capacitors without a value count nothing."""
@@ -225,7 +227,12 @@ def _find_converters(
                 for pin in board.net_by_name[node].pins
                 if kinds[pin.part].kind is Kind.DIODE
             ]
-            found.converters.append(Converter(chip, part.key, node, other, bool(diodes)))
+            converter = Converter(chip, part.key, node, other, bool(diodes))
+            found.converters.append(converter)
+            if converter.boosts:
+                found.booster_of[node] = chip
+            else:
+                found.converter_of.setdefault(other, []).append(converter)
             found.switching_nodes.add(node)
             break
 

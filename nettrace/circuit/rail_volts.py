@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
@@ -234,7 +235,7 @@ def _boosters(
     board: Board, kinds: Mapping[str, PartKind], evidence: SupplyEvidence, top: str
 ) -> set[str]:
     """Return chips of converters whose diode ends at this rail."""
-    nodes = {c.node: c.chip for c in evidence.converters if c.boosts}
+    nodes = evidence.booster_of
     found = set()
     for pin in board.net_by_name[top].pins:
         if kinds[pin.part].kind is Kind.DIODE:
@@ -264,13 +265,13 @@ _SAME_VOLTS: Final = frozenset(
 
 
 def _inherit(feeds: Mapping[str, tuple[Feed, ...]], chosen: dict[str, Volts]) -> None:
-    waiting = list(chosen)
+    waiting = deque(chosen)
     onward: dict[str, list[Feed]] = {}
     for links in feeds.values():
         for feed in links:
             onward.setdefault(feed.from_net, []).append(feed)
     while waiting:
-        name = waiting.pop(0)
+        name = waiting.popleft()
         volts = chosen[name]
         for feed in onward.get(name, ()):
             far = feed.to_net
