@@ -166,7 +166,9 @@ def test_lxml_finds_the_same_pins_nets_and_places(
 
     root = etree.parse(boards / name).getroot()
     space = {"i": "http://webstds.ipc.org/2581"}
-    scale = {"MILLIMETER": 1.0, "INCH": 25.4}[root.find(".//i:CadHeader", space).get("units")]
+    header = root.find(".//i:CadHeader", space)
+    assert header is not None
+    scale = {"MILLIMETER": 1.0, "INCH": 25.4}[str(header.get("units"))]
     copper = {
         layer.get("name")
         for layer in root.iterfind(".//i:Layer", space)
@@ -179,7 +181,8 @@ def test_lxml_finds_the_same_pins_nets_and_places(
         for group in feature.iterfind("i:Set[@net]", space):
             for pad in group.iterfind("i:Pad[i:PinRef]", space):
                 spot = pad.find("i:Location", space)
-                place = [round(float(spot.get(axis)) * scale, 3) for axis in "xy"]
+                assert spot is not None
+                place = [round(float(str(spot.get(axis))) * scale, 3) for axis in "xy"]
                 for pin in pad.iterfind("i:PinRef", space):
                     theirs.add((pin.get("componentRef"), pin.get("pin"), group.get("net"), *place))
     ours = {

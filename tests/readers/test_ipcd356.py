@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nettrace.errors import BadInput, NettraceError
-from nettrace.model.board import Board, Side
+from nettrace.model.board import Board, Pad, Side, Via
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356 import read
 from nettrace.readers.ipcd356_columns import COLUMNS, TEST_RECORD, WIDTH, find_fault
@@ -207,10 +207,8 @@ def test_gerbonara_reads_the_same_places_and_nets(boards: Path, name: str) -> No
         (round(r.x * 25.4, 4), round(r.y * 25.4, 4), alias.get(r.net_name or "", r.net_name) or "")
         for r in peer.test_records
     )
-    ours = sorted(
-        (round(spot.x, 4), round(spot.y, 4), spot.net or "")
-        for spot in (*board.pads(), *board.vias)
-    )
+    spots: list[Pad | Via] = [*board.pads(), *board.vias]
+    ours = sorted((round(spot.x, 4), round(spot.y, 4), spot.net or "") for spot in spots)
     assert ours == theirs
 
 
