@@ -15,12 +15,21 @@ from hypothesis import strategies as st
 
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
-from nettrace.readers import edif_cells, edif_forms
+from nettrace.readers import edif, edif_cells, edif_forms
 from nettrace.readers.document import Document
 from nettrace.readers.edif import read
 from nettrace.readers.edif_board import build_board
+from nettrace.readers.edif_design import Design
 
 CASES = Path(__file__).parent / "cases" / "edif"
+
+
+@pytest.fixture(autouse=True)
+def _grammar_always(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Small as these texts are, let the grammar have its say first."""
+    monkeypatch.setattr(edif, "GRAMMAR_PAYS", 0)
+
+
 #: Cases of one character changed, dropped or doubled; the goal is 1,000 without a difference.
 DAMAGES = 1000
 
@@ -149,3 +158,19 @@ def test_huge_and_deep_text_is_answered_at_once(text: str) -> None:
     start = time.process_time()
     assert isinstance(as_used(Document("huge.edf", text)), str)
     assert time.process_time() - start < 5  # seconds; a tenth of it as a rule
+
+
+def test_small_texts_are_read_without_the_grammar(monkeypatch: pytest.MonkeyPatch) -> None:
+    read_by: list[str] = []
+    monkeypatch.setattr(edif, "GRAMMAR_PAYS", 3 * len(BOARD_TEXT))
+    monkeypatch.setattr(edif._Account, "characters", 0)
+    by_forms = edif_forms.read_design
+
+    def noted(document: Document) -> Design:
+        read_by.append("forms")
+        return by_forms(document)
+
+    monkeypatch.setattr(edif_forms, "read_design", noted)
+    boards = [read(Document("made.edf", BOARD_TEXT)) for _ in range(4)]
+    assert read_by == ["forms", "forms"]  # the first two were small change
+    assert boards[0] == boards[3]
