@@ -46,6 +46,8 @@ _TELLING = {
     Kind.TEST_POINT: 3,
 }
 _LEAST_TELLING = 4
+#: Pins that are told of what a net leads to.
+FAR_PINS = 4
 #: Kinds whose value is a number that a missing part's position may be asked for.
 _HAS_VALUE = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR, Kind.UNKNOWN})
 #: Kinds that cannot be torn off: copper and holes. They are shown, and never taken for lost.
@@ -205,11 +207,15 @@ def _area_pads(
     circuit: Circuit, inside: dict[str, list[tuple[float, Pad]]], gone: set[str]
 ) -> tuple[AreaPad, ...]:
     found: list[AreaPad] = []
+    telling: dict[str, tuple[Pin, ...]] = {}
     for key, pads in inside.items():
         part = circuit.board.part_by_key[key]
         pin_of = {id(pad): pin for pin in part.pins for pad in pin.pads}
         for gap, pad in pads:
-            far = far_pins(circuit, pad.net, key, gone) if pad.net is not None else ()
+            if pad.net is not None and pad.net not in telling:
+                telling[pad.net] = far_pins(circuit, pad.net, "", gone, FAR_PINS + 1)
+            seen = telling.get(pad.net or "", ())
+            far = tuple(far_pin for far_pin in seen if far_pin.part != key)[:FAR_PINS]
             found.append(AreaPad(pad, pin_of.get(id(pad)), gap, far))
     found.sort(
         key=lambda item: (
@@ -228,7 +234,7 @@ def lacks_value(kind: PartKind) -> bool:
 
 
 def far_pins(
-    circuit: Circuit, net: str, own: str, gone: Iterable[str] = (), most: int = 4
+    circuit: Circuit, net: str, own: str, gone: Iterable[str] = (), most: int = FAR_PINS
 ) -> tuple[Pin, ...]:
     """Return pins of a net that tell what it leads to, one of each part, most telling first.
 

@@ -177,8 +177,14 @@ def _shared_signals(circuit: Circuit, gone: Sequence[str]) -> list[_Sentence]:
 
 def _decoupling(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
     found: list[tuple[float, _Sentence]] = []
-    for name, rail in circuit.rails.items():
-        if rail.kind is NetKind.GROUND:
+    touched = {
+        net
+        for key in gone
+        if circuit.kinds[key].kind is Kind.CAPACITOR
+        for net in circuit.board.part_by_key[key].nets
+    }
+    for name in sorted(touched, key=natural_key):
+        if circuit.net_kind(name) is not NetKind.RAIL:
             continue
         bank = _capacitors(circuit, name)
         lost = [key for key in bank if key in gone]

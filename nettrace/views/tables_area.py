@@ -46,7 +46,7 @@ def show_area(circuit: Circuit, report: AreaReport) -> None:
         # holes and drawings without a pad are nothing a technician looks for
         others = [item for item in report.reaching_in if item.part.pins or item.pins]
         counts = [
-            counted(len(positions), "position"),
+            counted(len(positions), "position") if positions else "no part that is wholly in it",
             f"{counted(len(report.pads), 'pad')} on {counted(len(report.nets), 'net')}",
         ]
         sheet.line((", ".join(counts), "quiet"))
@@ -177,7 +177,13 @@ def _show_pads(sheet: Sheet, circuit: Circuit, report: AreaReport) -> None:
     ranked = (*report.positions, *report.reaching_in)
     rank = {item.part.key: index for index, item in enumerate(ranked)}
     rows = []
-    for part, net in sorted(groups, key=lambda key: rank.get(key[0], len(rank))):
+    for pads in groups.values():
+        pads.sort(key=lambda pad: natural_key(pad.pad.number))
+
+    def order(key: tuple[str, str | None]) -> tuple[int, object]:
+        return rank.get(key[0], len(rank)), natural_key(groups[key][0].pad.number)
+
+    for part, net in sorted(groups, key=order):
         pads = groups[part, net]
         rows.append(
             (

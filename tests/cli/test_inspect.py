@@ -67,6 +67,53 @@ def test_tables_fit_eighty_columns_without_colour(
     assert all(line == line.rstrip() for line in lines)
 
 
+#: The seven lost positions of the sample board's story, each with both its nets
+#: (samples/README.md, written by hand).
+LOST = {
+    "R12": {"+1V8", "GAUGE_SDA"},
+    "R13": {"+1V8", "GAUGE_SCL"},
+    "R14": {"VREF_1V8", "TS"},
+    "R15": {"BAT_NTC", "TS"},
+    "R16": {"CELL_N", "GAUGE_SRN"},
+    "C7": {"VBAT", "GND"},
+    "D4": {"BAT_NTC", "GND"},
+}
+
+
+def test_the_sample_damage_in_json(run: Run, wren: Path) -> None:
+    area = run("area", wren, "--around", "J3", "--radius", "4", "--json").json["area"]
+    lost = {part["refdes"]: part for part in area["parts"] if part["refdes"] in LOST}
+    assert set(lost) == set(LOST)
+    for refdes, nets in LOST.items():
+        assert {pin["net"] for pin in lost[refdes]["pins"]} == nets
+    for refdes in ("R12", "R13"):
+        assert lost[refdes]["roles"][0]["role"] == "pull-up"
+        assert lost[refdes]["without_it"]["severity"] == "blocks"
+        assert lost[refdes]["ohms"] == 2200.0
+    rail = next(net for net in area["nets"] if net["name"] == "+1V8")
+    assert (rail["kind"], rail["volts"]["nominal"]) == ("rail", 1.8)
+    assert all("pins" not in net for net in area["nets"])
+    order = ["blocks", "degrades", "minor", "unknown"]
+    ranks = [(order.index(p["without_it"]["severity"]), p["distance"]) for p in area["parts"]]
+    assert ranks == sorted(ranks)
+
+
+def test_the_sample_damage_on_paper(run: Run, wren: Path) -> None:
+    """All seven positions stand first, with nets and voltage; the end says what it means."""
+    out = run("area", wren, "--around", "J3", "--radius", "4").out
+    positions, rest = out.split("Also in the area", maxsplit=1)
+    first = [line.split()[0] for line in positions.splitlines() if line.startswith(" R")]
+    first += [line.split()[0] for line in positions.splitlines() if line[:2] in {" C", " D"}]
+    assert set(first) == set(LOST)
+    for nets in LOST.values():
+        assert all(net in positions for net in nets)
+    assert "1.8 V" in positions
+    short = " ".join(rest.split("The damage in short", maxsplit=1)[1].split())
+    assert "lose their pull-ups to +1V8" in short
+    assert "U2 does not answer" in short
+    assert "R14 and R15" in short
+
+
 def test_a_net_by_its_name(run: Run, small: Path) -> None:
     net = run("net", small, "sda", "--json").json["net"]
     assert net["name"] == "SDA"
