@@ -7,17 +7,18 @@ from typing import Final
 
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.chip_words import roles_in_text
+from nettrace.circuit.roles.filter_resistors import SNUBBER_OHMS, bridged
 from nettrace.circuit.roles.net_words import (
     BOOTSTRAP_PIN,
     BUTTON,
     COMPENSATION_PIN,
+    FEEDBACK_PIN,
     RESET,
     SOFT_START_PIN,
     SWITCH_PIN,
     names_supply,
     words_of,
 )
-from nettrace.circuit.roles.resistors import bridged
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -213,18 +214,17 @@ def snubber_capacitor(site: Site) -> Iterable[Finding]:
     if len(survey.pins(middle)) != 2 or len(resistors) != 1:
         return
     resistor = resistors[0]
-    names = " ".join((*survey.pin_names(resistor.far), words_of(resistor.far)))
+    names = " ".join((*survey.pin_names(resistor.far), words_of(resistor.far), words_of(middle)))
+    if survey.is_supply(resistor.far):
+        yield found("filter capacitor", 0.72, f"behind {resistor.part} from {resistor.far}")
+        return
     line = f"in series with {resistor.part} from {resistor.far}"
-    if COMPENSATION_PIN.search(names):
+    if COMPENSATION_PIN.search(names) or FEEDBACK_PIN.search(names):
         yield found("filter capacitor", 0.9, line, "on a compensation or loop pin")
         return
     damped = resistor.figure is None or resistor.figure <= SNUBBER_OHMS
     yield found("snubber", 0.86 if damped else WEAK, line)
     yield found("filter capacitor", POSSIBLE if damped else 0.8, line)
-
-
-#: More than this in series with a capacitor to ground damps nothing (common practice, no source).
-SNUBBER_OHMS: Final = 220.0
 
 
 def series_capacitor(site: Site) -> Iterable[Finding]:
@@ -254,9 +254,9 @@ def series_capacitor(site: Site) -> Iterable[Finding]:
     for net, far in (site.signals, site.signals[::-1]):
         resistors = survey.resistors.get(net, ())
         if len(survey.pins(net)) == 2 and len(resistors) == 1:
-            if bridged(site, resistors[0].far, far):
+            if bridged(site, resistors[0].far, far, resistors[0].part):
                 yield found("filter capacitor", 0.86, f"in series with {resistors[0].part}, across "
-                            "another capacitor: a loop filter")  # fmt: skip
+                            "a capacitor or resistor: a loop filter")  # fmt: skip
                 return
         elif _bridges_chain(site, net, far):
             yield found(
@@ -327,6 +327,10 @@ def bootstrap(site: Site) -> Iterable[Finding]:
         node_names = " ".join((*survey.pin_names(node), words_of(node)))
         switching = node in survey.switching_nodes or SWITCH_PIN.search(node_names)
         shared = set(survey.chips.get(node, ())) & set(survey.chips.get(far, ()))
+        if not shared and len(survey.pins(far)) <= 3:
+            for resistor in survey.resistors.get(far, ()):
+                shared = set(survey.chips.get(node, ())) & set(survey.chips.get(resistor.far, ()))
+                names = f"{names} {words_of(resistor.far)}"
         if switching and shared and (BOOTSTRAP_PIN.search(names) or node in survey.switching_nodes):
             chip = survey.board.part_by_key[sorted(shared)[0]].refdes
             yield found("bootstrap", 0.93, f"from the switching node {node} to a pin of {chip}")

@@ -7,12 +7,19 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles.chip_wiring import (
+    POSSIBLE_CHIP,
+    SMALL_PINS,
+    is_power_manager,
+    protection_by_wiring,
+    regulator_by_wiring,
+    small_chip,
+)
 from nettrace.circuit.roles.chip_words import roles_in_text
 from nettrace.circuit.roles.net_words import words_of
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
-    LIKELY,
     POSSIBLE,
     STRONG,
     WEAK,
@@ -25,16 +32,13 @@ from nettrace.circuit.roles.survey import plain_name
 
 __all__ = ["CHIP_RULES"]
 
-_CHIP: Final = frozenset({Kind.IC, Kind.MODULE, Kind.OSCILLATOR, Kind.DISPLAY, Kind.UNKNOWN})
 #: A processor has more signals than this; so many pins do not fit a simple chip (common practice).
 PROCESSOR_SIGNALS: Final = 16
-#: A fixed regulator has at most this many pins.
-SMALL_PINS: Final = 8
 
 
 def by_words(site: Site) -> Iterable[Finding]:
     """The part number, and the words of the description."""
-    if site.what not in _CHIP:
+    if site.what not in POSSIBLE_CHIP:
         return
     survey = site.survey
     named = roles_in_text(site.part)
@@ -50,7 +54,7 @@ def by_words(site: Site) -> Iterable[Finding]:
             # one chip with several supplies, charger and gauge is a regulator first
             weighed = max(score, 0.94)
         yield found(role, weighed, why)
-    if "regulator" in named and _is_power_manager(site):
+    if "regulator" in named and is_power_manager(site):
         yield found("charger", POSSIBLE, "a power management chip with a battery on it")
         yield found("fuel gauge", WEAK, "a power management chip with a battery on it")
 
@@ -59,56 +63,9 @@ def by_words(site: Site) -> Iterable[Finding]:
 SECOND_SHARE: Final = 0.25
 
 
-def _is_power_manager(site: Site) -> bool:
-    nodes = sum(net in site.survey.switching_nodes for net in site.part.nets)
-    battery = any("BAT" in words_of(net) for net in site.part.nets)
-    return nodes >= 2 and battery and len(site.part.pins) > SMALL_PINS
-
-
-def regulator_by_wiring(site: Site) -> Iterable[Finding]:
-    """Switches an inductor, or stands between two rails with little else."""
-    if site.what not in _CHIP:
-        return
-    survey, part = site.survey, site.part
-    nodes = [net for net in part.nets if net in survey.switching_nodes]
-    if nodes:
-        big = part.key == survey.main_chip and len(part.pins) > 32
-        yield found("regulator", WEAK if big else 0.87, f"switches the inductor on {nodes[0]}")
-        if _is_power_manager(site):
-            yield found("charger", POSSIBLE, "with a battery on it")
-            yield found("fuel gauge", WEAK, "with a battery on it")
-    supplies = [net for net in part.nets if survey.is_supply(net)]
-    made = [net for net in supplies if survey.rails[net].source == part.key]
-    names = {plain_name(pin.name) for pin in part.pins}
-    inputs = names & {"VIN", "IN", "VCC", "VI", "INPUT"}
-    outputs = names & {"VOUT", "OUT", "VO", "OUTPUT"}
-    if inputs and outputs and len(part.pins) <= SMALL_PINS and supplies:
-        yield found("regulator", 0.72, "pins in and out")
-        yield found("load switch", 0.4, "pins in and out")
-        return
-    grounds = [net for net in part.nets if survey.is_ground(net)]
-    if not grounds or len(part.pins) > SMALL_PINS:
-        return
-    signals = len(part.nets) - len(supplies) - len(grounds)
-    if len(supplies) == 2 and signals <= 3 and site.what is Kind.IC:
-        line = f"between the rails {supplies[0]} and {supplies[1]}"
-        alike = _same_volts(site, supplies[0], supplies[1])
-        score = 0.74 if signals <= 1 or made else 0.55
-        yield found("regulator", 0.45 if alike else score, line)
-        yield found("load switch", 0.72 if alike else 0.5 if signals >= 2 else WEAK, line)
-
-
-def _same_volts(site: Site, first: str, second: str) -> bool:
-    """Return whether both rails have one known voltage: nothing is regulated between them."""
-    one, two = site.survey.rails[first].volts, site.survey.rails[second].volts
-    if one is None or two is None or one.nominal is None or two.nominal is None:
-        return False
-    return abs(one.nominal - two.nominal) <= 0.05 * abs(two.nominal)
-
-
 def by_pin_names(site: Site) -> Iterable[Finding]:
     """Pins that only one sort of chip has."""
-    if site.what not in _CHIP:
+    if site.what not in POSSIBLE_CHIP:
         return
     names = {plain_name(pin.name) for pin in site.part.pins if pin.name}
     if not names:
@@ -206,7 +163,7 @@ _PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
 
 def block(site: Site) -> Iterable[Finding]:
     """A filter, balun or coupler in one package, for which the list has no word."""
-    if site.what not in _CHIP:
+    if site.what not in POSSIBLE_CHIP:
         return
     match = _BLOCK.search(site.text)
     if match:
@@ -225,7 +182,7 @@ _BLOCK: Final = re.compile(
 
 def by_package(site: Site) -> Iterable[Finding]:
     """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
-    if site.what not in _CHIP:
+    if site.what not in POSSIBLE_CHIP:
         return
     if len(site.part.pins) < 2:
         return
@@ -254,7 +211,7 @@ _PLACE_WORDS: Final = tuple(
 
 def processor(site: Site) -> Iterable[Finding]:
     """The chip that most signals of the board meet on; else one that is merely large."""
-    if site.what not in _CHIP:
+    if site.what not in POSSIBLE_CHIP:
         return
     survey = site.survey
     signals = survey.signals_of.get(site.part.key, 0)
@@ -298,73 +255,6 @@ _MEMORY_LINE: Final = re.compile(
 )
 
 
-def small_chip(site: Site) -> Iterable[Finding]:
-    """A small chip without words: by the lines it is on."""
-    if site.what not in _CHIP or site.part.key == site.survey.main_chip:
-        return
-    survey, part = site.survey, site.part
-    lines = " ".join(words_of(net) for net in part.nets if survey.is_signal(net))
-    pins = len(part.pins)
-    if (
-        _SERIAL_MEMORY.search(lines)
-        and pins <= 16
-        and re.search(r"MISO|MOSI|CLK|SCK|SD\d|IO\d", lines)
-    ):
-        yield found("memory", 0.7, "on a flash's serial lines")
-    if _EMMC.search(lines) and pins > 16:
-        yield found("memory", 0.7, "on the lines of an eMMC or a card")
-    data = len(re.findall(r"SDA", lines))
-    if data >= 2 and len(re.findall(r"SCL|SCK", lines)) >= 2 and pins <= 16:
-        yield found("level shifter", 0.8, "two data and two clock lines of an I2C bus meet in it")
-    elif data and re.search(r"SCL|SCK", lines) and pins <= 16:
-        yield found("sensor", 0.54, "a small chip on an I2C bus")
-        yield found("interface chip", 0.45, "a small chip on an I2C bus")
-        yield found("memory", WEAK, "a small chip on an I2C bus")
-    if pins <= 8 and re.search(r"HALL|LID", lines):
-        yield found("sensor", LIKELY, "on a line named for a hall sensor")
-    if survey.crystals and any(net in survey.crystal_nets for net in part.nets):
-        yield found("interface chip", 0.5, "has its own crystal")
-        if pins <= 10:
-            yield found("real-time clock", 0.5, "a small chip with its own crystal")
-    if re.search(r"SPK|SPEAK|HPOUT|AUDIO|LOUT|ROUT|LINEOUT", lines) and pins <= 20:
-        yield found("amplifier", 0.62, "on audio lines")
-    yield from _by_surroundings(site)
-
-
-_SERIAL_MEMORY: Final = re.compile(
-    r"(?:FLASH|QSPI|SPIFI|FSPI|SF_|\bROM)|(?:^|\s)IC-|SPI0|BOOT.?SPI"
-)
-_EMMC: Final = re.compile(r"(?:EMMC|SDC\d|MMC\d).*(?:D[0-7]|CMD)")
-
-
-def _by_surroundings(site: Site) -> Iterable[Finding]:
-    """Coupling capacitors on its signals: analog or radio; straight lines to the processor: SPI."""
-    survey, part = site.survey, site.part
-    signals = [net for net in part.nets if survey.is_signal(net)]
-    coupled = [
-        net
-        for net in signals
-        if any(survey.is_signal(b.far) for b in survey.capacitors.get(net, ()))
-    ]
-    supplies = [net for net in part.nets if survey.is_supply(net)]
-    chip_pins = len(part.pins)
-    if coupled and chip_pins <= SMALL_PINS:
-        if len(coupled) >= 3 and not supplies:
-            yield found(
-                "switch", 0.64, f"{len(coupled)} coupled lines and no supply: a radio switch"
-            )
-            yield found("amplifier", 0.4, f"{len(coupled)} coupled lines")
-        else:
-            yield found("amplifier", 0.6, f"coupled through capacitors: {coupled[0]}")
-            yield found("switch", 0.4, f"coupled through capacitors: {coupled[0]}")
-    elif len(coupled) >= 3 and not supplies and chip_pins <= 16:
-        yield found("switch", 0.55, f"{len(coupled)} coupled lines and no supply: a radio switch")
-    main = survey.main_chip
-    straight = [n for n in signals if main in survey.chips.get(n, ()) and len(survey.pins(n)) <= 4]
-    if chip_pins in {8, 9} and len(supplies) == 1 and len(straight) >= 4:
-        yield found("memory", 0.56, f"eight pins, {len(straight)} straight to the processor")
-
-
 def unplaced_chip(site: Site) -> Iterable[Finding]:
     """What a chip may be where nothing says so."""
     if site.what is Kind.MICROPHONE:
@@ -386,34 +276,6 @@ def unplaced_chip(site: Site) -> Iterable[Finding]:
         if site.survey.count(site.part.nets[0] if site.part.nets else "", Kind.CONNECTOR):
             yield found("ESD protection", FAINT, "on a plug's line")
 
-
-def protection_by_wiring(site: Site) -> Iterable[Finding]:
-    """A chip on a plug's lines and on ground, the same lines going on to elsewhere."""
-    if site.what is not Kind.IC or len(site.part.pins) > 12:
-        return
-    survey, part = site.survey, site.part
-    if not any(survey.is_ground(net) for net in part.nets):
-        return
-    lines = [net for net in part.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
-    plugged = [net for net in lines if survey.count(net, Kind.CONNECTOR)]
-    supplies = sum(survey.is_supply(net) for net in part.nets)
-    private = all(len(survey.pins(net)) <= MOST_PLUG_PINS for net in lines)
-    if len(lines) >= 2 and len(plugged) == len(lines) and private and supplies <= 1:
-        text = f"all its lines go to a plug: {', '.join(plugged[:3])}"
-        twice = len(part.pins) - len({pin.net for pin in part.pins})
-        yield found("ESD protection", 0.76 if twice or supplies == 0 else 0.6, text)
-    doubled = sum(sum(pin.net == net for pin in part.pins) == 2 for net in lines)
-    if len(lines) >= 2 and doubled == len(lines) and plugged:
-        yield found("ESD protection", 0.82, "every line passes over two of its pins")
-    usb = " ".join(words_of(net) for net in lines)
-    if len(part.pins) <= 8 and _USB_PLUS.search(usb) and _USB_MINUS.search(usb) and supplies <= 1:
-        yield found("ESD protection", 0.72, "a small part on both USB data lines")
-
-
-#: A plug's own line has few pins; a bus that a header shows too has more (common practice).
-MOST_PLUG_PINS: Final = 6
-_USB_PLUS: Final = re.compile(r"D\+|\bDP\b|D_P|DP\d?$")
-_USB_MINUS: Final = re.compile(r"D-|\bD[MN]\b|D_N|DM\d?$")
 
 CHIP_RULES: Final[tuple[Rule, ...]] = (
     by_words,

@@ -205,6 +205,14 @@ def _odd(site: Site) -> bool:
     return not any(abs(ohms - usual) <= 0.001 * usual for usual in STRAP_OHMS)
 
 
+def set_pair(site: Site) -> Iterable[Finding]:
+    """Between two pins named for it: a calibration resistor across RCOMP_P and RCOMP_N."""
+    if site.what is Kind.RESISTOR and site.signals and site.kind.ohms != 0:
+        names = [" ".join((*site.survey.pin_names(n), words_of(n))) for n in site.signals]
+        if all(SET_PIN.search(name) for name in names):
+            yield found("set resistor", 0.9, f"between {names[0].strip()} and {names[1].strip()}")
+
+
 def gain_resistor(site: Site) -> Iterable[Finding]:
     """Between two pins of one amplifier: its feedback."""
     if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
@@ -277,6 +285,7 @@ DIVIDER_RULES: Final[tuple[Rule, ...]] = (
     divider,
     signal_divider,
     set_resistor,
+    set_pair,
     gain_resistor,
     thermistor,
     thermistor_bias,

@@ -7,6 +7,7 @@ from typing import Final
 
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.net_words import SWITCH_PIN, words_of
+from nettrace.circuit.roles.nodes import CONVERTER_HENRIES
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -20,7 +21,7 @@ from nettrace.circuit.roles.site import (
     figure,
     found,
 )
-from nettrace.circuit.roles.survey import CONVERTER_HENRIES
+from nettrace.circuit.roles.survey import are_pair
 
 __all__ = ["INDUCTOR_RULES"]
 
@@ -43,7 +44,15 @@ def switching_inductor(site: Site) -> Iterable[Finding]:
         chips = survey.chips.get(node, ())
         name = survey.board.part_by_key[chips[0]].refdes if chips else "a transistor"
         named = any(SWITCH_PIN.search(text) for text in (*survey.pin_names(node), words_of(node)))
-        score = CERTAIN if named or site.kind.henries is not None else 0.88
+        # the chip that switches watches what comes out, or stands at the supply that goes in
+        returns = not chips or any(_stands_at(site, key, far) for key in chips)
+        heavy = sum(pin.part in chips for pin in survey.pins(node)) > 1
+        known = site.kind.henries is not None
+        score = 0.88 if returns or heavy else 0.55
+        if named or (known and (returns or heavy)):
+            score = CERTAIN
+        elif known and site.what is Kind.INDUCTOR:
+            score = 0.8
         if site.what is Kind.FERRITE:
             score = WEAK
         yield found(
@@ -52,6 +61,25 @@ def switching_inductor(site: Site) -> Iterable[Finding]:
             f"from {node}, switched by {name}, to {survey.describe(far)}",
         )
         return
+
+
+def _stands_at(site: Site, chip: str, rail: str) -> bool:
+    """Return whether the chip has a pin on the rail, or on a tap of a divider from it."""
+    survey = site.survey
+    nets = survey.board.part_by_key[chip].nets
+    if rail in nets:
+        return True
+    for net in nets:
+        pair = survey.taps.get(net)
+        if pair is not None and rail in survey.ends.get(pair[0], ()):
+            return True
+    return any(survey.is_supply(link) and link in nets for link in _linked(site, rail))
+
+
+def _linked(site: Site, rail: str) -> tuple[str, ...]:
+    """Return the rails that links, beads and shunts tie to the rail."""
+    known = site.survey.rails.get(rail)
+    return tuple(far for _, far in known.linked) if known is not None else ()
 
 
 def filter_inductor(site: Site) -> Iterable[Finding]:
@@ -85,6 +113,8 @@ def filter_inductor(site: Site) -> Iterable[Finding]:
 
 def choke(site: Site) -> Iterable[Finding]:
     """Two windings: a pair goes through."""
+    if _carries_pairs(site):
+        yield found("common-mode choke", 0.86, f"two pairs meet in it: {', '.join(site.part.nets)}")
     if site.what is Kind.COMMON_MODE_CHOKE:
         yield found("common-mode choke", CERTAIN, *site.kind.because[:2])
         yield found("filter inductor", WEAK, "in series with a pair")
@@ -98,5 +128,26 @@ def choke(site: Site) -> Iterable[Finding]:
         yield found("common-mode choke", WEAK, *site.kind.because[:1])
         yield found("ESD protection", FAINT, *site.kind.because[:1])
 
+
+def _carries_pairs(site: Site) -> bool:
+    """Return whether four pins are on the four nets of two pairs, nothing on a supply."""
+    nets = site.part.nets
+    if site.what not in _MAYBE_CHOKE or len(nets) != 4 or len(site.part.pins) != 4:
+        return False
+    if not all(site.survey.is_signal(net) for net in nets):
+        return False
+    if site.part.refdes.upper().startswith(("CHOKE", "CMC", "CM")):
+        return True
+    first, *others = nets
+    for partner in others:
+        rest = [net for net in others if net != partner]
+        if are_pair(first, partner) and are_pair(rest[0], rest[1]):
+            return True
+    return False
+
+
+_MAYBE_CHOKE: Final = frozenset(
+    {Kind.UNKNOWN, Kind.INDUCTOR, Kind.FERRITE, Kind.FILTER, Kind.TRANSFORMER, Kind.IC}
+)
 
 INDUCTOR_RULES: Final[tuple[Rule, ...]] = (bead, switching_inductor, filter_inductor, choke)

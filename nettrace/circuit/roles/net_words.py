@@ -48,11 +48,13 @@ SOFT_START_PIN: Final = _word(
     r"SLEW CSLEW DVDT CDVDT POR POR_?B"
 )
 COMPENSATION_PIN: Final = _word(
-    r"COMP COMP_?\w VC ITH EAO CPOUT CP LPF LFILT\w* VTUNE PLL\w* LOOP FILT FLT CMP PLLFLT "
+    r"COMP\w* VC ITH EAO CPOUT CP LPF LFILT\w* VTUNE PLL\w* LOOP FILT FLT CMP PLLFLT "
     r"VCAPP VTUN LF"
 )
 BOOTSTRAP_PIN: Final = _word(r"BOOT BST VBST CBOOT BS VBOOT CB BOOST HB VB")
-SWITCH_PIN: Final = _word(r"SW\w? SW_?\d LX\w? PH PHASE L1 L2 SWN DCDC_?SW HS VSW")
+SWITCH_PIN: Final = _word(
+    r"SW\w? SW_?\d LX\w? PH PHASE L1 L2 SWN DCDC_?SW HS VSW PHASE\w? PHASE_?\w"
+)
 #: Pins of a chip's own supply or reference, that want one capacitor.
 BYPASS_PIN: Final = _word(
     r"V_?REG\w* V_?CORE VDDC\w* V_?CAP\w* VDDI V_?DD\w* VCC\w* V_?REF\w* REF[PN]? REF_?CAP "
@@ -63,7 +65,7 @@ BYPASS_PIN: Final = _word(
 
 RESET: Final = _word(
     r"N?RST\w? N?RESET\w{0,2} \w*RESET_?N? MCLR POR NPOR PORST SRST PERST N?SYSRST \w*_RST "
-    r"\w*_N?RESET RUN"
+    r"\w*_N?RESET \w*RST_?[LNB]? \w*RESET_?[LNB]? RUN"
 )
 BUTTON: Final = _word(
     r"BUT BTN BUTTON KEY KEYS PWR_?BUT\w* PWR_?BTN PWRON PWR_?ON PWRKEY ON_?KEY PEK SW PB ONOFF "
@@ -106,7 +108,8 @@ def names_supply(text: str) -> bool:
 
 
 _ABOUT_SUPPLY: Final = re.compile(
-    r"DET|SENSE|SNS|MON\b|_EN\b|\bEN\d?\b|PGOOD|_OK\b|CTRL|_DIV|ADC|SET\b|FB"
+    r"DET|SENSE|SNS|MON\b|(?:^|_)EN(?:_|\d|$)|ENABLE|PGOOD|PWRGD|_PGD?\b|_OK\b|RTN|CTRL|_DIV|ADC"
+    r"|SET\b|FB"
 )
 
 

@@ -116,6 +116,7 @@ def single_pin(site: Site) -> Iterable[Finding]:
         yield found("mechanical", WEAK, "all on one net")
 
 
+_HOLDER: Final = re.compile(r"^(?:BH|BAT|CELL|BTH)", re.IGNORECASE)
 #: A part of unknown kind with more pins is likelier a plug than anything (common practice).
 MOST_CHIP_GUESS_PINS: Final = 8
 
@@ -127,6 +128,9 @@ def unknown_kind(site: Site) -> Iterable[Finding]:
     pins = len(site.part.pins)
     if pins == 0:
         yield found("mechanical", POSSIBLE, "no pins")
+    elif _HOLDER.search(site.part.refdes):
+        yield found("battery", 0.7, f"reference {site.part.refdes}")
+        yield found("connector", POSSIBLE, f"reference {site.part.refdes}")
     elif pins > 2:
         yield found(
             "connector", 0.55 if pins > MOST_CHIP_GUESS_PINS else WEAK, f"{pins} pins, nothing said"

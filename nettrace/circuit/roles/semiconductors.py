@@ -205,6 +205,8 @@ def diode_array(site: Site) -> Iterable[Finding]:
     elif len(supplies) >= 2:
         yield found("OR-ing diode", 0.75, f"joins the rails {', '.join(supplies)}")
         yield found("reverse-polarity protection", WEAK, "in series with supplies")
+    elif not grounds and len(nets) == 3:
+        yield found("OR-ing diode", 0.65, f"two diodes that meet at one of {', '.join(nets)}")
     yield found("ESD protection", WEAK, "an array")
     yield found("OR-ing diode", WEAK, "an array")
     yield found("rectifier or freewheel diode", WEAK, "an array")

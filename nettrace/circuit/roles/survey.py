@@ -12,11 +12,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import hypot
-from typing import Final, NamedTuple
+from typing import Final
 
 from nettrace.circuit.evidence import NetKind, PartKind, Rail
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.rail_names import leaf_of
+from nettrace.circuit.roles.nodes import (
+    Around,
+    Branch,
+    acts_as,
+    find_crystals,
+    find_switching_nodes,
+    find_taps,
+    is_letter_only,
+)
 from nettrace.circuit.series import Terminals, terminals_of, two_nets
 from nettrace.model.board import Board, Part, Pin
 
@@ -37,22 +46,6 @@ CHIPS: Final = frozenset(
     {Kind.IC, Kind.MODULE, Kind.DISPLAY, Kind.OSCILLATOR, Kind.MICROPHONE, Kind.UNKNOWN}
 )
 _TRANSISTORS: Final = frozenset({Kind.MOSFET, Kind.TRANSISTOR})
-#: A switching node or a crystal's net has few pins; a supply many (common practice, no source).
-MOST_NODE_PINS: Final = 12
-MOST_CRYSTAL_NET_PINS: Final = 6
-#: More than this straight from a switching node to ground would short it (common practice).
-MOST_SNUBBER_FARADS: Final = 10e-9
-#: Below this an inductor is for radio frequencies, no converter's (common practice, no source).
-CONVERTER_HENRIES: Final = 0.2e-6
-
-
-class Branch(NamedTuple):
-    """A two-terminal part that leaves a net: which, where it goes, its figure (SI) if known."""
-
-    part: str
-    far: str
-    figure: float | None
-    fitted: bool
 
 
 @dataclass(frozen=True)
@@ -201,7 +194,8 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
     resistors, capacitors = tables.table("resistors"), tables.table("capacitors")
     inductors = tables.table("inductors")
     chips = {net: tuple(found) for net, found in tables.chips.items()}
-    crystals = _crystals(board, kinds, rails, capacitors, chips)
+    around = Around(resistors, capacitors, inductors, chips, tables.on_net)
+    crystals = find_crystals(board, kinds, rails, capacitors, chips)
     return Survey(
         board=board,
         kinds=kinds,
@@ -218,7 +212,7 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         gates={net: tuple(found) for net, found in tables.gates.items()},
         crystals=crystals,
         crystal_nets={net: key for key, nets in crystals.items() for net in nets},
-        switching_nodes=_switching_nodes(board, rails, inductors, tables),
+        switching_nodes=find_switching_nodes(board, rails, around),
         taps=find_taps(rails, resistors, tables.on_net),
         main_chip=_main_chip(tables.signals),
         signals_of=tables.signals,
@@ -235,15 +229,6 @@ def _usual_capacitor_mm(board: Board, kinds: Mapping[str, PartKind]) -> float | 
             if distance is not None:
                 distances[round(distance, 1)] += 1
     return min(distances, key=lambda mm: (-distances[mm], mm)) if distances else None
-
-
-def acts_as(part: Part, kind: PartKind) -> Kind:
-    """Return the kind that the rules see: T on three nets, with no word beside, is a transistor.
-
-    IEEE 315 gives T to transformers, European drawings to transistors; a winding pair needs four.
-    """
-    letter_only = kind.kind is Kind.TRANSFORMER and kind.score < LETTER_SCORE
-    return Kind.TRANSISTOR if letter_only and len(part.nets) == 3 else kind.kind
 
 
 def _enter(tables: _Tables, part: Part, kind: PartKind, rails: Mapping[str, Rail]) -> None:
@@ -273,172 +258,6 @@ def _enter(tables: _Tables, part: Part, kind: PartKind, rails: Mapping[str, Rail
         if terminals is not None:
             tables.terminals[part.key] = terminals
             tables.gates.setdefault(terminals.gate, []).append(part.key)
-
-
-def _crystals(
-    board: Board,
-    kinds: Mapping[str, PartKind],
-    rails: Mapping[str, Rail],
-    capacitors: Mapping[str, tuple[Branch, ...]],
-    chips: Mapping[str, tuple[str, ...]],
-) -> dict[str, tuple[str, str]]:
-    """Return the crystals and their two nets, by kind or, without words, by the pi they stand in.
-
-    The pi: both nets have a capacitor to ground and a pin of the same chip, and little else.
-    """
-    found: dict[str, tuple[str, str]] = {}
-    for part in board.parts:
-        what = kinds[part.key].kind
-        if what is not Kind.CRYSTAL and (what not in _MAYBE_CRYSTAL or len(part.pins) > 4):
-            continue
-        signals = [net for net in part.nets if net not in rails]
-        if len(signals) != 2:
-            continue
-        first, second = signals
-        if what is Kind.CRYSTAL and not is_letter_only(part, kinds[part.key]):
-            found[part.key] = first, second
-            continue
-        if any(len(board.net_by_name[net].pins) > MOST_CRYSTAL_NET_PINS for net in signals):
-            continue
-        loaded = all(
-            any(branch.far in rails for branch in capacitors.get(net, ())) for net in signals
-        )
-        shared = set(chips.get(first, ())) & set(chips.get(second, ())) - {part.key}
-        if loaded and shared:
-            found[part.key] = first, second
-    return found
-
-
-def is_letter_only(part: Part, kind: PartKind) -> bool:
-    """Return whether nothing but the letter X says crystal: plugs have that letter, too."""
-    return part.refdes[:1].upper() == "X" and kind.score < LETTER_SCORE
-
-
-#: What a kind scores at most when the reference letter alone speaks.
-LETTER_SCORE: Final = 0.8
-
-_MAYBE_CRYSTAL: Final = frozenset(
-    {Kind.TRANSISTOR, Kind.UNKNOWN, Kind.CONNECTOR, Kind.OSCILLATOR, Kind.IC}
-)
-
-
-def _switching_nodes(
-    board: Board,
-    rails: Mapping[str, Rail],
-    inductors: Mapping[str, tuple[Branch, ...]],
-    tables: _Tables,
-) -> dict[str, str]:
-    """Return the nets between a switch (chip or transistor) and a converter's inductor.
-
-    Nothing leaves such a node through a capacitor but to the same chip (bootstrap) or, behind a
-    resistor, to ground (snubber): a capacitor to elsewhere passes a signal on, so that the
-    inductor is a choke. The far end of the inductor is a supply, or the chip's other node.
-    """
-    found: dict[str, str] = {}
-    for net, branches in inductors.items():
-        if net in rails or len(board.net_by_name[net].pins) > MOST_NODE_PINS:
-            continue
-        counts = tables.on_net[net]
-        chips = set(tables.chips.get(net, ()))
-        switched = chips or any(kind in counts for kind in _TRANSISTORS)
-        if not switched or any(kind in counts for kind in _NEVER_ON_A_NODE):
-            continue
-        if not all(
-            chips & set(tables.chips.get(far.far, ()))
-            or (far.far in rails and (far.figure or 1.0) <= MOST_SNUBBER_FARADS)
-            for far in tables.branches["capacitors"].get(net, ())
-        ):
-            continue
-        for branch in branches:
-            if branch.figure is not None and branch.figure < CONVERTER_HENRIES:
-                continue
-            to_supply = branch.far in rails and rails[branch.far].kind is NetKind.RAIL
-            if to_supply or chips & set(tables.chips.get(branch.far, ())):
-                found[net] = branch.part
-                break
-    return found
-
-
-#: A balun or filter beside the inductor makes it a choke that feeds an amplifier.
-_NEVER_ON_A_NODE: Final = (
-    Kind.CONNECTOR,
-    Kind.CRYSTAL,
-    Kind.ANTENNA,
-    Kind.RESISTOR_ARRAY,
-    Kind.TRANSFORMER,
-    Kind.FILTER,
-)
-#: A divider's resistors are within this ratio; beyond it one is in series, the other a pull
-#: (common practice, no source).
-MOST_DIVIDER_RATIO: Final = 20.0
-MOST_SUPPLY_RATIO: Final = 50.0
-#: A divider's resistors are at least this; below, a part limits current (common practice).
-LEAST_DIVIDER_OHMS: Final = 100.0
-
-
-def find_taps(
-    rails: Mapping[str, Rail],
-    resistors: Mapping[str, tuple[Branch, ...]],
-    on_net: Mapping[str, Mapping[Kind, int]],
-) -> dict[str, tuple[str, str]]:
-    """Return the nets in the middle of two fitted resistors, one of them to ground.
-
-    The upper one goes to a supply, or to a signal that something else drives. A supply in the
-    middle (a reference) has few resistors itself.
-    """
-    found: dict[str, tuple[str, str]] = {}
-    for net, branches in resistors.items():
-        supply = net in rails
-        if len(branches) > _MOST_TAP_RESISTORS or (supply and _is_ground(rails, net)):
-            continue
-        fitted = [branch for branch in branches if branch.fitted]
-        grounds = [b for b in fitted if _is_ground(rails, b.far)]
-        supplies = [b for b in fitted if b.far in rails and not _is_ground(rails, b.far)]
-        if supply:
-            # another reference beside it feeds nothing: the upper end is the rail with most parts
-            own = sum(on_net[net].values())
-            supplies = [b for b in supplies if sum(on_net[b.far].values()) > own]
-        if len(grounds) != 1 or len(supplies) > 1:
-            continue
-        lower = grounds[0]
-        if supplies:
-            if _comparable(supplies[0], lower, from_supply=True):
-                found[net] = supplies[0].part, lower.part
-            continue
-        driven = [
-            b
-            for b in fitted
-            if b.far not in rails
-            and not _ends_there(on_net[b.far])
-            and _comparable(b, lower, from_supply=False)
-        ]
-        if len(driven) == 1 and not supply:
-            found[net] = driven[0].part, lower.part
-    return found
-
-
-def _is_ground(rails: Mapping[str, Rail], net: str) -> bool:
-    rail = rails.get(net)
-    return rail is not None and rail.kind is NetKind.GROUND
-
-
-_MOST_TAP_RESISTORS: Final = 4
-
-
-def _ends_there(counts: Mapping[Kind, int]) -> bool:
-    """Return whether the net is the resistor and a capacitor or a LED: it drives nothing."""
-    return sum(counts.values()) == 2 and any(
-        kind in counts for kind in (Kind.CAPACITOR, Kind.LED, Kind.DIODE)
-    )
-
-
-def _comparable(upper: Branch, lower: Branch, *, from_supply: bool) -> bool:
-    if upper.figure is None or lower.figure is None:
-        return from_supply
-    if min(upper.figure, lower.figure) < LEAST_DIVIDER_OHMS:
-        return False
-    most = MOST_SUPPLY_RATIO if from_supply else MOST_DIVIDER_RATIO
-    return 1 / most < upper.figure / lower.figure < most
 
 
 #: The main chip has at least this many signals, and more than any other (common practice).
