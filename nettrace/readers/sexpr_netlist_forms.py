@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from threading import Lock
+from typing import Any
 
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
@@ -157,10 +158,10 @@ class _NetlistForms:
             names = [texts[part]]
             if aliases:
                 names += [texts[name] for name in self._alias.findall(aliases)]
-            table: PinTable = {}
-            for number, name, kind in self._pin.findall(pins or ""):
-                said = (texts[name] if name else "", texts[kind] if kind else "")
-                table.setdefault(texts[number], said)
+            table: PinTable = {
+                texts[number]: (texts[name] if name else "", texts[kind] if kind else "")
+                for number, name, kind in reversed(self._pin.findall(pins or ""))
+            }  # from the end: where a number repeats, its first row counts
             text = texts[description] if description is not None else None
             self.facts.library_part(texts[library], names, text, table)
             at = match.end()
@@ -169,24 +170,26 @@ class _NetlistForms:
 
     def _nets(self, start: int, _end: int) -> int:
         text, texts, place = self.text, self._texts, self.source.place
-        net_at, node = self._net.match, self.facts.node
+        net_at, close_at, node = self._net.match, _CLOSE.match, self.facts.node
+        node_scan: Any = self._node.scanner  # type: ignore[attr-defined] # not in the stubs
         at = start
         while (head := net_at(text, at)) is not None:
             name = texts[head["name"]]
             self.facts.net(name, place(at))
             at = head.end()
-            for match in each_form(self._node, text, at):
+            next_node = node_scan(text, at).match
+            while (match := next_node()) is not None:
                 refdes, pin, function, kind = match.groups()
                 node(
                     name,
                     texts[refdes],
                     texts[pin],
-                    texts[function] if function is not None else None,
-                    texts[kind] if kind is not None else None,
-                    place(match.start()),
+                    None if function is None else texts[function],
+                    None if kind is None else texts[kind],
+                    place(at),
                 )
                 at = match.end()
-            end = _CLOSE.match(text, at)
+            end = close_at(text, at)
             if end is None:
                 raise Mismatch
             at = end.end()

@@ -7,6 +7,7 @@ and line breaks; a bare word ends at a blank or a parenthesis and holds no quota
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.readers.document import Document
@@ -50,28 +51,40 @@ def unquote(inner: str) -> str:
     return _ESCAPE.sub(_unescape, inner) if "\\" in inner else inner
 
 
-class SexprText:
-    """A document with a running line count: places are cheap when asked for in file order."""
+def _counting_places(path: str, text: str) -> Callable[[int], Place]:
+    """Return what gives line and column of an offset; cheap when asked for in file order."""
+    counted = 0  # up to here
+    line = 1
+    line_start = 0
+    count, rfind = text.count, text.rfind
 
-    __slots__ = ("_from", "_line", "document", "path", "text")
+    def place(offset: int) -> Place:
+        nonlocal counted, line, line_start
+        if offset < counted:
+            counted, line, line_start = 0, 1, 0
+        passed = count("\n", counted, offset)
+        if passed:
+            line += passed
+            line_start = rfind("\n", counted, offset) + 1
+        counted = offset
+        return _new(Place, (path, line, offset - line_start + 1))
+
+    return place
+
+
+class SexprText:
+    """A document with a running line count.
+
+    `place(offset)` is the line and column of a character of the text.
+    """
+
+    __slots__ = ("document", "path", "place", "text")
 
     def __init__(self, document: Document) -> None:
         self.document = document
         self.path = document.path
         self.text = document.text
-        self._from = 0  # start of a line that was counted
-        self._line = 1
-
-    def place(self, offset: int) -> Place:
-        """Return line and column of a character of the text."""
-        text = self.text
-        if offset < self._from:
-            self._from, self._line = 0, 1
-        new_lines = text.count("\n", self._from, offset)
-        if new_lines:
-            self._line += new_lines
-            self._from = text.rfind("\n", self._from, offset) + 1
-        return _new(Place, (self.path, self._line, offset - self._from + 1))
+        self.place = _counting_places(document.path, document.text)
 
     def error(
         self, offset: int, found: str, *, expected: str = "", hint: str = "", length: int = 1
