@@ -310,3 +310,89 @@ def test_many_like_warnings_are_counted() -> None:
     board = small(part_text("") + f"(net n (joined {refs}))")
     assert len(board.warnings) == 21
     assert board.warnings[-1].message == "30 such in all; the first 20 are listed"
+
+
+def warnings_of(text: str) -> list[str]:
+    return [warning.code for warning in read(Document("w.edf", text)).warnings]
+
+
+CELL_R = "(cell R (cellType GENERIC) (view v (viewType NETLIST) (interface (port A))))"
+CELL_TOP = (
+    "(cell top (cellType GENERIC) (view v (viewType NETLIST) (interface) (contents"
+    " (instance R1 (viewRef v (cellRef R))) (net n (joined (portRef A (instanceRef R1)))))))"
+)
+TOP = "(design d (cellRef top (libraryRef L)))"
+VERSION = "(edifVersion 2 0 0)"
+
+
+@pytest.mark.parametrize(
+    ("text", "codes"),
+    [
+        (f"(edif e {VERSION} (library L {CELL_R} {CELL_TOP}) {TOP})", []),
+        (f"(edif e (library L {CELL_R} {CELL_TOP}) {TOP})", ["no-version"]),
+        (f"(edif e {VERSION} (library L {CELL_R} {CELL_TOP}) {TOP} {TOP})", ["second-design"]),
+        (f"(edif e {VERSION} (library L {CELL_R}) {TOP.replace('top', 'R')})", ["empty-design"]),
+        (
+            f"(edif e {VERSION} (library L {CELL_R} {CELL_TOP.replace('viewRef v', 'viewRef w')})"
+            f" {TOP})",
+            ["missing-view"],
+        ),
+        (
+            f"(edif e {VERSION} (library L {CELL_R} "
+            f"{CELL_TOP.replace('(instanceRef R1)', '(portRef B (instanceRef R1))')}) {TOP})",
+            ["deep-reference"],
+        ),
+        (
+            f"(edif e {VERSION} (library L {CELL_R} "
+            f"{CELL_TOP.replace('(instanceRef R1)', '(instanceRef R1 (instanceRef R2))')}) {TOP})",
+            ["deep-reference"],
+        ),
+        # the cell is in another library, and only there
+        (f"(edif e {VERSION} (library K {CELL_R}) (library L {CELL_TOP}) {TOP})", []),
+        # in two others: which one is meant cannot be known
+        (
+            f"(edif e {VERSION} (library J {CELL_R}) (library K {CELL_R}) (library L {CELL_TOP})"
+            f" {TOP})",
+            ["missing-cell"],
+        ),
+    ],
+)
+def test_what_is_read_with_care_is_said(text: str, codes: list[str]) -> None:
+    assert warnings_of(text) == codes
+
+
+def test_a_port_on_two_nets_makes_them_one_also_in_the_top_cell() -> None:
+    text = (
+        f"(edif e {VERSION} (library L {CELL_R} (cell top (cellType GENERIC) (view v "
+        "(viewType NETLIST) (interface (port P)) (contents (instance R1 (viewRef v (cellRef R)))"
+        "(net a (joined (portRef P))) (net b (joined (portRef p) (portRef A (instanceRef r1))))))))"
+        f" {TOP})"
+    )
+    board = read(Document("p.edf", text))
+    assert [(net.name, net.aliases, len(net.pins)) for net in board.nets] == [("a", ("b",), 1)]
+
+
+def test_arrays_of_instances_have_a_bound() -> None:
+    arrays = "".join(
+        f"(instance (array a{n} 65536) (viewRef v (cellRef R (libraryRef L))))" for n in range(20)
+    )
+    with pytest.raises(BadInput, match="arrays of over 1000000 instances"):
+        small(arrays)
+
+
+def test_an_empty_text_is_named() -> None:
+    with pytest.raises(BadInput, match="no form where"):
+        read(Document("empty.edf", " \n"))
+
+
+def test_ids_match_without_case_and_ampersand_but_exactly_first() -> None:
+    board = small(
+        part_text("", "&1r") + part_text("", "a") + part_text("", "A")
+        + "(net n (joined (portRef a (instanceRef 1R)) (portRef A (instanceRef A))))"
+        + "(net m (joined (portRef B (instanceRef a))))"
+    )  # fmt: skip
+    assert {net.name: [str(pin) for pin in net.pins] for net in board.nets} == {
+        "m": ["a.B"],
+        "n": ["1r.A", "A.A"],
+    }
+    assert board.warnings == ()
