@@ -18,7 +18,9 @@ __all__ = ["FORMATS", "Format", "detect_format", "read_file", "read_text"]
 
 #: Larger files are refused rather than read into memory.
 MAX_BYTES = 512 * 1024 * 1024
-HEAD = 4096
+#: How much of a text is looked at; the second, where the first shows remarks alone (some decks
+#: begin with pages of them).
+HEADS = (4096, 65536)
 
 
 class Format(NamedTuple):
@@ -120,10 +122,13 @@ def format_named(name: str) -> Format:
 
 def detect_format(text: str) -> Format | None:
     """Return the first format whose head the text has, or None."""
-    head = text[:HEAD]
-    for entry in FORMATS:
-        if entry.head.search(head):
-            return entry
+    for size in HEADS:
+        head = text[:size]
+        for entry in FORMATS:
+            if entry.head.search(head):
+                return entry
+        if len(text) <= size:
+            break
     return None
 
 

@@ -119,6 +119,8 @@ class _DeckReader:
         number = _number_text(value)
         if number is not None:
             draft.properties["spice_value"] = number
+        else:  # 4k7: no number to SPICE
+            draft.properties["spice_element"] = refdes[0].upper()
         draft.pin_facts = {
             ("1", shown.get(node_1) or self._net(node_1)): _NO_FACTS,
             ("2", shown.get(node_2) or self._net(node_2)): _NO_FACTS,
@@ -168,6 +170,9 @@ class _DeckReader:
         if value is None:
             return
         text = _number_text(value)
+        if text is None:
+            # 4k7, DNP, an expression: no number by its looks, so say by whose rules it stands
+            draft.properties["spice_element"] = draft.refdes.rsplit("/", 1)[-1][0].upper()
         if text is None and (number := environment.value_of(value)) is not None:
             text = repr(number)
         if text is not None:

@@ -1,0 +1,57 @@
+"""A board's parts as a comma-separated list, with their places where the board has places.
+
+One row per part, in natural order; what stands in the parts' properties comes last, a column for
+each name. Pins and nets have no form here.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from nettrace.model.board import Board, Part
+
+__all__ = ["write"]
+
+_PLACES = ("X (mm)", "Y (mm)", "Rotation", "Side")
+_HEADINGS = ("Reference", "Value", "Package", "Description", "DNP")
+#: Names of properties that would stand for a part's own fields, were they headings.
+_TAKEN_WORDS = """
+ref refs reference references designator value val package footprint case description dnp fitted
+qty quantity x y posx posy rot rotation angle side layer net pin comment
+"""
+_TAKEN = frozenset(_TAKEN_WORDS.split())
+
+
+def write(board: Board) -> str:
+    """Return the parts list as CSV text (RFC 4180, but for line ends).
+
+    A part without refdes cannot be listed and is left out.
+    """
+    parts = [part for part in board.parts if part.refdes]
+    has_places = any(part.x is not None for part in parts)
+    names = dict.fromkeys(
+        name for part in parts for name in part.properties if name.casefold() not in _TAKEN
+    )
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([*_HEADINGS, *(_PLACES if has_places else ()), *names])
+    for part in parts:
+        writer.writerow(
+            [
+                part.refdes,
+                part.value or "",
+                part.package or "",
+                part.description or "",
+                "" if part.fitted is None else "no" if part.fitted else "DNP",
+                *(_place(part) if has_places else ()),
+                *(part.properties.get(name, "") for name in names),
+            ]
+        )
+    return out.getvalue()
+
+
+def _place(part: Part) -> list[str]:
+    numbers = (part.x, part.y, part.angle)
+    side = "" if part.side is None else part.side.value
+    return [*("" if number is None else f"{round(number, 6):g}" for number in numbers), side]

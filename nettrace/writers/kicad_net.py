@@ -1,0 +1,81 @@
+"""A board written as an s-expression netlist, `(export (version "E") ...`.
+
+Carries parts (value, package, description, fitted, properties, sheet), pins with names and types,
+and nets. Places and aliases have no form here.
+"""
+
+from __future__ import annotations
+
+from nettrace.model.board import Board, Part, Pin
+from nettrace.version import __version__
+
+__all__ = ["write"]
+
+#: Properties that readers take for the part's own fields.
+_FIELDS = frozenset(
+    {"Reference", "Value", "Footprint", "Description", "Sheetname", "Sheetfile"}
+    | {"dnp", "DNP", "Dnp"}
+)
+_ESCAPES = str.maketrans({"\\": "\\\\", '"': '\\"', "\n": "\\n", "\r": "\\r", "\t": "\\t"})
+
+
+def write(board: Board) -> str:
+    """Return the netlist as text.
+
+    A refdes that several parts bear is written as the name of each part (`REF**~2`), so that no
+    two become one; a part without refdes has no pins and is left out.
+    """
+    lines = [
+        '(export (version "E")',
+        "  (design",
+        f"    (tool {_quoted(f'nettrace {__version__}')})",
+    ]
+    if board.name:
+        lines.append(
+            '    (sheet (number "1") (name "/") (tstamps "/")\n'
+            f"      (title_block (title {_quoted(board.name)})))"
+        )
+    lines[-1] += ")"
+    lines.append("  (components")
+    for part in board.parts:
+        if part.refdes:
+            lines += _component(part)
+    lines[-1] += ")"
+    lines.append("  (nets")
+    for code, net in enumerate((net for net in board.nets if net.pins), 1):
+        lines.append(f'    (net (code "{code}") (name {_quoted(net.name)})')
+        lines += [f"      {_node(pin)}" for pin in net.pins]
+        lines[-1] += ")"
+    lines[-1] += "))"
+    return "\n".join(lines) + "\n"
+
+
+def _component(part: Part) -> list[str]:
+    lines = [f"    (comp (ref {_quoted(part.key)})", f"      (value {_quoted(part.value or '')})"]
+    if part.package:
+        lines.append(f"      (footprint {_quoted(part.package)})")
+    if part.description:
+        lines.append(f"      (description {_quoted(part.description)})")
+    said = [(name, text) for name, text in part.properties.items() if name not in _FIELDS]
+    lines += [
+        f"      (property (name {_quoted(name)}) (value {_quoted(text)}))" for name, text in said
+    ]
+    if part.fitted is False:
+        lines.append('      (property (name "dnp"))')
+    if part.sheet:
+        lines.append(f'      (sheetpath (names {_quoted(part.sheet)}) (tstamps "/"))')
+    lines[-1] += ")"
+    return lines
+
+
+def _node(pin: Pin) -> str:
+    text = f"(node (ref {_quoted(pin.part)}) (pin {_quoted(pin.number)})"
+    if pin.name:
+        text += f" (pinfunction {_quoted(pin.name)})"
+    if pin.electrical_type:
+        text += f" (pintype {_quoted(pin.electrical_type)})"
+    return text + ")"
+
+
+def _quoted(text: str) -> str:
+    return f'"{text.translate(_ESCAPES)}"'

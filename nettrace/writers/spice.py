@@ -1,0 +1,279 @@
+"""A board written as a SPICE deck.
+
+Two-pin resistors, capacitors and inductors stand under their own letters, and so does whatever was
+read from a deck; everything else is an X element, its refdes after the X, with a subcircuit that
+names the pins and has no content. Ports have the pins' names where the pins are numbered 1, 2, 3...
+(then the position is the number), else their numbers.
+
+SPICE compares names without case and has few letters to spare: names that would meet or could not
+be written are changed, and remarks at the end say which.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from nettrace.model.board import Board, Part, Pin
+from nettrace.values.part_value import read_part_value
+
+__all__ = ["write"]
+
+_GROUND = frozenset(("0", "gnd"))
+LINE_COLUMNS = 78
+#: What a word of a deck may be made of, beside letters and digits of any script.
+_WORD_CHARACTERS = frozenset("_+-./~#:<>|!@^&%?[]*")
+#: Letters of two-pin parts -> the unit that their value has, and its name in PartValue.
+_PASSIVES = {"R": "ohms", "C": "farads", "L": "henries"}
+_KINDS = {"R": "resistor", "C": "capacitor", "L": "inductor"}
+_PLAIN_REFDES = re.compile(r"[RCL]\d+[A-Za-z]?\Z")
+_EXPRESSION = re.compile(r"[\s()*/<>=!?]")
+#: Properties that say how an element of a deck was written.
+_OWN_PROPERTIES = frozenset(
+    ("spice_element", "spice_value", "model", "model_type", "model_parameters", "controls", "words")
+)
+_SUFFIXES = (
+    (1e12, "T"),
+    (1e9, "G"),
+    (1e6, "Meg"),
+    (1e3, "k"),
+    (1.0, ""),
+    (1e-3, "m"),
+    (1e-6, "u"),
+    (1e-9, "n"),
+    (1e-12, "p"),
+)
+
+
+def write(board: Board) -> str:
+    """Return the deck.
+
+    Kept: parts with refdes (X before those that are no element), value, pins by position, nets,
+    models as far as they were read. Not kept: packages, places, whether fitted (a remark says it).
+    """
+    return _Writer(board).text()
+
+
+class _Names:
+    """Gives names that differ in more than case and hold only what a deck's words may hold."""
+
+    def __init__(self, taken: Iterable[str] = ()) -> None:
+        self.taken = set(taken)
+        self.changed: list[tuple[str, str]] = []
+
+    def new(self, name: str, fallback: str) -> str:
+        word = "".join(char if char.isalnum() or char in _WORD_CHARACTERS else "_" for char in name)
+        # what begins a remark, a list or a setting stands for itself inside a word only
+        if not word or word[0] in "*+.[~%" or word.startswith("//"):
+            is_sign = word[:1] == "+" and len(word) > 1
+            word = word if is_sign else f"_{word}" if word else fallback
+        one, count = word, 2
+        while one.lower() in self.taken:
+            one = f"{word}_{count}"
+            count += 1
+        self.taken.add(one.lower())
+        if one != name:
+            self.changed.append((name, one))
+        return one
+
+
+class _Writer:
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self.nets = self._net_words()
+        self.refdes = _Names()
+        self.lines: list[str] = []
+        self.models: dict[str, str] = {}  # lower-case name -> its line
+        # ports and wished name -> name of the subcircuit
+        self.bodies: dict[tuple[str, tuple[str, ...]], str] = {}
+        self.body_names = _Names()
+
+    def _net_words(self) -> dict[str, str]:
+        """Net -> node. One net may be ground; no other gets a name that SPICE takes for it."""
+        ground = [net.name for net in self.board.nets if net.name.lower() in _GROUND]
+        names = _Names(_GROUND | {"params:", "text:", "optional:"})
+        words = {ground[0]: ground[0]} if ground else {}
+        for net in self.board.nets:
+            if net.name not in words:
+                words[net.name] = names.new(net.name, "net")
+        self.net_names = names
+        self.changed = list(names.changed)
+        return words
+
+    def text(self) -> str:
+        for part in self.board.parts:
+            if part.refdes or part.pins:
+                self.part(part)
+        title = " ".join(self.board.name.split()) or "board"
+        changed = self.changed + self.refdes.changed
+        remarks = [f"* {_shown(name)} is written {one}" for name, one in changed]
+        bodies: list[str] = []
+        for (_, ports), name in self.bodies.items():
+            bodies += [*_wrapped([".subckt", name, *ports]), f".ends {name}"]
+        lines = [f".title {title}", *self.lines, *bodies, *self.models.values(), *remarks, ".end"]
+        return "\n".join(lines) + "\n"
+
+    def part(self, part: Part) -> None:
+        if part.fitted is False:
+            self.lines.append(f"* {_shown(part.key)} is not fitted")
+        pins = list(part.pins)
+        counted = [pin.number for pin in pins] == [str(n) for n in range(1, len(pins) + 1)]
+        letter = part.properties.get("spice_element", "")
+        if not pins:
+            self.bare(part)
+        elif counted and self.is_element(part, letter):
+            self.element(part, letter, pins)
+        elif counted and len(pins) == 2 and self.is_passive(part):
+            # no value known: none written
+            self.lines += _wrapped(
+                [self.name(part), *self.nodes(part, pins), *_value_text(part).split()]
+            )
+        else:
+            self.call(part, pins, counted=counted)
+
+    def is_element(self, part: Part, letter: str) -> bool:
+        """Whether the part was read from a deck and can stand there again as it did."""
+        if not letter or letter == "X" or part.refdes[:1].upper() != letter:
+            return False
+        # the value of E and G names their control nodes
+        return letter not in "EG" or all(self.nets[net] == net for net in part.nets)
+
+    def is_passive(self, part: Part) -> bool:
+        if part.properties.get("spice_element"):
+            return False
+        if _PLAIN_REFDES.match(part.refdes):
+            return True
+        # as read from a deck, where any name with the letter is one
+        return part.refdes[:1].upper() in _PASSIVES and "spice_value" in part.properties
+
+    def name(self, part: Part, prefix: str = "") -> str:
+        wanted = part.key
+        if prefix and not wanted.upper().startswith(prefix):
+            wanted = prefix + wanted
+        elif not prefix and not (wanted[:1].isascii() and wanted[:1].isalpha()):
+            wanted = "X" + wanted
+        return self.refdes.new(wanted, "X")
+
+    def nodes(self, part: Part, pins: list[Pin]) -> list[str]:
+        words = []
+        for pin in pins:
+            if pin.net is not None:
+                words.append(self.nets[pin.net])
+            else:
+                own = f"unconnected-_{part.key}-Pad{pin.number}_"
+                words.append(self.net_names.new(own, "unconnected"))
+        return words
+
+    def bare(self, part: Part) -> None:
+        """A part without pins: a name and one word, as schematic tools write it."""
+        if part.properties.get("spice_element") == "K":
+            coupled = part.properties.get("controls", "").split()
+            self.lines += _wrapped([self.name(part), *coupled, *(part.value or "").split()])
+            return
+        word = _word(part.value or "") or f"__{_word(part.refdes) or 'part'}"
+        self.lines.append(f"{self.name(part)} {word}")
+
+    def call(self, part: Part, pins: list[Pin], *, counted: bool) -> None:
+        names = _Names()
+        ports = tuple(
+            names.new((pin.name or pin.number) if counted else pin.number, "pin") for pin in pins
+        )
+        wished = _word(part.value or part.properties.get("model", "")) or "PART"
+        body = self.bodies.get((wished, ports))
+        if body is None:
+            body = self.bodies[wished, ports] = self.body_names.new(wished, "PART")
+        self.lines += _wrapped(
+            [self.name(part, "X"), *self.nodes(part, pins), body, *_settings(part)]
+        )
+
+    def element(self, part: Part, letter: str, pins: list[Pin]) -> None:
+        """An element that was read from a deck, under its own letter again."""
+        nodes, value, words = self.nodes(part, pins), part.value or "", [self.name(part)]
+        model = part.properties.get("model", "")
+        if letter in "RCL":
+            words += [*nodes, *([model] if model != value else []), *_quoted(value).split()]
+            words += _settings(part)
+        elif letter in "VIB":
+            words += [*nodes[:2], *value.split()]
+        elif letter in "EG":
+            words += [*nodes[:2], *(value.split() or nodes[2:])]
+        elif letter in "FH":
+            words += [*nodes, *value.split()]
+        elif letter == "W":
+            words += [*nodes, *part.properties.get("controls", "").split(), model]
+        elif letter == "T":
+            words += [*nodes, *value.split()]
+        else:
+            words += [*nodes, model or _word(value) or "MODEL", *_settings(part)]
+        self.lines += _wrapped(words)
+        self.model(part)
+
+    def model(self, part: Part) -> None:
+        name, kind = part.properties.get("model"), part.properties.get("model_type")
+        if name and kind:
+            parameters = part.properties.get("model_parameters", "")
+            self.models.setdefault(name.lower(), f".model {name} {kind}({parameters})")
+
+
+def _settings(part: Part) -> list[str]:
+    if "spice_element" not in part.properties:
+        return []
+    return [
+        f"{name}={text}"
+        for name, text in part.properties.items()
+        if name not in _OWN_PROPERTIES and re.fullmatch(r"\w+", name) and text
+    ]
+
+
+def _value_text(part: Part) -> str:
+    """Return a passive's value as SPICE reads it: `1M` of a drawing is `1Meg`."""
+    value = part.value or ""
+    if "spice_value" in part.properties:
+        return _quoted(value)
+    letter = part.refdes[0].upper()
+    read = read_part_value(value, _KINDS[letter])
+    number = getattr(read, _PASSIVES[letter])
+    return _word(value) if number is None else _suffixed(number)
+
+
+def _quoted(value: str) -> str:
+    """An expression goes into quotes, as it was; `100n 16V` is none."""
+    if not _EXPRESSION.search(value) or value[0] in "{0123456789.":
+        return value
+    return f"'{value}'" if "'" not in value else _word(value)
+
+
+def _suffixed(number: float) -> str:
+    """Return a number with SPICE's suffix.
+
+    >>> _suffixed(2.2e6), _suffixed(4.7e-8), _suffixed(0.0)
+    ('2.2Meg', '47n', '0')
+    """
+    for factor, suffix in _SUFFIXES:
+        if abs(number) >= factor * (1 - 1e-9):
+            scaled = number / factor
+            text = f"{scaled:.12g}"
+            return f"{text}{suffix}" if "e" not in text else f"{number:.12g}"
+    return f"{number:.12g}"
+
+
+def _word(text: str) -> str:
+    """Return a text as one word of a deck."""
+    word = "".join(char if char.isalnum() or char in _WORD_CHARACTERS else "_" for char in text)
+    return f"_{word}" if word[:1] in {"*", "+", ".", "["} else word
+
+
+def _shown(name: str) -> str:
+    """Return a name as a remark can hold it."""
+    return " ".join(name.split()) or "(no name)"
+
+
+def _wrapped(words: list[str]) -> list[str]:
+    """Break a long line between words; the rest goes on after `+`."""
+    lines = [words[0]]
+    for word in words[1:]:
+        if len(lines[-1]) + 1 + len(word) > LINE_COLUMNS:
+            lines.append(f"+ {word}")
+        else:
+            lines[-1] += f" {word}"
+    return lines
