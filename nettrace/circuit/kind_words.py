@@ -119,7 +119,7 @@ PACKAGE_WORDS: Final = _words(
     (r"oscillator|\btcxo|_osc\b", Kind.OSCILLATOR),
     (r"\bLED[_s\d-]|_LED|^LED|WS2812|LTST|neopixel", Kind.LED),
     (
-        r"button|\btact|tactile|switch|\bSW_|^SW-|skrp|evp-|pushb|dip_?sw|utactil|fsm[rs]?a",
+        r"button|\btact|tactile|(?<!load_)(?<!analog_)(?<!power_)switch(?!ing)|\bSW_|^SW-|skrp|evp-|pushb|dip_?sw|utactil|fsm[rs]?a",
         Kind.SWITCH,
     ),
     (r"relay", Kind.RELAY),
@@ -203,7 +203,10 @@ DESCRIPTION_WORDS: Final = _words(
     (r"oscillator", Kind.OSCILLATOR),
     (r"crystal", Kind.CRYSTAL),
     (r"solder jumper|\bjumper", Kind.JUMPER),
-    (r"push ?button|tactile|\bswitch\b", Kind.SWITCH),
+    (
+        r"push ?button|tactile|(?:slide|toggle|rocker|dip|reed|tact\w*) switch|\b[sd]p[sd]t\b",
+        Kind.SWITCH,
+    ),
     (r"pin header|connector|receptacle|socket", Kind.CONNECTOR),
     (r"\bfuse", Kind.FUSE),
     (r"common.?mode choke", Kind.COMMON_MODE_CHOKE),

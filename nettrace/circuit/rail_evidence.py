@@ -253,12 +253,30 @@ def _driver_of(board: Board, kinds: Mapping[str, PartKind], node: str) -> str | 
             chips[pin.part] = chips.get(pin.part, False) or bool(
                 _SWITCH_NAME.match(_plain(pin.name))
             )
-        elif kind in {Kind.CONNECTOR, Kind.RESISTOR_ARRAY, Kind.CRYSTAL}:
+        elif kind in {Kind.CONNECTOR, Kind.RESISTOR_ARRAY, Kind.CRYSTAL, Kind.TRANSFORMER}:
             return None
+    if not _capacitors_stay(board, kinds, node, chips):
+        return None
     named = [chip for chip, switches in chips.items() if switches]
     if named:
         return named[0]
     return next(iter(chips)) if len(chips) == 1 else None
+
+
+def _capacitors_stay(
+    board: Board, kinds: Mapping[str, PartKind], node: str, chips: Mapping[str, bool]
+) -> bool:
+    """Return whether no capacitor couples the node to another chip, as a choke's output does."""
+    for pin in board.net_by_name[node].pins:
+        if kinds[pin.part].kind is not Kind.CAPACITOR:
+            continue
+        for net in board.part_by_key[pin.part].nets:
+            others = board.net_by_name[net].pins
+            if net == node or len(others) > _MOST_NODE_PINS:
+                continue
+            if any(kinds[o.part].kind is Kind.IC and o.part not in chips for o in others):
+                return False
+    return True
 
 
 def is_feedback_pin(pin: Pin) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from typing import Final
 
@@ -61,6 +62,9 @@ def judge_net(survey: Survey, name: str, aliases: tuple[str, ...]) -> Candidate:
         break
     for converter in evidence.converter_of.get(name, ()):
         candidate.add(0.8, f"output of {converter.chip} through {converter.inductor}")
+    if power and not _several_loads(power) and all(_is_reference(pin) for pin in power):
+        # a chip's own reference with its capacitor supplies nothing
+        return candidate
     if power and (decoupling or _several_loads(power)):
         words = ", ".join(dict.fromkeys(f"{p.part}.{p.name or p.number}" for p in power[:3]))
         candidate.add(0.7, f"supply pins {words}")
@@ -68,6 +72,10 @@ def judge_net(survey: Survey, name: str, aliases: tuple[str, ...]) -> Candidate:
         candidate.add(0.6, "a supply output with a capacitor")
     _judge_decoupling(survey, name, candidate, active)
     return candidate
+
+
+def _is_reference(pin: Pin) -> bool:
+    return re.match(r"^V?REF|^V?CM\b|^VCOM|REF[PN]?$", pin.name or "", re.IGNORECASE) is not None
 
 
 def _several_loads(pins: Iterable[Pin]) -> bool:

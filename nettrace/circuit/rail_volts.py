@@ -129,6 +129,7 @@ def _named(board: Board, kinds: Mapping[str, PartKind], net: str) -> Volts | Non
 
 
 _BATTERY_TEXT: Final = re.compile(r"batt?(?:ery|con)?|lipo|li-?ion|\bcell\b|CR\d{4}", re.IGNORECASE)
+_BATTERY_PIN: Final = re.compile(r"^(?:V?BATT?\+?|B\+|PACK\+|CELL\+|P\+)$", re.IGNORECASE)
 _COIN_TEXT: Final = re.compile(r"\bCR ?\d{4}|coin", re.IGNORECASE)
 
 
@@ -139,7 +140,9 @@ def _battery(board: Board, kinds: Mapping[str, PartKind], net: str, name: str) -
         part = board.part_by_key[pin.part]
         text = f"{part.refdes} {part.value or ''} {part.package or ''}"
         if kind is Kind.BATTERY or (
-            kind is Kind.CONNECTOR and name and len(part.nets) <= 4 and _BATTERY_TEXT.search(text)
+            kind is Kind.CONNECTOR
+            and len(part.nets) <= 6
+            and ((name and _BATTERY_TEXT.search(text)) or _BATTERY_PIN.match(pin.name or ""))
         ):
             nominal, least, most = COIN if _COIN_TEXT.search(text) else LITHIUM
             what = "coin cell" if _COIN_TEXT.search(text) else "one lithium cell"
@@ -195,6 +198,9 @@ def _divided(
         matches = _guesses(divider.ratio, named)
         if len(matches) == 1:
             reference, volts = matches[0]
+            if named is not None:
+                text = f"{named.basis}, which {basis} gives with a {reference:g} V reference"
+                return Volts(volts, named.min, named.max, text, named.score)
             text = f"{basis}, if {chip} has a {reference:g} V reference"
             return Volts(volts, volts * 0.98, volts * 1.02, text, 0.55)
     return None

@@ -6,18 +6,20 @@ output), or by a link from another rail. The voltage is settled in `rail_volts`.
 
 from __future__ import annotations
 
+import re
+from collections import deque
 from collections.abc import Mapping
 from typing import Final
 
 from nettrace.circuit.evidence import NetKind, PartKind, Rail, Volts
 from nettrace.circuit.grounds import Ground
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.rail_evidence import ACTIVE, is_power_pin
+from nettrace.circuit.rail_evidence import ACTIVE
 from nettrace.circuit.rail_judge import judge_nets
 from nettrace.circuit.rail_names import read_rail_name
 from nettrace.circuit.rail_spread import CARRIES, spread_rails
 from nettrace.circuit.rail_survey import Survey
-from nettrace.circuit.rail_volts import settle_volts
+from nettrace.circuit.rail_volts import Feed, settle_volts
 from nettrace.circuit.series import pairs_of
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
@@ -45,13 +47,16 @@ def infer_rails(
         {net: tuple(c.feeds) for net, c in survey.found.items()},
         survey.noted,
     )
+    sources = _sources(survey)
     rails: dict[str, Rail] = {}
     for net in board.nets:
         name = net.name
         if name in survey.grounds:
             rails[name] = _ground_rail(survey, survey.grounds[name])
         elif name in survey.found:
-            rails[name] = _supply_rail(survey, name, volts.get(name), others.get(name, ()))
+            rails[name] = _supply_rail(
+                survey, name, volts.get(name), others.get(name, ()), sources.get(name)
+            )
     return rails
 
 
@@ -67,6 +72,8 @@ def _linked(survey: Survey, name: str) -> tuple[tuple[str, str], ...]:
     found: dict[tuple[str, str], None] = {}
     for pin in survey.board.net_by_name[name].pins:
         kind = survey.kinds[pin.part]
+        if not kind.fitted:
+            continue
         if kind.kind in {Kind.CAPACITOR, Kind.IC, Kind.CONNECTOR} and name in survey.grounds:
             continue
         for pair in pairs_of(survey.board.part_by_key[pin.part], kind):
@@ -79,9 +86,14 @@ def _linked(survey: Survey, name: str) -> tuple[tuple[str, str], ...]:
     return tuple(sorted(found, key=lambda pair: natural_key(pair[0])))
 
 
-def _supply_rail(survey: Survey, name: str, volts: Volts | None, others: tuple[Volts, ...]) -> Rail:
+def _supply_rail(
+    survey: Survey,
+    name: str,
+    volts: Volts | None,
+    others: tuple[Volts, ...],
+    source: str | None,
+) -> Rail:
     candidate = survey.found[name]
-    source = _source(survey, name)
     loads = {
         pin.part
         for pin in survey.board.net_by_name[name].pins
@@ -109,25 +121,90 @@ def _supply_rail(survey: Survey, name: str, volts: Volts | None, others: tuple[V
 _LOADS: Final = ACTIVE | {Kind.CONNECTOR, Kind.LED, Kind.UNKNOWN}
 
 
-def _source(survey: Survey, name: str) -> str | None:
-    """Return the part that feeds the rail: converter, regulator output, link, connector."""
+def _sources(survey: Survey) -> dict[str, str]:
+    """Return the part that feeds each rail: converter, regulator output, battery, plug, or link.
+
+    Links carry both ways; the way from a rail with a source of its own settles which end is fed.
+    """
+    found: dict[str, str] = {}
+    for name in survey.found:
+        part = _own_source(survey, name)
+        if part is not None:
+            found[name] = part
+    waiting = deque(found)
+    onward: dict[str, list[Feed]] = {}
+    for candidate in survey.found.values():
+        for feed in candidate.feeds:
+            if feed.fitted:
+                onward.setdefault(feed.from_net, []).append(feed)
+    while waiting:
+        for feed in onward.get(waiting.popleft(), ()):
+            if feed.to_net not in found:
+                found[feed.to_net] = feed.part
+                waiting.append(feed.to_net)
+    # islands without any source: the rail that the most links leave feeds the others
+    left = [name for name in survey.found if name not in found]
+    left.sort(
+        key=lambda name: (
+            -len({feed.to_net for feed in onward.get(name, ())}),
+            -survey.evidence.farads(name),
+            -len(survey.board.net_by_name[name].pins),
+            natural_key(name),
+        )
+    )
+    for root in left:
+        if root in found:
+            continue
+        waiting.append(root)
+        while waiting:
+            for feed in onward.get(waiting.popleft(), ()):
+                if feed.to_net not in found and feed.to_net != root:
+                    found[feed.to_net] = feed.part
+                    waiting.append(feed.to_net)
+    return found
+
+
+def _own_source(survey: Survey, name: str) -> str | None:
+    """Return what makes the rail or brings it in, links apart."""
     evidence = survey.evidence
     for converter in evidence.converter_of.get(name, ()):
         return converter.chip
     for pin in evidence.output_pins.get(name, ()):
         if survey.kinds[pin.part].kind in ACTIVE:
             return pin.part
-    feeds = survey.found[name].feeds
-    fed = [feed for feed in feeds if feed.fitted] or feeds
-    if fed and not _fed_outside(survey, name):
-        return fed[0].part
-    for pin in evidence.connector_pins.get(name, ()):
-        if is_power_pin(pin) or _fed_outside(survey, name):
-            return pin.part
     for pin in survey.board.net_by_name[name].pins:
-        if survey.kinds[pin.part].kind in {Kind.BATTERY, Kind.SOURCE}:
+        kind = survey.kinds[pin.part].kind
+        if kind in {Kind.BATTERY, Kind.SOURCE}:
             return pin.part
-    return fed[0].part if fed else None
+        if kind is Kind.DIODE:
+            for net in survey.board.part_by_key[pin.part].nets:
+                if net in evidence.booster_of:
+                    return evidence.booster_of[net]
+    for pin in evidence.connector_pins.get(name, ()):
+        part = survey.board.part_by_key[pin.part]
+        text = f"{part.refdes} {part.value or ''} {part.package or ''}"
+        if _OUTLET_TEXT.search(text):
+            continue
+        if _INLET.match(pin.name or "") or _INLET_TEXT.search(text):
+            return pin.part
+        if _fed_outside(survey, name) and len(part.nets) <= MOST_INLET_NETS:
+            return pin.part
+    return None
+
+
+#: A plug with more nets than this is a header that carries supplies along.
+MOST_INLET_NETS: Final = 8
+#: Sockets by which a board is supplied, and those by which it supplies (common practice).
+_INLET_TEXT: Final = re.compile(
+    r"micro.?b|mini.?b|usb.?c\b|usb_c|type.?c|usb.?b\b|jack|batt|lipo|barrel|dc.?in", re.IGNORECASE
+)
+_OUTLET_TEXT: Final = re.compile(
+    r"usb.?a\b|usb_a_|hdmi|audio|phone|stereo|\d\.5.?mm", re.IGNORECASE
+)
+
+
+#: Pins of a plug by which a supply comes in.
+_INLET: Final = re.compile(r"^(?:VBUS|V?BATT?\+?|VIN|DC_?IN|B\+|PACK\+)$", re.IGNORECASE)
 
 
 def _fed_outside(survey: Survey, name: str) -> bool:

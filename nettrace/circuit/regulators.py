@@ -46,6 +46,14 @@ _FIXED: Final = (
 )
 
 
+#: "VREF = 0.6 V", "reference 0.8V", "0.6 V feedback reference".
+_STATED: Final = re.compile(
+    r"(?:v_?ref|v_?fb|reference(?: of)?|feedback(?: voltage)?)\s*[=:]?\s*(\d(?:\.\d+)?)\s*V\b"
+    r"|(\d\.\d+)\s*V\s+(?:feedback |internal )?(?:reference|feedback)",
+    re.IGNORECASE,
+)
+
+
 @lru_cache(maxsize=4096)
 def _reference(text: str) -> float | None:
     for prefix, volts in REFERENCES:
@@ -56,11 +64,9 @@ def _reference(text: str) -> float | None:
 
 def reference_volts(part: Part) -> float | None:
     """Return the feedback reference of a regulator, V: stated in its description, or by family."""
-    match = re.search(
-        r"(?:V?ref|Vfb|V_FB)\s*[=:]?\s*(\d(?:\.\d+)?)\s*V", part.description or "", re.I
-    )
+    match = _STATED.search(part.description or "")
     if match:
-        return float(match[1])
+        return float(match[1] or match[2])
     return _reference((part.value or "").upper())
 
 
