@@ -30,7 +30,7 @@ MOST_NEAR = 2000
 
 
 def build_board(document: Document, design: Design, hierarchy: Hierarchy) -> Board:
-    """Return the board of a design; BadInput where a reference leads nowhere."""
+    """Return the board of a design, which it uses up; BadInput where a reference leads nowhere."""
     return _Expander(document, design, hierarchy).board()
 
 
@@ -65,6 +65,19 @@ class _Expander(PartMaker):
                 builder.warn(code, f"{count} such in all; the first {MOST_WARNINGS} are listed")
         if self.has_sheets and not self.keep:
             builder.part_records, builder.net_records, builder.pin_records = self.top_counts
+        # what was read is used up: freezing the board takes its memory
+        self.design.libraries.clear()
+        for used in (self.slots_of_parts, self.nodes, self.top_joined):
+            used.clear()
+        for known in (
+            self.uses,
+            self.fields,
+            self.joined_units,
+            self.ids_folded,
+            self.pins_of_view,
+        ):
+            known.clear()
+        del view
         return builder.build()
 
     def check_size(self, view: View, library: str) -> None:

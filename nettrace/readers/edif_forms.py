@@ -243,7 +243,9 @@ class _Filler:
                 name = one if one[0] != "&" else decode_id(one)
             if one in instances:
                 raise Mismatch
-            instance = Instance(name, view, cell, library or "", match.start("at"))
+            instance = Instance(
+                name, intern(view), intern(cell), intern(library or ""), match.start("at")
+            )
             instances[one] = instance
             items, close = match.end("items"), match.end("close")
             if designator is not None:
