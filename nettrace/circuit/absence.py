@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from nettrace.circuit.absence_dividers import DIVIDER_RULES
 from nettrace.circuit.absence_lines import LINE_RULES
 from nettrace.circuit.absence_parts import PART_RULES
+from nettrace.circuit.absence_pulls import PULL_RULES
 from nettrace.circuit.absence_site import Gap, Rule, minor, unknown
 from nettrace.circuit.absence_supply import SUPPLY_RULES
 from nettrace.circuit.evidence import Absence
@@ -17,9 +19,17 @@ __all__ = ["judge_absence"]
 
 #: A role less likely than this decides nothing.
 LEAST_SCORE: Final = 0.3
+#: Where the likeliest role gives no answer, one so little less likely is asked.
+CLOSE: Final = 0.25
 #: By role; where two families know a role they are asked in this order, the next if the first
 #: cannot say.
-_FAMILIES: Final[tuple[dict[str, Rule], ...]] = (SUPPLY_RULES, LINE_RULES, PART_RULES)
+_FAMILIES: Final[tuple[dict[str, Rule], ...]] = (
+    SUPPLY_RULES,
+    PULL_RULES,
+    DIVIDER_RULES,
+    LINE_RULES,
+    PART_RULES,
+)
 
 
 def judge_absence(circuit: Circuit, part_key: str) -> Absence:
@@ -38,7 +48,7 @@ def judge_absence(circuit: Circuit, part_key: str) -> Absence:
             return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role)) or unknown()
         return unknown("its nets are not known, so what stops is not known")
     for role in roles:
-        if role.score < LEAST_SCORE:
+        if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break
         gap = Gap(circuit, part, role.role)
         for family in _FAMILIES:

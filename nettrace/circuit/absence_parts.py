@@ -10,6 +10,7 @@ from nettrace.circuit.absence_site import (
     Gap,
     Rule,
     blocks,
+    bus_name,
     degrades,
     listed,
     minor,
@@ -17,6 +18,7 @@ from nettrace.circuit.absence_site import (
 from nettrace.circuit.absence_supply import rails_lost, supply_link
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.series import terminals_of
 from nettrace.model.names import natural_key
 
 __all__ = ["PART_RULES"]
@@ -56,12 +58,12 @@ def clamp(gap: Gap) -> Absence:
     return minor(f"works, but nothing limits the voltage of {listed(nets)}")
 
 
-def snubber(gap: Gap) -> Absence:
+def snubber(_: Gap) -> Absence:
     """A snubber: works, with ringing."""
     return minor("works, with more ringing and interference at the switching edge")
 
 
-def feed_forward(gap: Gap) -> Absence:
+def feed_forward(_: Gap) -> Absence:
     """A feed-forward capacitor: the regulator answers more slowly."""
     return minor("the regulator answers changes of load more slowly; its output may ring")
 
@@ -84,9 +86,7 @@ def crystal(gap: Gap) -> Absence:
     who = listed(chips) or "its chip"
     if gap.circuit.kinds[gap.key].hertz == WATCH_HERTZ:
         return degrades(f"{who} has no 32.768 kHz clock: time of day and sleep fail")
-    return blocks(
-        f"{who} has no clock from {gap.part.refdes}: it does not run, or not the part that needs it"
-    )
+    return blocks(f"{who} has no clock from {gap.part.refdes}: it does not run, or not wholly")
 
 
 def crystal_load(gap: Gap) -> Absence:
@@ -96,7 +96,7 @@ def crystal_load(gap: Gap) -> Absence:
     return degrades(f"{who} lacks a load capacitor: it runs too fast, or does not start")
 
 
-def crystal_feedback(gap: Gap) -> Absence:
+def crystal_feedback(_: Gap) -> Absence:
     """The oscillator may not start."""
     return degrades("the oscillator may not start, unless the chip has this resistor inside")
 
@@ -108,7 +108,7 @@ def oscillator(gap: Gap) -> Absence:
     return blocks(f"{listed(chips) or 'what takes its clock'} has no clock")
 
 
-def lamp(gap: Gap) -> Absence:
+def lamp(_: Gap) -> Absence:
     """The lamp is dark."""
     return minor("the lamp stays dark")
 
@@ -125,10 +125,11 @@ def level_shifter(gap: Gap) -> Absence | None:
         return None
     effects = []
     for first, second in sorted(pairs, key=lambda pair: natural_key(pair[0])):
-        sides = [listed(gap.chips_on(*gap.island(net))) for net in (first, second)]
+        sides = [gap.chips_on(*gap.island(net)) for net in (first, second)]
         text = f"{first} and {second} are apart"
         if all(sides):
-            text += f": {sides[0]} and {sides[1]} do not hear each other"
+            few, many = sorted(sides, key=len)
+            text += f": {listed(few)} no longer reach{'es' if len(few) == 1 else ''} {listed(many)}"
         effects.append(text)
     return blocks(*effects[:4])
 
@@ -144,8 +145,6 @@ def switching_transistor(gap: Gap) -> Absence | None:
     for net in rails:
         if gap.circuit.rails[net].source == gap.key:
             return supply_link(gap)
-    from nettrace.circuit.series import terminals_of  # noqa: PLC0415 (kept beside its use)
-
     ends = terminals_of(gap.part)
     switched = [
         n for n in ((ends.drain, ends.source) if ends else gap.part.nets) if gap.is_signal(n)
@@ -166,7 +165,7 @@ def switch(gap: Gap) -> Absence | None:
     found = supply_link(gap) if any(gap.is_supply(net) for net in gap.part.nets) else None
     if found is not None:
         return found
-    nets = [net for net in gap.part.nets if gap.is_signal(net)]
+    nets = [net for net in gap.part.nets if gap.is_signal(net) and not gap.open_pin(net)]
     if any(gap.is_ground(net) for net in gap.part.nets) or len(nets) < 2:
         return degrades(f"{listed(nets)} can no longer be switched by hand")
     return degrades(f"{listed(nets)} stay apart: the switch cannot be closed")
@@ -175,29 +174,31 @@ def switch(gap: Gap) -> Absence | None:
 def connector(gap: Gap) -> Absence:
     """What comes in and goes out by it."""
     nets = gap.part.nets
-    fed = [net for net in nets if gap.is_supply(net) and gap.circuit.rails[net].source == gap.key]
+    rails = gap.circuit.rails
+    fed = [net for net in nets if gap.is_supply(net) and rails[net].source == gap.key]
+    pack = [net for net in nets if gap.is_supply(net) and gap.is_pack(net)]
     effects: list[str] = []
-    if fed:
+    if pack:
+        effects.append(
+            "the battery is cut off: no operation without an outside supply, no charging"
+        )
+    elif fed:
         lost = rails_lost(gap, fed, f"it comes in by {gap.part.refdes}")
         effects.extend(lost.effects)
-    buses = [_bus(bus.protocol, bus.name) for bus in gap.circuit.buses if gap.key in bus.parts]
+    buses = [bus_name(bus) for bus in gap.circuit.buses if gap.key in bus.parts]
     if buses:
-        effects.append(f"nothing is reached by {gap.part.refdes} over {listed(buses)}")
-    signals = [net for net in nets if gap.is_signal(net)]
+        effects.append(f"not brought out any more: {listed(buses)}")
+    signals = [net for net in nets if gap.is_signal(net) and not gap.open_pin(net)]
     if signals and not buses:
-        effects.append(f"{listed(signals)} {_is(signals)} not brought out")
-    if fed:
+        effects.append(f"not brought out any more: {listed(signals)}")
+    if fed or pack:
         return blocks(*effects)
     if not effects:
         return minor("nothing but supply and ground is brought out by it")
     return degrades(*effects)
 
 
-def _bus(protocol: str, name: str) -> str:
-    return name if protocol.casefold() in name.casefold() else f"{protocol} {name}"
-
-
-def battery(gap: Gap) -> Absence:
+def battery(_: Gap) -> Absence:
     """No operation without a supply from outside."""
     return blocks("the board runs from an outside supply alone")
 
@@ -218,7 +219,7 @@ def controller(gap: Gap) -> Absence:
     return _chip(gap, "the controller is missing: nothing it runs works")
 
 
-def fuel_gauge(gap: Gap) -> Absence:
+def fuel_gauge(_: Gap) -> Absence:
     """No battery figure."""
     return degrades("no battery figure: state of charge and current are not known")
 
@@ -251,8 +252,11 @@ def interface_chip(gap: Gap) -> Absence:
 
 
 def plain_chip(gap: Gap) -> Absence:
-    """A logic chip, an amplifier: its outputs are dead."""
-    return _chip(gap, f"the lines that {gap.part.refdes} drives are dead ({_users(gap)})")
+    """A logic chip, an amplifier: what hangs on its lines hears nothing of it."""
+    nets = [net for net in gap.part.nets if gap.is_signal(net)]
+    others = gap.hearers(n for net in nets for n in gap.island(net))
+    towards = f": {listed(others)} without it" if others else ""
+    return _chip(gap, f"the lines through {gap.part.refdes} are dead{towards}")
 
 
 def clock_chip(gap: Gap) -> Absence:
@@ -262,6 +266,8 @@ def clock_chip(gap: Gap) -> Absence:
 
 def sensor(gap: Gap) -> Absence:
     """What it measures is missing."""
+    if gap.kind_of(gap.key) is Kind.MICROPHONE:
+        return degrades(f"{gap.part.refdes} picks up no sound; the rest works")
     return degrades(f"{_users(gap)} has nothing to read from {gap.part.refdes}; the rest works")
 
 
@@ -270,12 +276,12 @@ def sounder(gap: Gap) -> Absence:
     return degrades(f"{gap.part.refdes} is silent; the rest works")
 
 
-def test_point(gap: Gap) -> Absence:
+def measuring_point(_: Gap) -> Absence:
     """A place to measure is missing, no more."""
     return minor("nothing stops; a place to measure is missing")
 
 
-def mechanical(gap: Gap) -> Absence:
+def mechanical(_: Gap) -> Absence:
     """Nothing electrical, but for a pad on ground."""
     return minor("nothing electrical stops")
 
@@ -306,6 +312,6 @@ PART_RULES: Final[dict[str, Rule]] = {
     "real-time clock": clock_chip,
     "sensor": sensor,
     "sounder or motor": sounder,
-    "test point": test_point,
+    "test point": measuring_point,
     "mechanical": mechanical,
 }

@@ -17,7 +17,7 @@ from nettrace.model.names import natural_key
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
 
-__all__ = ["ACTIVE", "Gap", "Rule", "blocks", "degrades", "listed", "minor", "unknown"]
+__all__ = ["ACTIVE", "Gap", "Rule", "blocks", "bus_name", "degrades", "listed", "minor", "unknown"]
 
 #: Kinds that drive or read a line.
 ACTIVE: Final = frozenset(
@@ -73,6 +73,15 @@ def listed(names: Sequence[str], most: int = MOST_NAMED) -> str:
     if len(names) < 2:
         return "".join(names)
     return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def bus_name(bus: Bus) -> str:
+    """Return a bus as people call it: `I2C bus GAUGE`, `USB bus`."""
+    shown = bus.protocol.upper() if len(bus.protocol) <= 5 else bus.protocol
+    shown = {"usb2": "USB", "usb-c cc": "USB-C", "one-wire": "one-wire"}.get(bus.protocol, shown)
+    if shown.casefold() in bus.name.casefold() or bus.name.casefold() in shown.casefold():
+        return f"{shown} bus" if bus.name.casefold() in shown.casefold() else f"bus {bus.name}"
+    return f"{shown} bus {bus.name}"
 
 
 @dataclass(frozen=True)
@@ -174,6 +183,23 @@ class Gap:
                 waiting.append(far)
         return tuple(found)
 
+    def hearers(self, nets: Iterable[str]) -> tuple[str, ...]:
+        """Return what the nets serve; where nothing is on them, what is behind their capacitors."""
+        nets = tuple(nets)
+        found = self.telling(nets)
+        if found:
+            return found
+        board = self.circuit.board
+        for key in self.parts_on(nets, Kind.CAPACITOR):
+            for net in board.part_by_key[key].nets:
+                if net not in nets and self.is_signal(net):
+                    found += tuple(k for k in self.telling(self.island(net)) if k not in found)
+        return found
+
+    def is_pack(self, net: str) -> bool:
+        """Return whether a rail is a battery's own: by its name, or a battery stands on it."""
+        return "BAT" in net.upper() or bool(self.parts_on([net], Kind.BATTERY))
+
     def bus_line(self, *nets: str) -> tuple[Bus, BusLine] | None:
         """Return the first bus line that one of the nets belongs to."""
         wanted = set(nets)
@@ -207,8 +233,12 @@ class Gap:
         rail = self.rail(net)
         return rail.volts.nominal if rail is not None and rail.volts is not None else None
 
+    def open_pin(self, net: str) -> bool:
+        """Return whether nothing else is on the net."""
+        return len(self.circuit.board.net_by_name[net].pins) < 2
+
     def with_volts(self, net: str) -> str:
-        """Return a rail with its voltage, `+1V8`, `VSYS (4.4 V)`; the name alone where it says so."""
+        """Return a rail with its voltage, `VSYS (4.4 V)`; the name alone where it says so."""
         volts = self.volts(net)
         if volts is None or not self.is_supply(net):
             return net

@@ -18,14 +18,16 @@ from nettrace.circuit.absence_site import (
 )
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.regulators import is_regulator_text
+from nettrace.circuit.series import is_closed
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
-__all__ = ["SUPPLY_RULES", "dead_without", "rails_lost", "supply_link"]
+__all__ = ["SHELL_WORDS", "SUPPLY_RULES", "dead_without", "rails_lost", "supply_link"]
 
 #: A rail that loses more than this share of its capacitance ripples (common practice, no source).
 LARGE_SHARE: Final = 0.5
+#: One that loses less than this has more noise, no less reserve (common practice, no source).
+SMALL_SHARE: Final = 0.1
 #: A capacitor serves the chip whose supply pin is within this, mm (common practice, no source).
 NEAR_MM: Final = 6.0
 _OUTSIDE: Final = frozenset({Kind.CONNECTOR, Kind.BATTERY, Kind.SOURCE})
@@ -58,7 +60,9 @@ def _inputs(gap: Gap, source: str, output: str) -> list[str]:
     return [
         net
         for net in gap.circuit.board.part_by_key[source].nets
-        if net != output and gap.is_supply(net) and rails[net].source != source
+        if net != output
+        and gap.is_supply(net)
+        and (rails[net].source != source or gap.is_pack(net))
     ]
 
 
@@ -78,29 +82,64 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
         if pin.part in (gap.key, rails[rail].source) or gap.kind_of(pin.part) is not Kind.DIODE:
             continue
         others = [net for net in board.part_by_key[pin.part].nets if net != rail]
+        cathodes = [net for net in (rail, *others) if _feeds(gap, pin.part, net)]
+        if cathodes and rail not in cathodes:
+            continue
         if any(gap.is_supply(net) and net not in gone for net in others):
             found[pin.part] = None
     return tuple(sorted(found, key=natural_key))
+
+
+def _feeds(gap: Gap, key: str, net: str) -> bool:
+    return gap.is_supply(net) and gap.circuit.rails[net].source == key
 
 
 def rails_lost(gap: Gap, rails: Iterable[str], why: str) -> Absence:
     """Return that these rails have no supply any more: what they feed, and what hangs on them."""
     first = tuple(rails)
     dead = dead_without(gap, first)
-    loads: dict[str, None] = {}
-    for name in dead:
-        for key in gap.circuit.rails[name].loads:
-            if key != gap.key and gap.circuit.kinds[key].fitted:
-                loads[key] = None
-    chips = [key for key in loads if gap.kind_of(key) in ACTIVE]
     effects = [f"{listed([gap.with_volts(net) for net in first])} {_has(first)} no supply: {why}"]
     if len(dead) > len(first):
         rest = dead[len(first) :]
         effects.append(f"with it {listed(rest)} {'is' if len(rest) == 1 else 'are'} dead")
-    told = chips or list(loads)
-    if told:
-        effects.append(f"without power: {listed(sorted(told, key=natural_key), 6)}")
+    effects += _unpowered(gap, dead)
     return blocks(*effects)
+
+
+def _unpowered(gap: Gap, dead: tuple[str, ...]) -> list[str]:
+    """Return who is without power, who lacks one supply of several, and what is not charged."""
+    board, rails = gap.circuit.board, gap.circuit.rails
+    loads = {key for net in dead for key in rails[net].loads if key != gap.key}
+    without, lacking, chargers, plugs = [], [], [], []
+    for key in sorted(loads, key=natural_key):
+        if not gap.circuit.kinds[key].fitted:
+            continue
+        if gap.kind_of(key) not in ACTIVE:
+            plugs.append(key)
+            continue
+        supplies = [
+            net
+            for net in board.part_by_key[key].nets
+            if gap.is_supply(net) and (rails[net].source != key or gap.is_pack(net))
+        ]
+        if gap.role_of(key) == "charger":
+            chargers.append(key)
+        elif all(net in dead for net in supplies):
+            without.append(key)
+        else:
+            lacking.append(key)
+    found = []
+    if without:
+        found.append(f"without power: {listed(without, 6)}")
+    if lacking:
+        one = len(lacking) == 1
+        what = f"one of {'its' if one else 'their'} supplies"
+        found.append(f"{listed(lacking, 6)} {'lacks' if one else 'lack'} {what}")
+    if chargers:
+        found.append(f"{listed(chargers)} cannot charge the battery")
+    if plugs and not found:
+        found.append(f"nothing comes to {listed(plugs)}")
+    return found
 
 
 def _has(names: tuple[str, ...]) -> str:
@@ -179,7 +218,7 @@ _LINK_WORDS: Final = {
 def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
     rails = gap.circuit.rails
     shell = next(
-        (net for net in (first, second) if any(w in net.upper() for w in _SHELL_WORDS)), None
+        (net for net in (first, second) if any(w in net.upper() for w in SHELL_WORDS)), None
     )
     if shell is not None:
         return minor(f"the shell ({shell}) is not tied to ground here: more interference")
@@ -196,7 +235,7 @@ def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
     return blocks(f"{ordered[0]} is cut off from {ordered[1]}: {what}")
 
 
-_SHELL_WORDS: Final = ("SHIELD", "SHLD", "SHELL", "CHASSIS", "EARTH")
+SHELL_WORDS: Final = ("SHIELD", "SHLD", "SHELL", "CHASSIS", "EARTH")
 
 
 def current_shunt(gap: Gap) -> Absence | None:
@@ -232,6 +271,9 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     own = gap.circuit.kinds[gap.key].farads
     others = {key: farads for key, farads in bank.items() if key != gap.key}
     serves = f" at {near}" if near else ""
+    behind = _behind_link(gap, rail)
+    if not others and behind is not None:
+        return minor(f"{rail} has no capacitor of its own left, only those behind {behind}{serves}")
     if not others:
         source = gap.circuit.rails[rail].source
         maker = source is not None and gap.kind_of(source) is Kind.IC
@@ -247,7 +289,21 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     text = f"{rail} keeps {left} of {engineering(whole, 'F', 3)} ({_count(len(others))} left)"
     if share > LARGE_SHARE:
         return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
-    return minor(f"{text}: more noise on the rail{serves}")
+    what = "less reserve when the load rises" if share > SMALL_SHARE else "more noise on the rail"
+    return minor(f"{text}: {what}{serves}")
+
+
+def _behind_link(gap: Gap, rail: str) -> str | None:
+    """Return the part of no resistance that joins the rail to capacitors of another."""
+    for link in gap.circuit.links.get(rail, ()):
+        if link.kind not in _STIFF or link.conditional == "not fitted":
+            continue
+        if gap.is_supply(link.to_net) and set(_bank(gap, link.to_net)) - {gap.key}:
+            return link.part
+    return None
+
+
+_STIFF: Final = frozenset({"zero-ohm link", "current shunt", "jumper header", "jumper", "fuse"})
 
 
 def _count(number: int) -> str:
@@ -337,15 +393,11 @@ def _made(gap: Gap) -> list[str]:
 
 def charger(gap: Gap) -> Absence:
     """The battery is not charged; with a power path, what it feeds is dead."""
-    made = [net for net in _made(gap) if not _is_pack(gap, net)]
+    made = [net for net in _made(gap) if not gap.is_pack(net)]
     if made:
         lost = rails_lost(gap, made, f"{gap.key} passes the supply on")
         return blocks("the battery is not charged", *lost.effects)
     return blocks("the battery is not charged")
-
-
-def _is_pack(gap: Gap, net: str) -> bool:
-    return bool(gap.parts_on([net], Kind.BATTERY)) or "BAT" in net.upper()
 
 
 def or_ing(gap: Gap) -> Absence | None:
@@ -367,8 +419,10 @@ def power_diode(gap: Gap) -> Absence | None:
     if gap.ends is not None and any(gap.is_ground(net) for net in gap.ends):
         other = gap.ends[0] if gap.is_ground(gap.ends[1]) else gap.ends[1]
         if gap.role == "rectifier or freewheel diode":
-            return degrades(f"the current of the coil at {other} has no way when it is switched off: "
-                            "the switch there is stressed, a converter fails")  # fmt: skip
+            return degrades(
+                f"the coil's current at {other} has no way when it is switched off: the switch "
+                "there is stressed, a converter fails"
+            )
         return minor(f"works, but {other} is not protected against reverse polarity")
     found = supply_link(gap)
     if found is not None:
@@ -384,22 +438,20 @@ def bleeder(gap: Gap) -> Absence:
 
 
 def jumper(gap: Gap) -> Absence | None:
-    """A jumper: what it joins is apart, if it was closed."""
-    joined = any(
-        link.part == gap.key and not link.conditional
+    """A jumper or a header in series: what it joins is apart, if it was closed."""
+    links = [
+        link
         for net in gap.part.nets
         for link in gap.circuit.links.get(net, ())
-    )
-    if not joined:
+        if link.part == gap.key
+    ]
+    if not links or is_closed(gap.part, gap.circuit.kinds[gap.key]) is False:
         return minor("it joins nothing unless it is closed")
-    return supply_link(gap)
-
-
-def fed_chips_are_regulators(gap: Gap) -> bool:
-    """Return whether every chip on the part's signals is a regulator."""
-    chips = gap.chips_on(*(net for net in gap.part.nets if gap.is_signal(net)))
-    parts = gap.circuit.board.part_by_key
-    return bool(chips) and all(is_regulator_text(parts[key]) for key in chips)
+    found = supply_link(gap)
+    if found is None or not any(link.conditional for link in links):
+        return found
+    first, *rest = found.effects
+    return Absence(found.severity, (f"if it was closed: {first}", *rest))
 
 
 SUPPLY_RULES: Final[dict[str, Rule]] = {

@@ -7,6 +7,9 @@ cold below 0 °C, hot above 60 °C).
 
 from __future__ import annotations
 
+import re
+from typing import Final
+
 from nettrace.circuit.absence_site import Gap, blocks, degrades, listed, unknown
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
@@ -51,29 +54,56 @@ def _pack_or_thermistor(gap: Gap, nets: tuple[str, ...]) -> bool:
 
 def thermistor_bias(gap: Gap) -> Absence | None:
     """The fixed resistor, or the thermistor, from the line to a supply or to ground is gone."""
-    if gap.to_fixed is None:
+    ends = gap.to_fixed or _to_reference(gap)
+    if ends is None:
         return None
-    signal, far = gap.to_fixed
+    signal, far = ends
     nets = gap.island(signal)
-    if gap.role == "thermistor bias" or is_thermistor_line(gap, nets):
-        readers = gap.chips_on(*nets)
-        to_supply = _thermistor_to_supply(gap, nets)
-        at_supply = gap.is_supply(far)
-        if gap.role == "thermistor":
-            to_supply = at_supply
-            others = [p for p in gap.circuit.pulls.get(signal, ()) if p.part != gap.key]
-            if not others and not to_supply and len(readers) == 1:
-                pass  # biased by the chip itself: open all the same
-            state = "coldest"
-            return reading_of(gap, readers, signal, state)
-        if at_supply and not to_supply:
-            if not _pack_or_thermistor(gap, nets):
-                return None
-            return reading_of(gap, readers, signal, "hottest")
-        if not at_supply and to_supply:
-            return reading_of(gap, readers, signal, "hottest")
-        return degrades(f"{signal} is no longer shunted to {far}: {listed(readers) or 'its reader'} "
-                        "reads it as colder than it is")  # fmt: skip
+    if gap.role != "thermistor bias" and not is_thermistor_line(gap, nets):
+        return None
+    readers = gap.chips_on(*nets)
+    at_ground = gap.is_ground(far)
+    if gap.role == "thermistor":
+        return reading_of(gap, readers, signal, "coldest")
+    to_supply = _thermistor_to_supply(gap, nets)
+    if at_ground == to_supply:
+        if not _pack_or_thermistor(gap, nets):
+            return None
+        return reading_of(gap, readers, signal, "hottest")
+    return degrades(
+        f"{signal} is no longer shunted to {far}: {listed(readers) or 'its reader'} reads it as "
+        "colder than it is"
+    )
+
+
+def _to_reference(gap: Gap) -> tuple[str, str] | None:
+    """Return (line, reference) where a chip's own reference output feeds the line."""
+    if gap.ends is None or not all(gap.is_signal(net) for net in gap.ends):
+        return None
+    for line, far in (gap.ends, gap.ends[::-1]):
+        if not is_thermistor_line(gap, (line,)) or is_thermistor_line(gap, (far,)):
+            continue
+        if _REFERENCE.search(gap.pin_words(far)) and gap.chips_on(far):
+            return line, far
+    return None
+
+
+#: A chip's output that biases what is outside it (common practice, no source).
+_REFERENCE: Final = re.compile(r"REF|BIAS|VLDO|REGN|VREG|VDD|VCC|LDO|TSB")
+
+
+def _pulled_to(gap: Gap, nets: tuple[str, ...]) -> tuple[str, str] | None:
+    """Return (resistor, rail or reference) of what holds the line up."""
+    for net in nets:
+        for pull in gap.circuit.pulls.get(net, ()):
+            if pull.direction == "up" and pull.fitted and pull.part != gap.key:
+                return pull.part, pull.to
+    for net in nets:
+        for link in gap.circuit.links.get(net, ()):
+            if link.kind != "resistor" or link.part == gap.key or gap.is_ground(link.to_net):
+                continue
+            if _REFERENCE.search(gap.pin_words(link.to_net)):
+                return link.part, link.to_net
     return None
 
 
@@ -97,16 +127,11 @@ def thermistor_cut(gap: Gap, first: str, second: str) -> Absence | None:
             continue
         if _pack_or_thermistor(gap, mine):
             return None
-        ups = [
-            pull
-            for net in mine
-            for pull in gap.circuit.pulls.get(net, ())
-            if pull.direction == "up" and pull.fitted and pull.part != gap.key
-        ]
         found = reading_of(gap, readers, own, "coldest")
-        if ups:
-            to = ups[0].to
-            text = f"{own} is pulled to {gap.with_volts(to)} by {ups[0].part}; "
+        pulled = _pulled_to(gap, mine)
+        if pulled is not None:
+            part, to = pulled
+            text = f"{own} is pulled to {gap.with_volts(to)} by {part}; "
             return Absence(found.severity, (text + found.effects[0], *found.effects[1:]))
         return found
     return None
