@@ -133,7 +133,8 @@ def _add_selects(
         if name in taken:
             continue
         chips = _chips_on(board, name, kinds)
-        if len(chips) == 2 and chips <= clock:
+        ends = _parts_on(board, {name}, kinds)
+        if chips and len(chips) <= 2 and len(ends & clock) >= 2 and chips <= clock:
             bus.lines.setdefault("CS", []).append(name)
             taken.add(name)
 

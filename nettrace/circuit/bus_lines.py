@@ -45,9 +45,10 @@ def find_lines(
 ) -> list[RawBus]:
     """Return the buses that names make, protocol by protocol; no net is in two of them."""
     named = [
-        (net, plain_name(net.name))
+        (net, plain)
         for net in board.nets
         if net.pins and net.name not in rails and is_named(net.name)
+        for plain in _plain_names(net)
     ]
     by_pins = _pin_words(board, kinds, rails)
     taken: set[str] = set()
@@ -64,6 +65,16 @@ def find_lines(
                     taken |= bus.nets()
                     buses.append(bus)
     return buses
+
+
+def _plain_names(net: Net) -> tuple[str, ...]:
+    """Return the ways to read a name: the leaf, and each side of a slash inside a label."""
+    plain = [plain_name(net.name)]
+    for alias in net.aliases:
+        if "{slash}" in alias:
+            label = alias.rsplit("/", 1)[-1]
+            plain.extend(plain_name(piece) for piece in label.split("{slash}"))
+    return tuple(dict.fromkeys(plain))
 
 
 def _by_names(

@@ -238,7 +238,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w(r"MDI\1_\2", rf"(?:MDI|TRD|TR|TRX|BI_?D)_?([0-3A-D]){_PN}"),
         ),
         _pairs(2),
-        context=re.compile(r"ETH|LAN|PHY|MDI|TRD|RJ45|EPHY"),
+        context=re.compile(r"ETH|LAN|PHY|MDI|TRD|RJ45|EPHY|(?:^|_)[TR]D_?[PN]$"),
         unless=re.compile(r"WLAN"),
     ),
     Spec(
@@ -359,6 +359,24 @@ SPECS: Final[tuple[Spec, ...]] = (
         _all("DATA", "STROBE"),
     ),
     Spec(
+        "rgmii",
+        (
+            _w(r"TXD\1", r"TXD?_?([0-3])"), _w(r"RXD\1", r"RXD?_?([0-3])"),
+            _w("TXC", r"TXC|TX_?CLK|GTX_?CLK"), _w("RXC", r"RXC|RX_?CLK"),
+            _w("TX_CTL", r"TX_?CTL|TX_?EN"), _w("RX_CTL", r"RX_?CTL|RX_?DV"),
+        ),
+        _all("TXD0", "TXD3", "RXD0", "RXD3", "TX_CTL"),
+    ),
+    Spec(
+        "rmii",
+        (
+            _w(r"TXD\1", r"TXD?_?([01])"), _w(r"RXD\1", r"RXD?_?([01])"),
+            _w("TX_EN", r"TX_?EN"), _w("CRS_DV", r"CRS(?:_?DV)?|RX_?DV"),
+            _w("REF_CLK", r"REF_?CLK|CLK_?50M?|RCLK"), _w("RX_ER", r"RX_?ER"),
+        ),
+        _all("TXD0", "TXD1", "RXD0", "RXD1", "TX_EN"),
+    ),
+    Spec(
         "mdio",
         (_w("MDIO", r"MDIO"), _w("MDC", r"MDC")),
         _all("MDIO", "MDC"),
@@ -374,7 +392,7 @@ SPECS: Final[tuple[Spec, ...]] = (
         lambda found: bool(found & {"TX", "RX"}),
         unless=re.compile(
             r"AMP|MIX|_IF$|ENABLE|_EN$|ANT|RF|LED|CAN|ETH|RMII|MII|MDI|USB_?C|SS[TR]X|I2S|SPI|HDMI"
-            r"|PCI|SATA|LNA|PA_|IR_|OPT|LVDS|DSI|CSI|VBUS|PWR"
+            r"|PCI|SATA|SPDIF|TOSLINK|LNA|PA_|IR_|OPT|LVDS|DSI|CSI|VBUS|PWR"
         ),
         glued=True,
     ),

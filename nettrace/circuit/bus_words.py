@@ -41,6 +41,7 @@ _GLUE: Final = re.compile(
     r"[A-Z]{0,2}\d{0,2}|S\dS|(?:U?S?ART|I2C|I3C|TWI|SMB|PMB|LCD|HDMI|H?TX?|DDR|USB|COM|DBG|GPS|BT"
     r"|BLE|MCU|GSM|WIFI|DEBUG|CONSOLE|OLED|TOUCH|CTP|SENS|PMIC|CAM|EDID|DDC)\d{0,2}"
 )
+_SERIAL: Final = re.compile(r"UART|USART|SERIAL|CONSOLE|DEBUG|DBG|COM\d")
 #: What may follow a line word: an index, the word of a voltage or of a side.
 _AFTER: Final = re.compile(
     r"^(?:\d{1,2}|_\d{1,2}|_[A-Z]?\d{0,2}|(?:_(?:EXT|INT|MCU|CPU|SOC|CON|CONN|\d?V\d|\d\.?\dV?|\d+V\d*"
@@ -79,6 +80,10 @@ def match_words(spec_index: int, plain: str) -> tuple[tuple[str, str], ...]:
                     continue
                 if not _GLUE.fullmatch(tail):
                     continue
+            # TX_EXT needs a word that says UART: RX_BUSY is a radio's
+            longer = spec.protocol == "uart" and after.strip("_0123456789")
+            if longer and not _SERIAL.search(plain):
+                continue
             if _AFTER.match(after):
                 line = match.expand(word.line) if "\\" in word.line else word.line
                 found.append((line, f"{before.rstrip('_')}*{after.lstrip('_')}"))

@@ -87,7 +87,7 @@ def is_power_pin(pin: Pin) -> bool:
 def is_power_output_pin(pin: Pin) -> bool:
     """Return whether the pin's type or name says that it gives a supply."""
     if pin.electrical_type is not None and pin.electrical_type.startswith("power_out"):
-        return not re.match(r"^V_?BAT|^V_?BUS$|^GND", _plain(pin.name), re.IGNORECASE)
+        return not re.match(r"^V?_?BAT|^V_?BUS$|^GND", _plain(pin.name), re.IGNORECASE)
     return _OUTPUT_NAME.match(_plain(pin.name)) is not None
 
 

@@ -81,6 +81,8 @@ _Usual = tuple[float, float, float] | None
 _SUPPLY_WORDS: Final[tuple[tuple[re.Pattern[str], _Usual, float], ...]] = (
     (re.compile(r"^(?:\w+_)?(?:USB_?)?VBUS(?:[_-]?(?:IN|OUT|USB|C|OTG|SW|RAW|F|FUSED|\d))?$"),
      (5.0, 4.4, 5.25), 0.85),
+    (re.compile(r"^V_?USB$"), (5.0, 4.4, 5.25), 0.7),
+    (re.compile(r"^\+[A-Z][A-Z0-9_]*$"), None, 0.7),  # a leading plus is the mark of a supply
     (re.compile(r"^(?:USB|USBC|USB\d)[-_]?(?:VBUS|VCC|PWR|5V)(?:[-_]?\w+)?$"),
      (5.0, 4.4, 5.25), 0.8),
     (re.compile(r"^[+-]?V?[_-]?BATT?(?:ERY)?(?:\+|_?P|_?IN|_?OUT|_?SW|_?RAW|\d)?$|^VBATT?(?:[_-]\w+)?$"
@@ -88,7 +90,7 @@ _SUPPLY_WORDS: Final[tuple[tuple[re.Pattern[str], _Usual, float], ...]] = (
     (re.compile(r"^V(?:SYS|PH_PWR)(?:[_-]\w+)?$"), None, 0.8),
     (re.compile(r"^[AD]?VCC(?:[_-]?\w+)?$|^VCC\w{0,4}$"), None, 0.8),
     (re.compile(r"^(?:[A-Z]{1,3})?VDD(?:[_-]?\w+)?$|^VDD\w{0,5}$"), None, 0.8),
-    (re.compile(r"^V(?:AA|EE|PP|TT|LCD|CI|IO|CORE|DRIVE|COM|GH|GL|MOT|MIC|LED|CAM|SENSOR|RTC|SIM)"
+    (re.compile(r"^V(?:AA|EE|PP|TT|M|S|LCD|CI|IO|CORE|DRIVE|COM|GH|GL|MOT|MIC|LED|CAM|SENSOR|RTC|SIM)"
                 r"(?:[_-]?\w{0,6})?$"), None, 0.7),
     (re.compile(r"^P?V(?:IN|OUT|CHG|DC|PWR|EXT|REG|AUX|MAIN|SUP|SUPPLY|POWER|RAW)\d?(?:[_-]\w{1,8})?$"),
      None, 0.7),
@@ -102,6 +104,7 @@ _SUPPLY_WORDS: Final[tuple[tuple[re.Pattern[str], _Usual, float], ...]] = (
 _ABOUT_SUPPLY: Final = re.compile(
     r"(?:^|[_-])(?:EN|ENABLE|PG|PGOOD|GOOD|SENSE|SNS|DET|DETECT|VBUSDET|FB|CTRL|CTL|MON|ADC|DIV|SEL"
     r"|FAULT|FLT|OC|STAT|STATUS|INT|IRQ|ALERT|DRV|OK|ON|OFF|SET|SW|MODE|VALID|MEAS|LED|DISCHARGE"
+    r"|NTC|TEMP|THERM|LVL|LEVEL|VOLTAGE|STATE"
     r"|GATE|N)\d*(?:$|[_-])|(?:DET|SENSE|SNS|CTRL|CTL|FB|MON|EN#?|MODE|SET\d?|DRV|ALERT)$"
     r"|COMP$|_RTN\w*$|SENS?E?[PN]?$|_UGATE|_LGATE|_BOOT|^VDDFB|^EN[_\d]|^[!/]",
 )
