@@ -9,7 +9,7 @@ from fnmatch import translate
 __all__ = ["decode_escapes", "has_wildcard", "match_names", "natural_key", "nearest_names"]
 
 _DIGITS = re.compile(r"(\d+)")
-#: Longer runs of digits are text: no part is counted so far, and int() has a limit of its own.
+#: Of longer runs of digits only so many count: no part is numbered so far.
 _MOST_DIGITS = 1000
 #: Escapes that s-expression files write inside names (see docs/formats.md).
 _ESCAPES = {
@@ -30,24 +30,20 @@ _ESCAPES = {
 _ESCAPE = re.compile("|".join(re.escape(key) for key in _ESCAPES))
 
 
-def natural_key(name: str) -> tuple[tuple[int, int, str], ...]:
+def natural_key(name: str) -> tuple[tuple[str | int, ...], str]:
     """Return a sort key that puts R2 before R10; total and stable for any text.
 
     >>> sorted(["R10", "R2~2", "R2", "C1", "r2"], key=natural_key)
     ['C1', 'R2', 'r2', 'R2~2', 'R10']
     """
-    parts = _DIGITS.split(name)
-    if len(parts) == 3 and not parts[2] and parts[0] and len(parts[1]) < _MOST_DIGITS:
-        # R12, C7: nearly every name
-        return (1, 0, parts[0].upper()), (0, int(parts[1]), ""), (-1, 0, name)
-    key = [
-        (0, int(part), "")
-        if part.isdecimal() and len(part) < _MOST_DIGITS
-        else (1, 0, part.upper())
-        for part in parts
-        if part
-    ]
-    return (*key, (-1, 0, name))
+    # text, digits, text, digits... text: places of one kind are compared with their like
+    parts: list[str | int] = [*_DIGITS.split(name.upper())]
+    if len(parts) > 1:
+        try:
+            parts[1::2] = map(int, parts[1::2])
+        except ValueError:  # int() refuses thousands of digits
+            parts[1::2] = [int(str(part)[:_MOST_DIGITS]) for part in parts[1::2]]
+    return tuple(parts), name
 
 
 def decode_escapes(name: str) -> str:

@@ -165,7 +165,10 @@ class Texts(dict[str, str]):
     """Word or string as written -> what it says; equal texts become one string."""
 
     def __missing__(self, raw: str) -> str:
-        text = self[raw] = unquote(raw[1:-1]) if raw[0] == '"' else raw
+        text = raw
+        if raw[0] == '"':
+            text = unquote(raw[1:-1]) if "\\" in raw else raw[1:-1]
+        self[raw] = text
         return text
 
 
