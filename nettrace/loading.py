@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from importlib.util import find_spec
 from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -62,12 +61,17 @@ def load(
     Raises:
         BadInput: nothing there that can be read.
         WrongUsage: no format of that name.
+        NothingMatches: `rails` names a net that is not there.
     """
     from nettrace.circuit.circuit import Circuit
 
     board, found = _load(path, with_files, format_name, hierarchy)
     both = _joined(found, notes or Notes())
     if rails:
+        from nettrace.model.find import find_nets
+
+        for name in rails:
+            find_nets(board, name)  # a voltage for a net that is not there is a slip, not a note
         said = {name: RailNote(volts) for name, volts in rails.items()}
         both = replace(both, rails=MappingProxyType({**both.rails, **said}))
     return Circuit(board, both)
@@ -180,8 +184,7 @@ def _recognised(path: Path) -> bool:
     try:
         with path.open("rb") as file:
             head = file.read(_HEAD_BYTES)
-        entry = detect_format(decode_text(head, str(path)))
-        return entry is not None and find_spec(entry.module) is not None
+        return detect_format(decode_text(head, str(path))) is not None
     except (OSError, BadInput):
         return False
 

@@ -57,7 +57,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "lark": ("readers.", "values."),
     "pyparsing": ("values.",),
     "networkx": ("model.graph", "circuit.", "electrical.", "bench.", "writers.graphml"),
-    "scipy": ("electrical.",),
+    "scipy": ("electrical.", "bench.match"),
     "numpy": ("electrical.", "views.", "bench."),
     "msgspec": ("model.", "writers.", "readers.", "bench.", "loading", "views."),
     "platformdirs": ("loading", "cli.", "bench.", "model."),

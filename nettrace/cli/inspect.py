@@ -69,9 +69,9 @@ def area(source: BoardInput, place: PlaceInput) -> None:
     shape, side = place.resolve(circuit.board)
     report = inspect_area(circuit, shape, side)
     if source.as_json:
-        from nettrace.views import payload
+        from nettrace.views import payload_place
 
-        write_json(circuit.board, "area", payload.area(circuit, report))
+        write_json(circuit.board, "area", payload_place.area(circuit, report))
         return
     from nettrace.views import tables_area
 
@@ -164,12 +164,12 @@ def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -
     else:
         found = look_at_pad(circuit, pad or "")
     if source.as_json:
-        from nettrace.views import payload
+        from nettrace.views import payload_place
 
         if _means_one(pad or "", len(found)):
-            write_json(circuit.board, "pad", payload.pad(circuit, found[0]))
+            write_json(circuit.board, "pad", payload_place.pad(circuit, found[0]))
         else:
-            write_json(circuit.board, "pads", [payload.pad(circuit, item) for item in found])
+            write_json(circuit.board, "pads", [payload_place.pad(circuit, item) for item in found])
         return
     from nettrace.views import tables_part
 

@@ -9,15 +9,30 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from nettrace.bench.area import AreaReport, lacks_value
-from nettrace.bench.pad import NearPad, PadReport
-from nettrace.bench.place import Box, Circle, Shape
+from nettrace.bench.area import lacks_value
 from nettrace.bench.ways import Way
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, Bus, Proposal, Pull, Rail, Role, Volts
 from nettrace.model.board import Conflict, Net, Pad, Part, Pin
 
-__all__ = ["area", "bus", "net", "net_facts", "pad", "part", "pin", "rail", "summary", "way"]
+__all__ = [
+    "Json",
+    "bus",
+    "mm",
+    "net",
+    "net_facts",
+    "pad_as_pin",
+    "part",
+    "pin",
+    "pins",
+    "places",
+    "rail",
+    "role",
+    "si",
+    "summary",
+    "way",
+    "without_it",
+]
 
 Json = dict[str, object]
 
@@ -108,7 +123,7 @@ def pin(circuit: Circuit, item: Pin) -> Json:
     }
 
 
-def _pad_as_pin(circuit: Circuit, piece: Pad, its_pin: Pin | None) -> Json:
+def pad_as_pin(circuit: Circuit, piece: Pad, its_pin: Pin | None) -> Json:
     """Return a pad in the shape of a pin, at the pad's own place."""
     return {
         "part": circuit.board.part_by_key[piece.part].refdes,
@@ -128,15 +143,15 @@ def pins(circuit: Circuit, items: Iterable[Pin]) -> list[Json]:
         shown = pin(circuit, item)
         known = once.setdefault((shown["part"], shown["pin"]), shown)
         if known is not shown:
-            places = known["pads"]
-            if isinstance(places, list):
-                places.extend(place for place in _places(shown) if place not in places)
+            mine = places(known)
+            mine.extend(place for place in places(shown) if place not in mine)
     return list(once.values())
 
 
-def _places(shown: Json) -> list[object]:
-    places = shown["pads"]
-    return places if isinstance(places, list) else []
+def places(shown: Json) -> list[object]:
+    """Return the places of a pin that `pin` made; the list itself, so that it can grow."""
+    found = shown["pads"]
+    return found if isinstance(found, list) else []
 
 
 def volts(item: Volts | None) -> Json | None:
@@ -245,93 +260,6 @@ def part(circuit: Circuit, item: Part) -> Json:
         "proposals": [proposal(each) for each in circuit.proposals(item.key)]
         if lacks_value(kind)
         else [],
-    }
-
-
-def pad(circuit: Circuit, report: PadReport) -> Json:
-    """Return one pad with its surroundings."""
-    piece, its_pin = report.pad, report.pin
-    if piece is not None:
-        shown = _pad_as_pin(circuit, piece, its_pin)
-    elif its_pin is not None:
-        shown = pin(circuit, its_pin)
-    else:
-        shown = {}
-    name = report.net
-    return {
-        **shown,
-        "pads": _places(pin(circuit, its_pin)) if its_pin is not None else [],
-        "distance": mm(report.distance),
-        "shape": piece.shape if piece is not None else None,
-        "width": mm(piece.width) if piece is not None else None,
-        "height": mm(piece.height) if piece is not None else None,
-        "others": [_near(circuit, each) for each in report.others],
-        "neighbours": [_near(circuit, each) for each in report.neighbours],
-        "ends": pins(circuit, report.ends),
-        "leads_to": pins(circuit, report.far),
-        "on_net": net_facts(circuit, name)
-        if name is not None and name in circuit.board.net_by_name
-        else None,
-        "of_part": {
-            "refdes": report.part.refdes,
-            "kind": circuit.kinds[report.part.key].kind,
-            "value": report.part.value,
-            "roles": [role(each) for each in circuit.roles(report.part.key)],
-            "without_it": without_it(circuit.absence(report.part.key)),
-        },
-    }
-
-
-def _near(circuit: Circuit, item: NearPad) -> Json:
-    return {**_pad_as_pin(circuit, item.pad, item.pin), "distance": mm(item.distance)}
-
-
-def shape(item: Shape) -> Json:
-    """Return a place: `kind` is circle, box or outline."""
-    if isinstance(item, Circle):
-        return {
-            "kind": "circle",
-            "x": mm(item.x),
-            "y": mm(item.y),
-            "radius_mm": mm(item.radius_mm),
-            "around": item.around or None,
-        }
-    if isinstance(item, Box):
-        return {
-            "kind": "box",
-            "x1": mm(item.x1),
-            "y1": mm(item.y1),
-            "x2": mm(item.x2),
-            "y2": mm(item.y2),
-        }
-    return {"kind": "outline", "corners": [[mm(x), mm(y)] for x, y in item.corners]}
-
-
-def area(circuit: Circuit, report: AreaReport) -> Json:
-    """Return a damaged area; `inside` is false for a part that only reaches into it."""
-    return {
-        "shape": shape(report.shape),
-        "side": report.side,
-        "pads": [
-            {
-                **_pad_as_pin(circuit, item.pad, item.pin),
-                "distance": mm(item.distance),
-                "leads_to": [
-                    f"{circuit.board.part_by_key[far.part].refdes}.{far.number}" for far in item.far
-                ],
-            }
-            for item in report.pads
-        ],
-        "parts": [
-            {
-                **part(circuit, item.part),
-                "distance": mm(item.distance),
-                "inside": item.inside,
-            }
-            for item in report.parts
-        ],
-        "nets": [net_facts(circuit, name) for name in report.nets],
-        "damage": list(report.damage),
     }
 
 

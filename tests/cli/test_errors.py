@@ -36,6 +36,8 @@ from tests.cli.conftest import SMALL, Run
             2,
             "error: --rail '+3V3' where NAME=V was expected. Write it like +1V8=1.8.",
         ),
+        (["net", "BOARD", "SDA", "--rail", "+3V4=3.4"], 3, "error: no net '+3V4' on this board."),
+        (["net", "BOARD", "SDA", "--rail", "+3V3=x"], 2, "error: "),
         (["net", "BOARD", "SDA", "--hierarchy", "flat"], 2, "'flat' is not one of"),
         (["pad", "BOARD"], 2, "error: no pad where REFDES.PIN or --at X,Y was expected."),
         (["pad", "BOARD", "R1"], 2, "error: 'R1' names a part, not a pad."),
