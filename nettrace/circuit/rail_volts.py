@@ -57,6 +57,8 @@ SAME: Final = 0.035
 #: How near a divider with a guessed reference must come to a standard voltage, fraction.
 NEAR_STANDARD: Final = 0.015
 
+#: USB 2.0 table 7-7: VBUS at a device, V.
+USB: Final = (5.0, 4.4, 5.25)
 #: One lithium cell: nominal, empty, full, V (common practice, no source).
 LITHIUM: Final = (3.7, 3.0, 4.2)
 COIN: Final = (3.0, 2.0, 3.3)
@@ -100,6 +102,10 @@ def settle_volts(
         fixed = _fixed(board, evidence, net)
         if fixed is not None:
             claims.append(fixed)
+        if not claims:
+            by_pins = _by_pin_names(board, kinds, net)
+            if by_pins is not None:
+                claims.append(by_pins)
         if claims:
             chosen[net] = claims[0]
             lost[net] = tuple(c for c in claims[1:] if not _same(c.nominal, claims[0].nominal))
@@ -126,6 +132,31 @@ def _named(board: Board, kinds: Mapping[str, PartKind], net: str) -> Volts | Non
         if reading.kind == "supply" and "BAT" in reading.word:
             return _battery(board, kinds, net, text)
     return _battery(board, kinds, net, "")
+
+
+#: VBUS contacts of a Type-C receptacle (USB Type-C specification, receptacle pin assignments).
+_TYPE_C_VBUS: Final = frozenset({"A4", "A9", "B4", "B9"})
+
+
+def _by_pin_names(board: Board, kinds: Mapping[str, PartKind], net: str) -> Volts | None:
+    """Return the voltage that pin names tell: VBUS of a socket, or pins named 3V3 that agree."""
+    told: dict[float, str] = {}
+    for pin in board.net_by_name[net].pins:
+        part = board.part_by_key[pin.part]
+        is_socket = kinds[pin.part].kind is Kind.CONNECTOR
+        contacts = {p.number for p in part.pins} if is_socket else set()
+        type_c = pin.number in _TYPE_C_VBUS and contacts >= _TYPE_C_VBUS
+        if is_socket and ((pin.name or "").upper() == "VBUS" or (type_c and not pin.name)):
+            nominal, least, most = USB
+            return Volts(nominal, least, most, f"VBUS contact of {part.refdes}", 0.75)
+        if pin.name and not pin.name.isdecimal():
+            reading = read_rail_name(pin.name)
+            if reading.kind == "rail" and reading.volts is not None and reading.volts > 0:
+                told[reading.volts] = f"pin name {part.refdes}.{pin.name}"
+    if len(told) != 1:
+        return None
+    volts, basis = next(iter(told.items()))
+    return Volts(volts, volts, volts, basis, 0.55)
 
 
 _BATTERY_TEXT: Final = re.compile(r"batt?(?:ery|con)?|lipo|li-?ion|\bcell\b|CR\d{4}", re.IGNORECASE)

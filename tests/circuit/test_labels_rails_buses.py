@@ -8,6 +8,8 @@ apart, net by net.
 from __future__ import annotations
 
 import json
+from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -15,6 +17,8 @@ import pytest
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, NetKind
+from nettrace.model.board import Board
+from nettrace.model.builder import BoardBuilder
 from nettrace.model.names import decode_escapes
 from nettrace.readers.registry import read_file
 
@@ -134,6 +138,80 @@ def test_grounds_found_and_none_invented(readings: list[Reading]) -> None:
     whole = show("grounds", [(reading.name, ground_score(reading)) for reading in readings])
     assert whole.recall == 1
     assert whole.precision == 1
+
+
+def unnamed(board: Board) -> tuple[Board, dict[str, str]]:
+    """Return the board with every net renamed to a word that says nothing, and the way back."""
+    names = {net.name: f"x{count}q" for count, net in enumerate(board.nets)}
+    builder = BoardBuilder("unnamed", "test")
+    for part in board.parts:
+        draft = builder.part(part.refdes)
+        draft.value, draft.package = part.value, part.package
+        draft.description, draft.fitted = part.description, part.fitted
+        for pin in part.pins:
+            net = names[pin.net] if pin.net is not None else None
+            draft.pin(pin.number, net, name=pin.name, electrical_type=pin.electrical_type)
+    return builder.build(), {new: old for old, new in names.items()}
+
+
+def test_structure_alone_finds_most_rails_and_invents_none(readings: list[Reading]) -> None:
+    """With every net's name taken away the parts still tell the rails and the grounds."""
+    rows = []
+    for reading in readings:
+        board, back = unnamed(reading.circuit.board)
+        rails = {
+            back[net]: replace(rail, net=back[net]) for net, rail in Circuit(board).rails.items()
+        }
+        found = {net for net, rail in rails.items() if rail.kind is NetKind.RAIL}
+        grounds = {net for net, rail in rails.items() if rail.kind is NetKind.GROUND}
+        want = {decode_escapes(net) for net in reading.labels["rails"]}
+        either = {decode_escapes(net) for net in reading.labels["grounds_also"]}
+        known = {decode_escapes(net) for net in reading.labels["grounds"]} | either
+        assert grounds <= known
+        assert grounds
+        rows.append(
+            (reading.name, Score(len(want & found), sorted(want - found), sorted(found - want)))
+        )
+    whole = show("rails without any net name", rows)
+    assert whole.recall >= 0.8
+    assert whole.precision >= FLOOR
+
+
+def same_nets(base: Board, other: Board) -> dict[str, str]:
+    """Return the net of `other` for each net of `base`, by shared pins (cut as IPC-D-356 cuts)."""
+    there = {(p.part[:6], p.number[:4]): net.name for net in other.nets for p in net.pins}
+    found = {}
+    for net in base.nets:
+        hits = Counter(there.get((p.part[:6], p.number[:4])) for p in net.pins)
+        del hits[None]
+        if hits:
+            found[net.name] = hits.most_common(1)[0][0]
+    return {one: two for one, two in found.items() if two is not None}
+
+
+@pytest.mark.parametrize("suffix", [".net", ".d356"])
+def test_the_other_files_of_a_board_tell_the_same_rails(
+    readings: list[Reading], boards: Path, suffix: str
+) -> None:
+    """A netlist with pin names, and an IPC-D-356 file without values and with cut names."""
+    rows = []
+    for reading in readings:
+        for path in sorted((boards / reading.name).glob(f"*{suffix}")):
+            other = read_file(path)
+            nets = same_nets(reading.circuit.board, other)
+            rails = Circuit(other).rails
+            found = {net for net, rail in rails.items() if rail.kind is NetKind.RAIL}
+            want = {
+                nets[name]
+                for net in reading.labels["rails"]
+                if (name := decode_escapes(net)) in nets
+            }
+            score = Score(len(want & found), sorted(want - found), sorted(found - want))
+            rows.append((reading.name, score))
+    whole = show(f"rails in {suffix} files", rows)
+    assert len(rows) >= 4
+    assert whole.recall >= 0.9
+    assert whole.precision >= FLOOR
 
 
 def test_voltages_are_the_readers_or_unknown(readings: list[Reading]) -> None:
