@@ -1,18 +1,7 @@
-"""Streams IPC-2581 through expat into Facts: no tree is built, and no entity is expanded.
-
-Each element that matters opens a context, a table of what may stand in it; drawings (tracks,
-silkscreen, texts), which are most of a file, are passed over with the start handler switched off.
-"""
+"""Gathers the facts of an IPC-2581 file, element by element."""
 
 from __future__ import annotations
 
-import math
-import re
-from collections.abc import Callable, Mapping
-from typing import NoReturn
-from xml.parsers import expat
-
-from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.ipc2581_facts import (
@@ -26,29 +15,13 @@ from nettrace.readers.ipc2581_facts import (
     PadFact,
     PadstackFact,
     PinFact,
-    Shape,
 )
-from nettrace.readers.ipc2581_words import (
-    ATTRIBUTES,
-    COPPER,
-    ELEMENTS,
-    LAYER_FUNCTIONS,
-    LAYER_SIDES,
-    PLATINGS,
-)
+from nettrace.readers.ipc2581_forms import FormMachine
+from nettrace.readers.ipc2581_machine import Action, Attributes, Tables
+from nettrace.readers.ipc2581_words import COPPER, LAYER_FUNCTIONS, LAYER_SIDES, PLATINGS
 
 __all__ = ["stream_facts"]
 
-ROOT = "IPC-2581"
-MILLIMETRES = {"MILLIMETER": 1.0, "MICRON": 0.001, "INCH": 25.4}
-#: Steps of an arc in the outline, degrees; common practice, no source.
-ARC_STEP_DEGREES = 15.0
-CHUNK = 1 << 20
-
-Attributes = Mapping[str, str]
-Action = Callable[[Attributes], None]
-
-_NUMBER = re.compile(r"\s*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*")
 #: Subtrees that hold nothing a board model keeps.
 _DRAWINGS = {
     "root": (
@@ -72,206 +45,27 @@ def stream_facts(document: Document, builder: BoardBuilder) -> Facts:
     return stream.facts
 
 
-class _Stream:
+class _Stream(FormMachine):
     def __init__(self, document: Document, builder: BoardBuilder) -> None:
-        self.document = document
-        self.builder = builder
-        self.facts = Facts()
-        self.reported: set[str] = set()
-        self.elements, self.attributes = ELEMENTS, ATTRIBUTES
-        self.parser = expat.ParserCreate()
-        self.parser.StartDoctypeDeclHandler = self._refuse_doctype
-        self.parser.EntityDeclHandler = self._refuse_entity
-        self.parser.StartElementHandler = self._start_root
-        self.parser.EndElementHandler = self._end
-        self.parser.CharacterDataHandler = self._text
-        self.prefix = ""
-        # the open contexts: (element that closes it, table to go back to)
-        self.contexts: list[tuple[str, dict[str, Action]]] = []
-        self.actions: dict[str, Action] = {}
-        self.closing = ""
-        self.dictionary_scale = 1.0
-        self._clear()
-        self.tables = self._make_tables()
-
-    def _clear(self) -> None:
-        self.entry = ""
-        self.frame = Frame()
         self.package = PackageFact("")
         self.component: ComponentFact | None = None
-        self.padstack = PadstackFact()
-        self.form_layer = ""
-        self.pin: PinFact | None = None
-        self.pad: PadFact | None = None
         self.bom_line = BomLine("")
         self.bom_count = 0
         self.net = ""
         self.layer = ""
         self.set_net: str | None = None
         self.set_via = False
-        self.path: list[tuple[float, float]] = []
-
-    def run(self) -> None:
-        text = self.document.text
-        try:
-            for start in range(0, len(text), CHUNK):
-                self.parser.Parse(text[start : start + CHUNK], False)
-            self.parser.Parse("", True)
-        except expat.ExpatError as error:
-            place = Place(self.document.path, error.lineno, error.offset + 1)
-            raise BadInput(
-                f"damaged XML ({expat.ErrorString(error.code)})",
-                hint="Is the file whole?",
-                place=place,
-                excerpt=excerpt(text, place.line, place.column),
-            ) from None
-
-    # places and refusals
-
-    def place(self) -> Place:
-        parser = self.parser
-        return Place(self.document.path, parser.CurrentLineNumber, parser.CurrentColumnNumber + 1)
-
-    def fail(self, found: str, expected: str = "", hint: str = "") -> NoReturn:
-        place = self.place()
-        raise BadInput(
-            found,
-            expected=expected,
-            hint=hint,
-            place=place,
-            excerpt=excerpt(self.document.text, place.line, place.column),
-        )
-
-    def _refuse_doctype(self, *_: object) -> None:
-        self.fail(
-            "a document type (DOCTYPE)",
-            "plain IPC-2581",
-            "Entities are never expanded; remove the DOCTYPE if the file is yours.",
-        )
-
-    def _refuse_entity(self, *_: object) -> None:
-        self.fail("an entity declaration", "plain IPC-2581", "Entities are never expanded.")
-
-    def text_of(self, attributes: Attributes, name: str, element: str) -> str:
-        value = attributes.get(name)
-        if value is None:
-            self.fail(f"<{element}> without '{name}'", f'{name}="..."')
-        return value
-
-    def number_of(
-        self, attributes: Attributes, name: str, element: str, default: float | None = None
-    ) -> float:
-        text = attributes.get(name)
-        if text is None:
-            if default is not None:
-                return default
-            self.fail(f"<{element}> without '{name}'", "a number")
-        if _NUMBER.fullmatch(text) is None:
-            self.fail(f"{name}={text!r}", "a number")
-        value = float(text)
-        if not math.isfinite(value):
-            self.fail(f"{name}={text!r}", "a finite number")
-        return value
-
-    def choose(self, kind: str, value: str, known: frozenset[str]) -> None:
-        if value not in known:
-            self._report(kind, f"'{value}'")
+        super().__init__(document, builder)
 
     def plating_of(self, attributes: Attributes) -> str:
         plating = attributes.get("platingStatus", "PLATED")
         self.choose("plating", plating, PLATINGS)
         return plating
 
-    def _report(self, kind: str, shown: str) -> None:
-        """Say, once, that a word is none of this format's."""
-        if shown not in self.reported:
-            self.reported.add(shown)
-            message = f"{shown} is no {kind} of this format; it is not read"
-            self.builder.warn(f"unknown-{kind.replace(' ', '-')}", message, self.place())
-
-    # the handlers
-
-    def _start_root(self, name: str, attributes: Attributes) -> None:
-        prefix, _, local = name.rpartition(":")
-        if local != ROOT:
-            self.fail(f"<{name}>", f"<{ROOT}>")
-        if prefix:
-            self.prefix = prefix + ":"
-            self.tables = {
-                table: {self.prefix + element: action for element, action in actions.items()}
-                for table, actions in self.tables.items()
-            }
-            self.elements = frozenset(self.prefix + element for element in ELEMENTS)
-            self.attributes = {self.prefix + name: known for name, known in ATTRIBUTES.items()}
-        self.facts.revision = attributes.get("revision", "")
-        self.actions = self.tables["root"]
-        self.parser.StartElementHandler = self._start
-
-    def _start(self, name: str, attributes: Attributes) -> None:
-        action = self.actions.get(name)
-        if action is not None:
-            known = self.attributes.get(name)
-            if known is not None and not attributes.keys() <= known:
-                for attribute in sorted(attributes.keys() - known):
-                    self._report("attribute", f"<{name} {attribute}>")
-            action(attributes)
-        elif name not in self.elements:
-            self._report("element", f"<{name}>")
-
-    def _text(self, data: str) -> None:
-        """Report text: this format has none, so it is a tag that lost its bracket."""
-        if not data.isspace():
-            self._report("text", f"'{data.strip()[:40]}'")
-
-    def _end(self, name: str) -> None:
-        if name == self.closing:
-            self._close(name[len(self.prefix) :])
-            self.closing, self.actions = self.contexts.pop()
-
-    def _pass_over(self, element: str) -> Action:
-        name = ""
-
-        def end(ended: str) -> None:
-            if ended == name:
-                self.parser.StartElementHandler = self._start
-                self.parser.EndElementHandler = self._end
-                self.parser.CharacterDataHandler = self._text
-
-        def start(_: Attributes) -> None:
-            nonlocal name
-            name = self.prefix + element
-            self.parser.StartElementHandler = None
-            self.parser.CharacterDataHandler = None
-            self.parser.EndElementHandler = end
-
-        return start
-
-    def _open(self, element: str, table: str) -> None:
-        self.contexts.append((self.closing, self.actions))
-        self.closing = self.prefix + element
-        self.actions = self.tables[table]
-
-    def _nested(self, element: str) -> Action:
-        def refuse(_: Attributes) -> None:
-            self.fail(f"<{element}> inside <{element}>", f"</{element}>")
-
-        return refuse
-
-    def _make_tables(self) -> dict[str, dict[str, Action]]:
-        forms: dict[str, Action] = {
-            "Circle": self.on_circle,
-            "Oval": self.on_box("Oval", "oval"),
-            "RectCenter": self.on_box("RectCenter", "rect"),
-            "RectRound": self.on_box("RectRound", "roundrect"),
-            "RectCham": self.on_box("RectCham", "roundrect"),
-            "Ellipse": self.on_box("Ellipse", "oval"),
-            "Diamond": self.on_box("Diamond", "custom"),
-            "Contour": self.on_contour(),
-            "StandardPrimitiveRef": self.on_primitive_reference,
-            "UserPrimitiveRef": self.on_primitive_reference,
-        }
+    def make_tables(self) -> Tables:
+        forms = self.form_actions()
         placing: dict[str, Action] = {"Xform": self.on_xform, "Location": self.on_location}
-        tables: dict[str, dict[str, Action]] = {
+        tables: Tables = {
             "root": {
                 "FunctionMode": self.on_mode,
                 "DictionaryStandard": self.on_dictionary("DictionaryStandard"),
@@ -307,11 +101,7 @@ class _Stream:
                 "PadstackPadDef": self.on_padstack_form,
                 **forms,
             },
-            "path": {
-                "PolyBegin": self.on_path_begin,
-                "PolyStepSegment": self.on_path_step,
-                "PolyStepCurve": self.on_path_curve,
-            },
+            "path": self.path_actions(),
             "package": {"Outline": self.on_outline, "Pin": self.on_pin},
             "pin": {**placing, **forms},
             "component": {**placing, "NonstandardAttribute": self.on_component_attribute},
@@ -329,7 +119,7 @@ class _Stream:
             ("Pad", "pad"), ("BomItem", "bom item"), ("PadStackDef", "padstack"),
             ("LayerFeature", "copper"), ("LogicalNet", "logical net"), ("Set", "copper set"),
         ):  # fmt: skip
-            tables[table][element] = self._nested(element)
+            tables[table][element] = self.refuse_nested(element)
         for table, elements in (
             ("root", _DRAWINGS["root"]),
             ("package", _DRAWINGS["package"]),
@@ -337,10 +127,10 @@ class _Stream:
             ("hole set", (*_DRAWINGS["set"], "Pad")),
         ):
             for element in elements:
-                tables[table][element] = self._pass_over(element)
+                tables[table][element] = self.pass_over(element)
         return tables
 
-    def _close(self, element: str) -> None:
+    def close(self, element: str) -> None:
         """Take what a context has gathered."""
         facts = self.facts
         if element == "Pad" and self.pad is not None:
@@ -361,72 +151,19 @@ class _Stream:
             facts.outline.append(self.path)
             self.path = []
 
-    # Content
-
     def on_mode(self, attributes: Attributes) -> None:
         self.facts.mode = attributes.get("mode", "")
 
     def on_dictionary(self, element: str) -> Action:
         def start(attributes: Attributes) -> None:
-            self.dictionary_scale = self._scale(attributes.get("units", "MILLIMETER"))
+            self.dictionary_scale = self.scale_of(attributes.get("units", "MILLIMETER"))
             self.entry = ""
-            self._open(element, "dictionary")
+            self.open(element, "dictionary")
 
         return start
 
     def on_entry(self, attributes: Attributes) -> None:
         self.entry = self.text_of(attributes, "id", "EntryStandard")
-
-    def _scale(self, units: str) -> float:
-        scale = MILLIMETRES.get(units.strip().upper())
-        if scale is None:
-            self.fail(f"the unit {units!r}", "MILLIMETER, MICRON or INCH")
-        return scale
-
-    # forms of pads: in a dictionary, a pad stack, a pin or a pad
-
-    def _take_form(self, form: str | Shape) -> None:
-        if self.pad is not None:
-            if self.pad.shape is None:
-                self.pad.shape = form
-        elif self.pin is not None:
-            if self.pin.shape is None:
-                self.pin.shape = form
-        elif self.form_layer:
-            self.padstack.forms.setdefault(self.form_layer, form)
-        elif self.entry and isinstance(form, Shape):
-            self.facts.primitives.setdefault(self.entry, form)
-
-    def _form_scale(self) -> float:
-        in_dictionary = self.pad is None and self.pin is None and not self.form_layer
-        return self.dictionary_scale if in_dictionary else self.facts.scale
-
-    def on_circle(self, attributes: Attributes) -> None:
-        size = self.number_of(attributes, "diameter", "Circle") * self._form_scale()
-        self._take_form(Shape("circle", _mm(size), _mm(size)))
-
-    def on_box(self, element: str, name: str) -> Action:
-        def start(attributes: Attributes) -> None:
-            scale = self._form_scale()
-            width = self.number_of(attributes, "width", element) * scale
-            height = self.number_of(attributes, "height", element) * scale
-            self._take_form(Shape(name, _mm(width), _mm(height)))
-
-        return start
-
-    def on_contour(self) -> Action:
-        pass_over = self._pass_over("Contour")
-
-        def start(attributes: Attributes) -> None:
-            self._take_form(Shape("custom", None, None))
-            pass_over(attributes)
-
-        return start
-
-    def on_primitive_reference(self, attributes: Attributes) -> None:
-        self._take_form(self.text_of(attributes, "id", "StandardPrimitiveRef"))
-
-    # Bom
 
     def on_bom(self, _: Attributes) -> None:
         self.bom_count += 1
@@ -436,7 +173,7 @@ class _Stream:
                 "a second <Bom> (a variant): only the first is read",
                 self.place(),
             )
-        self._open("Bom", "bom" if self.bom_count == 1 else "nothing")
+        self.open("Bom", "bom" if self.bom_count == 1 else "nothing")
 
     def on_bom_item(self, attributes: Attributes) -> None:
         self.bom_line = BomLine(attributes.get("description", ""))
@@ -444,7 +181,7 @@ class _Stream:
         if number:
             self.bom_line.properties["OEMDesignNumberRef"] = number
         self.facts.bom.append(self.bom_line)
-        self._open("BomItem", "bom item")
+        self.open("BomItem", "bom item")
 
     def on_refdes(self, attributes: Attributes) -> None:
         populate = attributes.get("populate")
@@ -466,11 +203,9 @@ class _Stream:
 
         return start
 
-    # Ecad
-
     def on_cad_header(self, attributes: Attributes) -> None:
         self.facts.units = self.text_of(attributes, "units", "CadHeader")
-        self.facts.scale = self._scale(self.facts.units)
+        self.facts.scale = self.scale_of(self.facts.units)
 
     def on_layer(self, attributes: Attributes) -> None:
         name = self.text_of(attributes, "name", "Layer")
@@ -490,17 +225,17 @@ class _Stream:
                 f"the step '{name}' comes after the board '{self.facts.step}'; it is not read",
                 self.place(),
             )
-            self._open("Step", "nothing")
+            self.open("Step", "nothing")
             return
         self.facts.step = name
         self.facts.outline.clear()
-        self._open("Step", "step")
+        self.open("Step", "step")
 
     def on_padstack(self, attributes: Attributes) -> None:
         self.padstack = PadstackFact()
         self.form_layer = ""
         self.facts.padstacks[self.text_of(attributes, "name", "PadStackDef")] = self.padstack
-        self._open("PadStackDef", "padstack")
+        self.open("PadStackDef", "padstack")
 
     def on_padstack_hole(self, attributes: Attributes) -> None:
         self.padstack.drill = self.number_of(attributes, "diameter", "PadstackHoleDef")
@@ -513,51 +248,25 @@ class _Stream:
 
     def on_profile(self, _: Attributes) -> None:
         self.path = []
-        self._open("Profile", "path")
+        self.open("Profile", "path")
 
     def on_outline(self, _: Attributes) -> None:
         self.path = []
-        self._open("Outline", "path")
-
-    def on_path_begin(self, attributes: Attributes) -> None:
-        if self.path and self.closing == self.prefix + "Profile":
-            self.facts.outline.append(self.path)
-        self.path = [self._point(attributes)]
-
-    def on_path_step(self, attributes: Attributes) -> None:
-        self.path.append(self._point(attributes))
-
-    def on_path_curve(self, attributes: Attributes) -> None:
-        end = self._point(attributes)
-        scale = self.facts.scale
-        centre = (
-            self.number_of(attributes, "centerX", "PolyStepCurve") * scale,
-            self.number_of(attributes, "centerY", "PolyStepCurve") * scale,
-        )
-        clockwise = attributes.get("clockwise", "false") in {"true", "1"}
-        if self.path:
-            self.path.extend(_arc(self.path[-1], end, centre, clockwise))
-        self.path.append(end)
-
-    def _point(self, attributes: Attributes) -> tuple[float, float]:
-        scale = self.facts.scale
-        x = self.number_of(attributes, "x", "PolyStepSegment")
-        y = self.number_of(attributes, "y", "PolyStepSegment")
-        return _mm(x * scale), _mm(y * scale)
+        self.open("Outline", "path")
 
     def on_package(self, attributes: Attributes) -> None:
         name = self.text_of(attributes, "name", "Package")
         self.package = self.facts.packages[name] = PackageFact(name)
-        self._open("Package", "package")
+        self.open("Package", "package")
 
     def on_pin(self, attributes: Attributes) -> None:
         self.frame = Frame()
         if "x" in attributes or "y" in attributes:
-            self._locate(attributes, "Pin")
+            self.locate(attributes, "Pin")
         number = self.text_of(attributes, "number", "Pin")
         through = attributes.get("type") == "THRU"
         self.pin = PinFact(number, attributes.get("name") or None, self.frame, through)
-        self._open("Pin", "pin")
+        self.open("Pin", "pin")
 
     def on_component(self, attributes: Attributes) -> None:
         self.frame = Frame()
@@ -571,32 +280,17 @@ class _Stream:
         part = attributes.get("part")
         if part:
             self.component.properties["part"] = part
-        self._open("Component", "component")
+        self.open("Component", "component")
 
     def on_component_attribute(self, attributes: Attributes) -> None:
         name, value = attributes.get("name"), attributes.get("value")
         if self.component is not None and name and value:
             self.component.properties[name] = value
 
-    def on_xform(self, attributes: Attributes) -> None:
-        self.frame.angle = self.number_of(attributes, "rotation", "Xform", 0.0)
-        mirror = attributes.get("mirror", "false")
-        if mirror not in {"true", "false", "1", "0"}:
-            self.fail(f"mirror={mirror!r}", "true or false")
-        self.frame.mirror = mirror in {"true", "1"}
-
-    def on_location(self, attributes: Attributes) -> None:
-        self._locate(attributes, "Location")
-
-    def _locate(self, attributes: Attributes, element: str) -> None:
-        self.frame.x = self.number_of(attributes, "x", element) * self.facts.scale
-        self.frame.y = self.number_of(attributes, "y", element) * self.facts.scale
-        self.frame.placed = True
-
     def on_logical_net(self, attributes: Attributes) -> None:
         self.net = self.text_of(attributes, "name", "LogicalNet")
         self.facts.logical.setdefault(self.net, [])
-        self._open("LogicalNet", "logical net")
+        self.open("LogicalNet", "logical net")
 
     def on_net_pin(self, attributes: Attributes) -> None:
         component = self.text_of(attributes, "componentRef", "PinRef")
@@ -605,7 +299,7 @@ class _Stream:
 
     def on_physical_net(self, attributes: Attributes) -> None:
         self.net = self.text_of(attributes, "name", "PhyNet")
-        self._open("PhyNet", "physical net")
+        self.open("PhyNet", "physical net")
 
     def on_net_point(self, attributes: Attributes) -> None:
         x = self.number_of(attributes, "x", "PhyNetPoint") * self.facts.scale
@@ -618,13 +312,13 @@ class _Stream:
         layer = self.facts.layers.get(self.layer)
         if layer is None:
             self.fail(f"the layer {self.layer!r}", "a layer that <Layer> declares")
-        self._open("LayerFeature", "copper" if layer.copper else "other layer")
+        self.open("LayerFeature", "copper" if layer.copper else "other layer")
 
     def on_set(self, table: str) -> Action:
         def start(attributes: Attributes) -> None:
             self.set_net = attributes.get("net") or None
             self.set_via = attributes.get("padUsage") == "VIA"
-            self._open("Set", table)
+            self.open("Set", table)
 
         return start
 
@@ -638,7 +332,7 @@ class _Stream:
             self.frame,
             self.place(),
         )
-        self._open("Pad", "pad")
+        self.open("Pad", "pad")
 
     def on_pad_pin(self, attributes: Attributes) -> None:
         if self.pad is not None:
@@ -656,30 +350,3 @@ class _Stream:
                 self.number_of(attributes, "y", "Hole") * scale,
             )
         )
-
-
-def _mm(value: float) -> float:
-    """Return the length rounded to a nanometre, which is finer than any writer's digits."""
-    return round(value, 6) + 0.0
-
-
-def _arc(
-    start: tuple[float, float],
-    end: tuple[float, float],
-    centre: tuple[float, float],
-    clockwise: bool,
-) -> list[tuple[float, float]]:
-    """Return points between start and end on the arc, both left out; no sweep is a full circle."""
-    first = math.atan2(start[1] - centre[1], start[0] - centre[0])
-    last = math.atan2(end[1] - centre[1], end[0] - centre[0])
-    sweep = (first - last if clockwise else last - first) % math.tau or math.tau
-    count = max(1, math.ceil(math.degrees(sweep) / ARC_STEP_DEGREES))
-    radius = math.dist(start, centre)
-    step = -sweep / count if clockwise else sweep / count
-    return [
-        (
-            _mm(centre[0] + radius * math.cos(first + step * index)),
-            _mm(centre[1] + radius * math.sin(first + step * index)),
-        )
-        for index in range(1, count)
-    ]

@@ -48,8 +48,8 @@ NOT_KEPT = {
 NET = pattern_of("net", "blank")
 REFDES = pattern_of("refdes", "dash")
 PIN = pattern_of("pin", "midpoint")
-X = pattern_of("x")
-Y = pattern_of("y")
+PLACE = pattern_of("x", "y")
+PLACE_START = 41
 FORM = pattern_of(
     "code", "hole", "plating", "access", "width", "height", "rotation", "soldermask", "rest"
 )
@@ -141,12 +141,13 @@ class _Reader:
 
         A record is cut at the columns, and each distinct text of a group of columns is checked
         against the table and understood once (see `_Known`): a board has few pad forms, nets and
-        coordinates, so most of the work per record is looking up.
+        pin numbers, so most of the work per record is looking up.
         """
         path = self.document.path
         nets, parts = _Known(NET, self._net), _Known(REFDES, self._part)
         pins, forms = _Known(PIN, str.strip), _Known(FORM, self._form)
-        xs, ys = _Known(X, self._coordinate), _Known(Y, self._coordinate)
+        place_of = PLACE.match
+        numerator, denominator = self.header.unit.numerator, self.header.unit.denominator
         add_via, via_records, pad_records = self.builder.vias.append, 0, 0
         for number, line in enumerate(self.lines, 1):
             self.number = number
@@ -154,7 +155,10 @@ class _Reader:
                 side, shape, width, height, angle, drill, contact = forms[
                     line[:3] + line[32:41] + line[57:].ljust(TAIL)
                 ]
-                x, y = xs[line[41:49]], ys[line[49:57]]
+                found = place_of(line, PLACE_START)
+                if found is None:
+                    raise _Misfit
+                x_text, y_text = found.groups()
                 net, pin, add = nets[line[3:20]], pins[line[27:32]], parts[line[20:27]]
             except _Misfit:
                 if line.startswith(END):
@@ -162,6 +166,11 @@ class _Reader:
                     break
                 self._read_other(line, number)
                 continue
+            try:
+                x_count, y_count = int(x_text), int(y_text)
+            except ValueError:  # blanks between the sign and the number
+                x_count, y_count = (int(text.replace(" ", "")) for text in (x_text, y_text))
+            x, y = x_count * numerator / denominator, y_count * numerator / denominator
             if add is None:
                 via_records += 1
                 add_via(make_via(x, y, net, width, drill))
@@ -200,11 +209,6 @@ class _Reader:
             part = self.builder.part(refdes, Place(self.document.path, self.number, 21))
             self.parts[refdes] = part
         return part.pads.append
-
-    def _coordinate(self, text: str) -> float:
-        """Columns 43-49 or 51-57, mm; blanks may stand after the sign."""
-        unit = self.header.unit
-        return int(text.replace(" ", "")) * unit.numerator / unit.denominator
 
     def _form(
         self,

@@ -36,8 +36,8 @@ _UNITS = {
     "SI": Unit("SI", 1, 1_000, degrees=False),
 }
 
-_PARAMETER = re.compile(r"P +(?P<name>[A-Za-z]+\S*)\s*(?P<value>.*?)\s*\Z")
-_ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*?)\s*\Z")
+_PARAMETER = re.compile(r"P +(?P<name>[A-Za-z]+\S*)\s*(?P<value>.*)")
+_ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*)")
 
 
 @dataclass(slots=True)
@@ -59,16 +59,13 @@ def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder)
     """
     header = Header()
     aliases: dict[str, tuple[str, int]] = {}
-    for number, line in enumerate(lines, 1):
-        if line[:1] not in {"P", "C"}:
-            continue
+    remarks = [(n, line.rstrip()) for n, line in enumerate(lines, 1) if line[:1] in "PC"]
+    for number, line in remarks:
         alias = _ALIAS.match(line)
         if alias is not None:
             _add_alias(
                 aliases, alias["short"], alias["name"], Place(document.path, number, 1), builder
             )
-            continue
-        if line[0] == "C":
             continue
         parameter = _PARAMETER.match(line)
         if parameter is None:

@@ -17,6 +17,11 @@ from nettrace.model.board import Board, Side
 from nettrace.readers.document import Document
 from nettrace.readers.ipc2581 import read
 from nettrace.readers.registry import decode_text, detect_format, read_file
+from tests.benchmarks.bench_ipc import (
+    placed_board_memory,
+    placed_board_ratio,
+    synthetic_placed_board,
+)
 from tests.readers.ipc_cases import facts
 from tests.readers.truth_check import differences, truth_entries
 
@@ -362,3 +367,16 @@ def test_huge_or_deep_input_ends_soon(text: str) -> None:
     with pytest.raises(BadInput):
         read(Document("huge.xml", text))
     assert time.process_time() - started < 5
+
+
+@pytest.mark.slow
+def test_reading_costs_little_more_than_bare_expat(boards: Path) -> None:
+    # the goal is 2.5 (benchmarks/bench_ipc.py prints the ratio); loosened for busy machines
+    text = (boards / REFORM).read_text(encoding="utf-8")
+    assert placed_board_ratio(text, "reform2", rounds=3) < 3.0
+    assert placed_board_ratio(synthetic_placed_board(1.0), "synthetic", rounds=3) < 3.0
+
+
+@pytest.mark.slow
+def test_reading_takes_a_fraction_of_a_trees_memory(boards: Path) -> None:
+    assert placed_board_memory(boards / REFORM) < 0.35

@@ -20,6 +20,7 @@ from nettrace.readers.document import Document
 from nettrace.readers.ipcd356 import read
 from nettrace.readers.ipcd356_columns import COLUMNS, TEST_RECORD, WIDTH, find_fault
 from nettrace.readers.registry import decode_text, detect_format, read_file
+from tests.benchmarks.bench_ipc import bare_board_times, synthetic_bare_board
 from tests.readers.ipc_cases import facts
 from tests.readers.ipcd356_peer import Record, plain_record
 from tests.readers.truth_check import differences, truth_entries
@@ -341,3 +342,11 @@ def test_huge_input_ends_soon(text: str) -> None:
     with pytest.raises(BadInput):
         read(Document("huge.ipc", text))
     assert time.process_time() - started < 5
+
+
+@pytest.mark.slow
+def test_reading_stays_within_the_token_floor_ratio(boards: Path) -> None:
+    # the goal is 8 (benchmarks/bench_ipc.py prints the ratio); loosened for busy machines
+    for text in ((boards / REAL[0]).read_text(encoding="utf-8"), synthetic_bare_board(0.5)):
+        spent = bare_board_times(text, "board.ipc", rounds=3)
+        assert spent["reader"] / spent["floor"] < 12
