@@ -87,9 +87,12 @@ def score(circuit: Circuit, wanted: dict[str, dict[str, object]], cut: bool = Fa
 
 
 def line(name: str, result: Score) -> str:
+    first, strict, three = (
+        count / result.parts for count in (result.accepted, result.strict, result.top_3)
+    )
     return (
-        f"{name:24} {result.parts:4} parts  first {result.accepted / result.parts:6.1%}"
-        f"  (strict {result.strict / result.parts:6.1%})  first three {result.top_3 / result.parts:6.1%}"
+        f"{name:32} {result.parts:4} parts  first {first:6.1%}  (strict {strict:6.1%})"
+        f"  first three {three:6.1%}"
     )
 
 
@@ -102,10 +105,8 @@ def table(result: Score) -> list[str]:
             continue
         share = counts["accepted"] / counts["parts"]
         mark = f"  below {WEAK:.0%}" if share < WEAK else ""
-        rows.append(
-            f"  {role:32} {counts['parts']:4}  {share:6.1%}  {counts['top 3'] / counts['parts']:6.1%}"
-            f"{mark}"
-        )
+        three = counts["top 3"] / counts["parts"]
+        rows.append(f"  {role:32} {counts['parts']:4}  {share:6.1%}  {three:6.1%}{mark}")
     return rows
 
 

@@ -37,6 +37,7 @@ RULES: Final[tuple[Rule, ...]] = (
     *OTHER_RULES,
 )
 
+_ORDER: Final = {role: index for index, role in enumerate(ROLES)}
 #: Candidates below this are not worth a technician's eye.
 LEAST_SCORE: Final = 0.1
 
@@ -64,8 +65,7 @@ def infer_roles(
                 reasons[finding.role] = dict.fromkeys((*finding.because, *kept))
             else:
                 kept.update(dict.fromkeys(finding.because))
-    order = {role: index for index, role in enumerate(ROLES)}
-    ranked = sorted(scores, key=lambda role: (-scores[role], order[role]))
+    ranked = sorted(scores, key=lambda role: (-scores[role], _ORDER[role]))
     candidates = tuple(
         Role(role, round(scores[role], 2), tuple(reasons[role]))
         for role in ranked

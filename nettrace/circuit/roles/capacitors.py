@@ -86,7 +86,7 @@ def _shunted(site: Site, first: str, second: str) -> bool:
     return (
         any(far == second for _, far in rails[first].linked)
         or any(far == first for _, far in rails[second].linked)
-        or any(b.far == second for b in site.survey.resistors.get(first, ()))
+        or (first, second) in site.survey.joined
     )
 
 

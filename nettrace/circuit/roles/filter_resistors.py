@@ -98,9 +98,13 @@ def _is_filtered_node(site: Site, net: str) -> bool:
 _QUIET_KINDS: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.TEST_POINT})
 
 
+#: Behind a filtered node these sense it; a microphone is fed from it.
+_READS: Final = tuple(CHIPS - {Kind.MICROPHONE})
+
+
 def _from_filtered_node(site: Site, node: str, far: str) -> Iterable[Finding]:
     for branch in site.survey.resistors.get(node, ()):
-        if site.survey.is_signal(branch.far) or site.survey.chips.get(far):
+        if site.survey.is_signal(branch.far) or site.survey.count(far, *_READS):
             continue
         up = site.survey.is_supply(branch.far)
         because = f"from {far} to {branch.far} behind {branch.part}, filtered at {node}"

@@ -138,8 +138,9 @@ def find_switching_nodes(
             continue
         named = SWITCH_PIN.search(words_of(net)) is not None
         if not named and not all(
-            chips & _driven_through(around, far.far)
-            or (far.far in rails and (far.figure or 1.0) <= MOST_SNUBBER_FARADS)
+            (far.figure or 1.0) <= MOST_SNUBBER_FARADS
+            if far.far in rails
+            else chips & _driven_through(around, far.far)
             for far in around.capacitors.get(net, ())
         ):
             continue
@@ -203,7 +204,7 @@ def find_taps(
         fitted = [branch for branch in branches if branch.fitted]
         grounds = [b for b in fitted if _is_ground(rails, b.far)]
         supplies = [b for b in fitted if b.far in rails and not _is_ground(rails, b.far)]
-        if supply:
+        if supply and len(supplies) > 1:
             # another reference beside it feeds nothing: the upper end is the rail with most parts
             own = sum(on_net[net].values())
             supplies = [b for b in supplies if sum(on_net[b.far].values()) > own]

@@ -71,6 +71,8 @@ class Survey:
     taps: Mapping[str, tuple[str, str]]  # divider's middle -> (upper, lower resistor)
     main_chip: str | None  # the chip with by far the most signals
     signals_of: Mapping[str, int] = field(default_factory=dict)  # chip -> signal nets it is on
+    names_on: dict[str, tuple[str, ...]] = field(default_factory=dict, repr=False)  # asked for
+    joined: frozenset[tuple[str, str]] = frozenset()  # rails that a resistor joins, both ways
     usual_capacitor_mm: float | None = None  # between the pads of most capacitors
 
     def is_ground(self, net: str) -> bool:
@@ -101,11 +103,14 @@ class Survey:
         """Return the names of chip pins on a signal net, upper case, without overbars."""
         if net in self.rails:
             return ()
-        return tuple(
-            plain_name(pin.name)
-            for pin in self.pins(net)
-            if pin.name and self.kinds[pin.part].kind in CHIPS
-        )
+        names = self.names_on.get(net)
+        if names is None:
+            names = self.names_on[net] = tuple(
+                plain_name(pin.name)
+                for pin in self.pins(net)
+                if pin.name and self.kinds[pin.part].kind in CHIPS
+            )
+        return names
 
     @staticmethod
     def pad_distance_mm(part: Part) -> float | None:
@@ -137,7 +142,9 @@ def plain_name(name: str | None) -> str:
     return re.sub(r"[{}~_^ ]", "", name.upper())
 
 
-_POLAR: Final = re.compile(r"^(?P<base>.*?)[_\-.]?(?P<sign>\+|-|P|N|DP|DM|POS|NEG|M)(?P<tail>\d*)$")
+_POLAR: Final = re.compile(
+    r"^(?P<base>.*?)[_\-.]?(?P<sign>\+|-|P|N|DP|DM|POS|NEG|M)(?P<tail>\d*(?:_[A-Z0-9]+)*)$"
+)
 _OPPOSITE: Final = {"+": "-", "P": "N", "DP": "DM", "POS": "NEG"}
 
 
@@ -147,8 +154,8 @@ def are_pair(first: str, second: str) -> bool:
 
     >>> are_pair("USB_D+", "USB_D-"), are_pair("/CLK_P", "/CLK_N"), are_pair("DP", "DM")
     (True, True, True)
-    >>> are_pair("SDA", "SCL"), are_pair("+3V3", "-3V3")
-    (False, False)
+    >>> are_pair("TX0P_C", "TX0N_C"), are_pair("SDA", "SCL"), are_pair("+3V3", "-3V3")
+    (True, False, False)
     """
     one, two = _POLAR.match(leaf_of(first).upper()), _POLAR.match(leaf_of(second).upper())
     if one is None or two is None or one["tail"] != two["tail"]:
@@ -216,6 +223,12 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         taps=find_taps(rails, resistors, tables.on_net),
         main_chip=_main_chip(tables.signals),
         signals_of=tables.signals,
+        joined=frozenset(
+            nets
+            for key, (first, second) in tables.ends.items()
+            if first in rails and second in rails and kinds[key].kind is Kind.RESISTOR
+            for nets in ((first, second), (second, first))
+        ),
         usual_capacitor_mm=_usual_capacitor_mm(board, kinds),
     )
 
