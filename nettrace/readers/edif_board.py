@@ -198,7 +198,7 @@ class _Expander(PartMaker):
         schematic = view.type == "SCHEMATIC"
         for net in view.nets:
             singles = self.singles(net, view, slots) if net.size else [(net.name, net.joined)]
-            for name, joined in singles:
+            for index, (name, joined) in enumerate(singles):
                 known = known_nodes.get(name if schematic else f"{net.id} {name}")
                 if known is None:
                     node = Node(path + name, net.offset, len(self.nodes))
@@ -210,9 +210,10 @@ class _Expander(PartMaker):
                         self.warn(
                             "repeated-net", f"net {net.id} is given twice: joined", net.offset
                         )
+                for connector in net.connectors:
+                    wire = f"{connector} {index}" if net.size else connector
+                    by_connector.setdefault(wire, node).join(node)
                 if not net.size:
-                    for connector in net.connectors:
-                        by_connector.setdefault(connector, node).join(node)
                     for one in net.globals:
                         self.globals.setdefault(one, node).join(node)
                     node.aliases.extend(net.aliases)

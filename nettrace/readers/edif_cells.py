@@ -372,34 +372,54 @@ class _Interpreter:
                 case "page":
                     self.page(item, view)
                 case "offpageconnector":
-                    pass  # met where the page's nets are
+                    pass  # see below, when all nets are known
                 case "portimplementation" | "commentgraphics":
                     view.symbols.update(self.symbols(item))
                 case "property":
                     self.property(item, view.properties)
                 case _:
                     pass  # graphics
+        self.tie_connectors(form, view)
 
     def page(self, form: Form, view: View) -> None:
-        """Read a page's items as if they stood in the contents, then its off-page connectors."""
-        first = len(view.nets)
+        """Read a page; its instances are its own, also where another page has one of that id."""
+        page = View(view.name, form.start)
+        page.type, page.ports, page.properties = view.type, view.ports, view.properties
         inner = Form(form.start)
         inner.append(form.head)
         inner.extend(form[2:])
-        self.contents(inner, view)
+        self.contents(inner, page)
+        drawn = page.symbols - page.instances.keys()
+        again = {
+            one: f"{one} {form.start}" for one in page.instances if one in view.instances
+        }  # a blank is in no id
+        for net in page.nets:
+            net.joined = [
+                (port, member, again.get(one, one))
+                for port, member, one in net.joined
+                if one not in drawn
+            ]
+        for one, instance in page.instances.items():
+            view.instances[again.get(one, one)] = instance
+        view.nets += page.nets
+
+    def tie_connectors(self, form: Form, view: View) -> None:
+        """Note which off-page connectors of a page (or of the contents) the nets join."""
         connectors: dict[str, str] = {}
-        for item in inner[1:]:
+        for item in form[1:]:
             if isinstance(item, Form) and item.head == "offpageconnector":
                 one, name, _ = self.definition(item)
                 connectors[one] = name
                 view.symbols.update(self.symbols(item))
-        for net in view.nets[first:]:
+        if not connectors:
+            return
+        for net in view.nets:
             off_page = [
                 ref for ref in net.joined
                 if not ref[2] and ref[0] in connectors and ref[0] not in view.ports
             ]  # fmt: skip
             if off_page:
-                net.connectors = tuple(connectors[ref[0]] for ref in off_page)
+                net.connectors += tuple(connectors[ref[0]] for ref in off_page)
                 net.joined = [ref for ref in net.joined if ref not in off_page]
 
     def symbols(self, form: Form) -> list[str]:

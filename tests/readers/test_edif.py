@@ -396,3 +396,52 @@ def test_ids_match_without_case_and_ampersand_but_exactly_first() -> None:
         "n": ["1r.A", "A.A"],
     }
     assert board.warnings == ()
+
+
+def test_pages_have_instances_and_connectors_of_their_own() -> None:
+    def page(name: str, refdes: str, net: str, off_page: str) -> str:
+        return (
+            f"(page {name} (instance I1 (viewRef v (cellRef R (libraryRef L)))"
+            f' (designator "{refdes}")) (net {net} (joined (portRef A (instanceRef I1))'
+            f" (portRef S (instanceRef SYMBOL)) (portRef {off_page}))"
+            " (instance SYMBOL (viewRef v (cellRef R (libraryRef L))))))"
+        )
+
+    board = small(
+        page("p1", "R1", "n1", "o1")
+        + page("p2", "R2", "n2", "o2")
+        + page("p3", "R3", "n3", "o3")
+        + '(offPageConnector (rename o1 "LINK")) (offPageConnector (rename o2 "LINK"))'
+        + '(offPageConnector (rename o3 "OTHER"))',
+        view="SCHEMATIC",
+    )
+    assert {net.name: [str(pin) for pin in net.pins] for net in board.nets} == {
+        "n1": ["R1.A", "R2.A"],
+        "n3": ["R3.A"],
+    }
+    assert board.net_by_name["n1"].aliases == ("n2",)
+    assert board.warnings == ()
+
+
+def test_a_bus_goes_on_through_its_off_page_connector_wire_by_wire() -> None:
+    memory = (
+        "(cell M (cellType GENERIC) (view v (viewType SCHEMATIC) (interface"
+        ' (port (array (rename D "D[1:0]") 2) (direction INOUT)))))'
+    )
+
+    def page(name: str, bus: str, connector: str) -> str:
+        return (
+            f'(page {name} (instance I{name} (viewRef v (cellRef M)) (designator "U{name}"))'
+            f' (net (array (rename {bus} "{bus}[0:1]") 2) (joined (portRef D (instanceRef I{name}))'
+            f" (portRef {connector})))"
+            f' (offPageConnector (array (rename {connector} "DATA[1:0]") 2)))'
+        )
+
+    board = small(
+        page("a", "LEFT", "o1") + page("b", "RIGHT", "o2"), view="SCHEMATIC", cells=memory
+    )
+    assert {net.name: [str(pin) for pin in net.pins] for net in board.nets} == {
+        "LEFT[0]": ["Ua.D[1]", "Ub.D[1]"],
+        "LEFT[1]": ["Ua.D[0]", "Ub.D[0]"],
+    }
+    assert board.net_by_name["LEFT[0]"].aliases == ("RIGHT[0]",)
