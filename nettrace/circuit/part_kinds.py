@@ -24,6 +24,7 @@ from nettrace.circuit.kind_words import (
     Words,
 )
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.part_fields import with_fields
 from nettrace.circuit.rail_names import read_rail_name
 from nettrace.model.board import Board, Part
 from nettrace.model.names import match_names
@@ -290,6 +291,7 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> Part
         # X is a connector's letter too, and no crystal has a supply on its pins
         kind, score, because = Kind.CONNECTOR, 0.5, (*because, "a supply on its pins")
     value = read_part_value(value_text, _family(kind)) if value_text else PartValue()
+    value = with_fields(part, kind, value)
     return _part_kind(part, kind, score, because, value, said)
 
 
