@@ -48,13 +48,17 @@ def feedback_divider(gap: Gap) -> Absence | None:
             text, f"do not power it up: {listed(hurt) or 'what it feeds'} may be destroyed"
         )
     return blocks(
-        f"{tap} follows {output}: {chip} lets {output} fall to its reference voltage",
+        f"{tap} follows {output}: {chip} takes it for far too high and drives it down",
         f"too little for {listed(hurt)}" if hurt else "too little for what it feeds",
     )
 
 
 def _tap(gap: Gap) -> str | None:
     """Return the middle of the divider: the end that is a signal and is divided further."""
+    taps = gap.circuit.survey.taps
+    for net in gap.ends or ():
+        if gap.key in taps.get(net, ()):
+            return net
     if gap.to_fixed is not None:
         return gap.to_fixed[0]
     for net in gap.ends or ():
@@ -86,17 +90,17 @@ def divider(gap: Gap) -> Absence | None:
         return None
     upper = "upper" in gap.role
     top = _divided(gap, tap, upper)
-    readers = gap.chips_on(*gap.island(tap))
-    pin = gap.pin_of(readers[0], tap) if len(readers) == 1 else listed(readers)
+    nets = gap.island(tap) if gap.is_signal(tap) else (tap,)
+    readers = gap.chips_on(*nets) or gap.hearers(nets)
     if not readers:
-        served = gap.telling(gap.island(tap))
-        if not served:
-            return minor(f"nothing seen reads {tap}, the middle of the divider")
-        pin = listed(served)
+        return minor(f"nothing seen reads {tap}, the middle of the divider")
+    one = len(readers) == 1
+    pin = gap.pin_of(readers[0], tap) if one else listed(readers)
+    sees, reads = ("sees", "reads") if one else ("see", "read")
     if upper:
-        return degrades(f"{tap} lies at 0 V: {pin} no longer sees {top}")
+        return degrades(f"{tap} lies at 0 V: {pin} no longer {sees} {top}")
     volts = gap.volts(top)
-    text = f"{tap} rises to the whole of {gap.with_volts(top)}: {pin} reads far too much"
+    text = f"{tap} rises to the whole of {gap.with_volts(top)}: {pin} {reads} far too much"
     if volts is not None and volts > HARMLESS_VOLTS:
         return degrades(text, "more than the input may bear")
     return degrades(text)
@@ -129,8 +133,8 @@ def set_resistor(gap: Gap) -> Absence | None:
         and len(nets) == 2
         and set(gap.chips_on(nets[0])) & set(gap.chips_on(nets[1]))
     ):
-        return degrades(f"the feedback of {listed(chips)} between {nets[0]} and {nets[1]} is open: its "
-                        "gain is wrong")  # fmt: skip
+        between = f"between {nets[0]} and {nets[1]}"
+        return degrades(f"the feedback of {listed(chips)} {between} is open: its gain is wrong")
     chip, net = next((key, n) for key in chips for n in nets if key in gap.chips_on(n))
     words = gap.pin_words(net)
     what = next((text for pattern, text in _SETS if pattern.search(words)), None)

@@ -103,6 +103,11 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
         gates = [key for key in side if is_gate(gap, key, nets)]
         if gates and len(gates) == len(side):
             return never_switched(gap, gates, nets[0])
+    if sides[0] == sides[1] and len(sides[0]) == 1:
+        return degrades(f"{sides[0][0]} misses the part between its lines {first} and {second}")
+    for by_hand, reader in (sides, sides[::-1]):
+        if all(gap.kind_of(key) is Kind.SWITCH for key in by_hand):
+            return degrades(f"pressing {listed(by_hand)} no longer reaches {listed(reader)}")
     sense = _sense_floats(gap, first, second, near, far, sides)
     if sense is not None:
         return sense
@@ -166,8 +171,8 @@ _MEASURES: Final = frozenset({"fuel gauge", "amplifier", "charger"})
 def _floating_input(gap: Gap, chip: str, net: str) -> Absence:
     if gap.role_of(chip) == "fuel gauge":
         return degrades(
-            f"{gap.pin_of(chip, net)} ({net}) floats: the current and the charge that {chip} counts "
-            "are wrong; charging itself is not touched"
+            f"{gap.pin_of(chip, net)} ({net}) floats: the current and the charge that {chip} "
+            "counts are wrong; charging itself is not touched"
         )
     return degrades(f"{gap.pin_of(chip, net)} ({net}) floats: what {chip} measures there is wrong")
 
@@ -229,10 +234,12 @@ def termination(gap: Gap) -> Absence | None:
         served = gap.hearers(gap.island(gap.to_fixed[0]))
         if len(served) == 1 and gap.role_of(served[0]) in _MEASURES:
             return _floating_input(gap, served[0], gap.to_fixed[0])
-    nets = listed([net for net in gap.part.nets if gap.is_signal(net)])
+    signals = [net for net in gap.part.nets if gap.is_signal(net)]
+    nets = listed(signals)
     on_bus = gap.bus_line(*gap.part.nets)
     where = f" of the {bus_name(on_bus[0])}" if on_bus is not None else ""
-    return degrades(f"{nets}{where} is not terminated: reflections, errors at full speed")
+    verb = "are" if len(signals) > 1 else "is"
+    return degrades(f"{nets}{where} {verb} not terminated: reflections, errors at full speed")
 
 
 def coupling(gap: Gap) -> Absence | None:
@@ -241,8 +248,8 @@ def coupling(gap: Gap) -> Absence | None:
         return None
     first, second = gap.ends
     if not (gap.is_signal(first) and gap.is_signal(second)):
-        return degrades(f"{listed([n for n in gap.ends if gap.is_signal(n)])} has no return for its "
-                        "signal")  # fmt: skip
+        lost = listed([net for net in gap.ends if gap.is_signal(net)])
+        return degrades(f"{lost} has no return for its signal")
     return cut_line(gap, first, second) or degrades(
         f"the signal between {first} and {second} is cut"
     )
@@ -288,8 +295,10 @@ def timing_capacitor(gap: Gap) -> Absence | None:
     nets = [net for net in gap.part.nets if gap.is_signal(net)]
     words = " ".join(gap.pin_words(net) for net in nets)
     if RESET.search(words):
-        return minor(f"{listed(nets)} rises without delay: a start may fail now and then, and it is "
-                     "open to noise")  # fmt: skip
+        return minor(
+            f"{listed(nets)} rises without delay: a start may fail now and then, and noise may "
+            "reset the board"
+        )
     return minor(f"{listed(nets)} has no delay: what it starts does so at once")
 
 

@@ -14,6 +14,7 @@ from nettrace.circuit.absence_site import (
     degrades,
     listed,
     minor,
+    unknown,
 )
 from nettrace.circuit.absence_supply import rails_lost, supply_link
 from nettrace.circuit.evidence import Absence
@@ -136,7 +137,12 @@ def level_shifter(gap: Gap) -> Absence | None:
 
 def load_switch(gap: Gap) -> Absence | None:
     """The switched rail is dead; of many, the first that is found."""
-    return supply_link(gap) or switching_transistor(gap)
+    found = supply_link(gap)
+    if found is not None:
+        return found
+    if gap.kind_of(gap.key) in ACTIVE:
+        return unknown("which rail it switches is not seen, so what stops is not known")
+    return switching_transistor(gap)
 
 
 def switching_transistor(gap: Gap) -> Absence | None:
@@ -193,6 +199,8 @@ def connector(gap: Gap) -> Absence:
         effects.append(f"not brought out any more: {listed(signals)}")
     if fed or pack:
         return blocks(*effects)
+    if len(nets) <= 2 and gap.part.refdes.upper().startswith("ANT"):
+        return degrades(f"the radio at {listed(signals)} has no antenna: hardly any range")
     if not effects:
         return minor("nothing but supply and ground is brought out by it")
     return degrades(*effects)
@@ -228,7 +236,7 @@ def memory(gap: Gap) -> Absence:
     """What is stored in it is missing."""
     users = _users(gap)
     return blocks(
-        f"{users} cannot reach its memory {gap.part.refdes}: no start, where the program lies in it"
+        f"{users} cannot reach its memory {gap.part.refdes}: what needs it does not start"
     )
 
 

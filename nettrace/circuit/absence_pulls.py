@@ -33,13 +33,15 @@ OPEN_DRAIN: Final = frozenset(
     {"i2c", "smbus", "pmbus", "i3c", "one-wire", "1-wire", "hdq", "onewire"}
 )
 _ENABLE: Final = re.compile(
-    r"(?:^|[^A-Z])(?:N?EN|ENABLE|\w*_EN|EN_\w+|N?CE|\w*_CE|N?SHDN|ON|ON_?OFF|PWR_?EN|RUN|N?OE|\w*_OE|CTRL"
-    r"|N?STBY|N?PWDN|PDN|CHIP_?EN|CHG_?EN)(?:_?N|#|B)?\d*(?:$|[^A-Z0-9])"
+    r"(?:^|[^A-Z])(?:N?EN|ENABLE|\w*_EN|EN_\w+|N?CE|\w*_CE|N?SHDN|ON|ON_?OFF|PWR_?EN|RUN|N?OE"
+    r"|\w*_OE|CTRL|N?STBY|N?PWDN|PDN|CHIP_?EN|CHG_?EN)(?:_?N|#|B)?\d*(?:$|[^A-Z0-9])"
 )
 _BOOT: Final = re.compile(
     r"BOOT|STRAP|DFU|(?:^|[^A-Z])(?:MODE|CFG|CONF|ADDR|SEL|A[0-3])\d*(?:$|[^A-Z])"
 )
-_ALERT: Final = re.compile(r"INT|IRQ|ALERT|ALRT|FAULT|FLT|ATTN|PGOOD|(?:^|[^A-Z])PG|STAT|DRDY|WAKE")
+_ALERT: Final = re.compile(
+    r"INT|IRQ|NMI|ALERT|ALRT|FAULT|FLT|ATTN|PGOOD|(?:^|[^A-Z])PG|STAT|DRDY|WAKE"
+)
 _SELECT: Final = re.compile(r"(?:^|[^A-Z])N?(?:CS|SS|CE|SEL|CSN|NSS)\d*_?(?:N|#|B)?(?:$|[^A-Z])")
 _SILENT: Final = "what it leads to cannot be seen in these sources"
 _INSIDE: Final = "unless the chip has a pull-up of its own"
@@ -194,7 +196,8 @@ def _silent_line(gap: Gap, signal: str, rail: str, bus: Bus, line: BusLine) -> A
     )
     to = f" to {rail}" if gap.is_supply(rail) else ""
     effects = [
-        f"{line.line} of the {bus_name(bus)} ({signal}) has lost its only pull-up{to}: it never rises"
+        f"{line.line} of the {bus_name(bus)} ({signal}) has lost its only pull-up{to}: it never "
+        "rises"
     ]
     if devices:
         verb = "does" if len(devices) == 1 else "do"
@@ -210,6 +213,8 @@ def _silent_line(gap: Gap, signal: str, rail: str, bus: Bus, line: BusLine) -> A
 
 def is_gate(gap: Gap, key: str, nets: tuple[str, ...]) -> bool:
     """Return whether a transistor has its gate or base on one of the nets."""
+    if gap.kind_of(key) not in {Kind.MOSFET, Kind.TRANSISTOR}:
+        return False
     ends = terminals_of(gap.circuit.board.part_by_key[key])
     return ends is not None and ends.gate in nets
 
@@ -221,8 +226,10 @@ def _gate_floats(gap: Gap, signal: str, gates: list[str]) -> Absence:
         if rail.source in gates and gap.is_supply(name)
     ]
     if fed:
-        return degrades(f"the gate of {listed(gates)} ({signal}) floats: {listed(fed)} may be on or "
-                        "off by chance until it is driven")  # fmt: skip
+        return degrades(
+            f"the gate of {listed(gates)} ({signal}) floats: {listed(fed)} may be on or off by "
+            "chance until it is driven"
+        )
     return degrades(
         f"the gate of {listed(gates)} ({signal}) floats: it may conduct when it should not"
     )
@@ -324,11 +331,15 @@ def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
         if found is not None:
             return found
     if RESET.search(words):
-        return degrades(f"{signal} floats while it is not driven: {listed(chips) or 'what it resets'} "
-                        "may start wrongly")  # fmt: skip
+        return degrades(
+            f"{signal} floats while it is not driven: {listed(chips) or 'what it resets'} may "
+            "start wrongly"
+        )
     if _BOOT.search(words):
-        return degrades(f"{signal} floats: {listed(chips) or 'the chip'} may start in the wrong mode, "
-                        "unless it has a pull-down of its own")  # fmt: skip
+        return degrades(
+            f"{signal} floats: {listed(chips) or 'the chip'} may start in the wrong mode, unless "
+            "it has a pull-down of its own"
+        )
     who = gap.telling(nets)
     if not who:
         return unknown(f"{signal} is no longer held low; {_SILENT}")
@@ -364,11 +375,13 @@ def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence:
             other_kept = True
     if other_kept:
         return degrades(
-            f"{signal} has lost its 5.1 kΩ to ground: {plug} works with the plug one way round, and is "
-            "dead the other way"
+            f"{signal} has lost its pull-down (Rd): {plug} works with the plug one way round, and "
+            "is dead the other way"
         )
-    return blocks(f"{signal} has lost its 5.1 kΩ to ground, and the other CC line has none: a USB-C "
-                  f"source gives {plug} no voltage")  # fmt: skip
+    return blocks(
+        f"{signal} has lost its pull-down (Rd), and the other CC line has none: a USB-C source "
+        f"gives {plug} no voltage"
+    )
 
 
 PULL_RULES: Final[dict[str, Rule]] = {"pull-up": pull_up, "pull-down": pull_down}

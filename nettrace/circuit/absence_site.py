@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from nettrace.circuit.evidence import Absence, Bus, BusLine, NetKind, Rail, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.net_words import words_of
-from nettrace.circuit.roles.survey import plain_name
+from nettrace.circuit.roles.survey import are_pair, plain_name
 from nettrace.model.board import Part
 from nettrace.model.names import natural_key
 
@@ -178,6 +178,8 @@ class Gap:
                 if far in found or far in rails or link.part == self.key or link.conditional:
                     continue
                 if link.kind not in _PASSING or (link.ohms or 0.0) > MOST_LINE_OHMS:
+                    continue
+                if are_pair(link.from_net, far):  # a termination joins no two lines
                     continue
                 found[far] = None
                 waiting.append(far)

@@ -18,7 +18,7 @@ from nettrace.circuit.absence_site import (
 )
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import is_closed
+from nettrace.circuit.series import is_closed, terminals_of
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
@@ -97,6 +97,11 @@ def _feeds(gap: Gap, key: str, net: str) -> bool:
 def rails_lost(gap: Gap, rails: Iterable[str], why: str) -> Absence:
     """Return that these rails have no supply any more: what they feed, and what hangs on them."""
     first = tuple(rails)
+    kept = {net: found for net in first if (found := other_feeds(gap, net))}
+    first = tuple(net for net in first if net not in kept)
+    if not first:
+        said = [f"{net} keeps {listed(feeds)} alone as its way in" for net, feeds in kept.items()]
+        return degrades(f"{listed(list(kept))} lacks one of its sources: {why}", *said)
     dead = dead_without(gap, first)
     effects = [f"{listed([gap.with_volts(net) for net in first])} {_has(first)} no supply: {why}"]
     if len(dead) > len(first):
@@ -182,6 +187,12 @@ def _between(gap: Gap, first: str, second: str) -> Absence:
             return _signal_side(gap, net, near)
         if rails[net].source is None:
             return _dead_or_kept(gap, net)
+    pack = next((net for net in (first, second) if gap.is_pack(net)), None)
+    if pack is not None:
+        other = second if pack == first else first
+        return blocks(
+            f"the battery ({pack}) is cut off from {other}: it neither feeds nor is charged"
+        )
     return degrades(
         f"{first} and {second} are apart; each has a source of its own "
         f"({rails[first].source} and {rails[second].source})"
@@ -197,11 +208,23 @@ def _signal_side(gap: Gap, net: str, near: str) -> Absence:
 
 
 def _dead_or_kept(gap: Gap, net: str) -> Absence:
+    passing = _passed_on(gap, net)
+    if passing is not None:
+        return degrades(f"{net} is left with what {passing} passes on by itself")
     others = other_feeds(gap, net)
     if others:
         return degrades(f"{net} is fed through {listed(others)} alone, and without that not at all")
     what = _LINK_WORDS.get(gap.role, "the way in is open")
     return rails_lost(gap, [net], what)
+
+
+def _passed_on(gap: Gap, net: str) -> str | None:
+    """Return the power chip that drives the missing transistor's gate and is on the rail too."""
+    ends = terminals_of(gap.part)
+    if ends is None or gap.kind_of(gap.key) not in {Kind.MOSFET, Kind.TRANSISTOR}:
+        return None
+    both = [key for key in gap.chips_on(ends.gate) if key in gap.chips_on(net)]
+    return next((key for key in both if gap.role_of(key) in {"regulator", "charger"}), None)
 
 
 _LINK_WORDS: Final = {
@@ -424,6 +447,10 @@ def power_diode(gap: Gap) -> Absence | None:
                 "there is stressed, a converter fails"
             )
         return minor(f"works, but {other} is not protected against reverse polarity")
+    node = next((net for net in gap.part.nets if net in gap.circuit.survey.switching_nodes), None)
+    output = next((net for net in gap.part.nets if gap.is_supply(net)), None)
+    if node is not None and output is not None:
+        return rails_lost(gap, [output], "the converter's diode is missing")
     found = supply_link(gap)
     if found is not None:
         return found
