@@ -59,6 +59,8 @@ def find_lines(
         for bus in found:
             taken |= bus.nets()
         buses.extend(found)
+    # what a net is called says more than what its pins can do
+    for index, spec in enumerate(SPECS):
         if spec.pins:
             for bus in _by_pins(index, spec, by_pins, taken):
                 if _plausible(bus, board, kinds):
@@ -165,8 +167,21 @@ def _pin_words(
             if not name or not pin.net or pin.net in rails or name.isdecimal():
                 continue
             if len(board.net_by_name[pin.net].pins) > 1:
-                found.append((part.key, plain_name(name.split("/")[0]), pin.net))
+                found.extend((part.key, plain, pin.net) for plain in _functions(name))
     return found
+
+
+#: A port pin of a controller: what stands beside it is what it may do, not what it does.
+_PORT_PIN: Final = re.compile(r"^(?:P[A-Z]?\d+(?:[._]\d+)?|GPIO\w*|IO\d+|D\d+|A\d+)$")
+
+
+def _functions(name: str) -> tuple[str, ...]:
+    """Return the functions in a pin's name: `DI/IO0` has two, `PA11/USB_DM` is a port."""
+    pieces = [plain_name(piece) for piece in re.split(r"[/()]", name) if piece]
+    pieces = [piece for piece in pieces if piece]
+    if any(_PORT_PIN.match(piece) for piece in pieces):
+        return ()
+    return tuple(dict.fromkeys(pieces))
 
 
 def _by_pins(

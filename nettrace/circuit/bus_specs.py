@@ -204,6 +204,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("IO3", r"(?:IO|SIO|SD|D|DQ|DATA)_?3|HOLD(?:_?N)?"),
         ),
         lambda found: {"CLK", "CS", "IO0", "IO1", "IO2", "IO3"} <= found,
+        pins=True,
     ),
     Spec(
         "usb3",
@@ -340,6 +341,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("DC", r"DC|RS|D_C|A0|DCX"), _w("RESET", r"RESETX|RESX"),
         ),
         _is_spi,
+        pins=True,
         unless=re.compile(r"I2S|I2C|UART|LED|PDM|SWD"),
     ),
     Spec(

@@ -60,6 +60,10 @@ def judge_net(survey: Survey, name: str, aliases: tuple[str, ...]) -> Candidate:
         else:
             continue
         break
+    for pin in evidence.connector_pins.get(name, ()):
+        if survey.kinds[pin.part].kind is Kind.BATTERY:
+            candidate.add(0.8, f"battery {pin.part}")
+            break
     for converter in evidence.converter_of.get(name, ()):
         candidate.add(0.8, f"output of {converter.chip} through {converter.inductor}")
     if power and not _several_loads(power) and all(_is_reference(pin) for pin in power):
