@@ -155,7 +155,7 @@ def _pin_words(
     board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str, Rail]
 ) -> list[tuple[str, str, str]]:
     """Return (part, plain pin name, net) of chips' and connectors' named pins on signals."""
-    found = []
+    found: list[tuple[str, str, str]] = []
     for part in board.parts:
         if kinds[part.key].kind not in TALKERS | {Kind.CONNECTOR}:
             continue
