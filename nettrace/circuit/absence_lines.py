@@ -55,14 +55,6 @@ def _from_rail(gap: Gap) -> Absence | None:
     if measuring and len(served) == 1 and gap.is_ground(far):
         return _floating_input(gap, measuring[0], signal)
     if not served:
-        behind = dict.fromkeys(
-            key
-            for reach in gap.circuit.reaches(signal)
-            if gap.key not in reach.through and gap.is_signal(reach.net)
-            for key in gap.telling([reach.net])
-        )
-        served = tuple(behind)
-    if not served:
         return unknown(f"{signal} is no longer tied to {far}; {_SILENT}")
     return degrades(f"{signal} is no longer tied to {far} ({listed(served)})")
 

@@ -153,8 +153,18 @@ def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
                         f"mode, {_INSIDE}")  # fmt: skip
     if not chips and not gap.telling(nets):
         return unknown(f"{signal} no longer rises to {rail}; {_SILENT}")
+    if len(nets) == 1 and gap.telling(nets) == chips and len(chips) == 1:
+        return _strap(gap, chips[0], signal)
     who = listed(gap.telling(nets))
     return degrades(f"{signal} no longer rises to {rail} by itself ({who})")
+
+
+def _strap(gap: Gap, chip: str, signal: str) -> Absence:
+    """A chip's pin that had nothing but this resistor."""
+    return degrades(
+        f"{gap.pin_of(chip, signal)} ({signal}) floats: what is chosen there is left to chance, "
+        "unless the chip holds it inside"
+    )
 
 
 def _bias_lost(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
@@ -343,6 +353,8 @@ def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
     who = gap.telling(nets)
     if not who:
         return unknown(f"{signal} is no longer held low; {_SILENT}")
+    if len(nets) == 1 and who == chips and len(chips) == 1:
+        return _strap(gap, chips[0], signal)
     return degrades(f"{signal} floats while nothing drives it ({listed(who)})")
 
 

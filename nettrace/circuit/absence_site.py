@@ -186,7 +186,7 @@ class Gap:
         return tuple(found)
 
     def hearers(self, nets: Iterable[str]) -> tuple[str, ...]:
-        """Return what the nets serve; where nothing is on them, what is behind their capacitors."""
+        """Return what the nets serve; where nothing is on them, what they lead to."""
         nets = tuple(nets)
         found = self.telling(nets)
         if found:
@@ -196,6 +196,13 @@ class Gap:
             for net in board.part_by_key[key].nets:
                 if net not in nets and self.is_signal(net):
                     found += tuple(k for k in self.telling(self.island(net)) if k not in found)
+        if found:
+            return found
+        for reach in self.circuit.reaches(nets[0]):
+            if self.key not in reach.through and self.is_signal(reach.net):
+                found = self.telling([reach.net])
+                if found:
+                    break
         return found
 
     def is_pack(self, net: str) -> bool:

@@ -296,12 +296,12 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     serves = f" at {near}" if near else ""
     behind = _behind_link(gap, rail)
     if not others and behind is not None:
-        return minor(f"{rail} has no capacitor of its own left, only those behind {behind}{serves}")
+        text = f"{rail} keeps no capacitor of its own{serves}, only those behind {behind}"
+        return degrades(text) if _makes(gap, rail) else minor(text)
     if not others:
         source = gap.circuit.rails[rail].source
-        maker = source is not None and gap.kind_of(source) is Kind.IC
         effect = f"{rail} has no capacitor left: it ripples and dips with every change of load"
-        if maker:
+        if _makes(gap, rail):
             return degrades(effect, f"{source} may become unstable")
         return degrades(effect)
     whole = sum(bank.values())
@@ -316,13 +316,19 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     return minor(f"{text}: {what}{serves}")
 
 
+def _makes(gap: Gap, rail: str) -> bool:
+    """Return whether a chip makes the rail, so that it needs a capacitor at its output."""
+    source = gap.circuit.rails[rail].source
+    return source is not None and gap.kind_of(source) is Kind.IC
+
+
 def _behind_link(gap: Gap, rail: str) -> str | None:
     """Return the part of no resistance that joins the rail to capacitors of another."""
     for link in gap.circuit.links.get(rail, ()):
         if link.kind not in _STIFF or link.conditional == "not fitted":
             continue
         if gap.is_supply(link.to_net) and set(_bank(gap, link.to_net)) - {gap.key}:
-            return link.part
+            return f"{link.part}, if it is closed" if link.conditional else link.part
     return None
 
 
