@@ -258,7 +258,7 @@ class Board:
     def counts(self) -> Counts:
         """Return the counts by the definitions that `Source` follows too.
 
-        What has neither a refdes nor a place of its own is no part: it only holds loose copper.
+        Pads in a part without refdes or place of its own are loose copper: they make no part.
         """
         pins: set[tuple[str, str]] = set()
         nets = 0
@@ -268,5 +268,5 @@ class Board:
                 nets += 1
                 pins.update((parts[pin.part].refdes, pin.number) for pin in net.pins)
         pads = max((source.pads for source in self.sources), default=0)
-        own = sum(1 for part in self.parts if part.refdes or part.x is not None)
+        own = sum(1 for p in self.parts if p.refdes or p.x is not None or not p.pads)
         return Counts(own, nets, len(pins), pads)
