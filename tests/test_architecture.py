@@ -6,6 +6,7 @@ The table is data; a row that matches no folder fails too, so that it cannot gro
 from __future__ import annotations
 
 import ast
+import re
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -154,6 +155,9 @@ def test_no_star_import_and_no_print_outside_what_is_shown() -> None:
     assert wrong == []
 
 
+WRITING_MODE = re.compile(r"[wax][bt+]{0,2}|r[bt]?\+[bt]?")
+
+
 def writes(call: ast.Call) -> bool:
     """Return whether a call prints, or writes a file."""
     function = call.func
@@ -166,8 +170,7 @@ def writes(call: ast.Call) -> bool:
     return name == "open" and any(
         isinstance(mode, ast.Constant)
         and isinstance(mode.value, str)
-        and len(mode.value) <= 3
-        and set(mode.value) & set("wax+")
+        and WRITING_MODE.fullmatch(mode.value)
         for mode in modes
     )
 

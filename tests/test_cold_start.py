@@ -35,7 +35,7 @@ def rooms(modules: set[str]) -> set[str]:
 def test_help_loads_the_command_line_and_nothing_else() -> None:
     code, modules, _ = loaded(["--help"])
     assert code == 0
-    assert rooms(modules) == {"cli", "errors", "version"}
+    assert rooms(modules) == {"cli", "version"}
     assert not modules.intersection((*HEAVY, "rich", "json", "tomllib"))
 
 

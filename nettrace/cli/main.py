@@ -14,13 +14,16 @@ from typing import NamedTuple
 
 import click
 
-from nettrace.errors import ExitCode, NettraceError
 from nettrace.version import __version__
 
 __all__ = ["COMMANDS", "Entry", "cli", "main"]
 
+#: Exit code of wrong usage (contract); the others are in `errors`.
+EXIT_USAGE = 2
 #: Exit code of a bug in the program itself (EX_SOFTWARE of sysexits.h).
 EXIT_BUG = 70
+#: Help is written this wide, or as wide as the terminal if that is narrower.
+HELP_WIDTH = 80
 #: Exit code after Ctrl-C, as shells count it: 128 + SIGINT.
 EXIT_STOPPED = 130
 
@@ -134,19 +137,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         code = _run(words)
         sys.stdout.flush()
-    except NettraceError as error:
-        return _report(str(error), int(error.exit_code), debug)
     except click.UsageError as error:
-        return _report(f"error: {_usage_text(error)}", int(ExitCode.USAGE), debug)
+        return _report(f"error: {_usage_text(error)}", EXIT_USAGE, debug)
     except click.ClickException as error:
-        return _report(f"error: {error.format_message()}", int(ExitCode.USAGE), debug)
+        return _report(f"error: {error.format_message()}", EXIT_USAGE, debug)
     except BrokenPipeError:
         # the reader of our output has seen enough; Python must not complain at exit either
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return int(ExitCode.DONE)
+        return 0
     except (KeyboardInterrupt, click.Abort):
         return _report("stopped", EXIT_STOPPED, debug=False)
     except Exception as error:  # noqa: BLE001 - the boundary: a bug must not end in a traceback
+        from nettrace.errors import NettraceError  # here: `--help` has no use for it
+
+        if isinstance(error, NettraceError):
+            return _report(str(error), int(error.exit_code), debug)
         what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
         text = f"error: a fault in nettrace itself ({what}). --debug shows where; please report it."
         return _report(text.replace("\n", " "), EXIT_BUG, debug)
@@ -155,11 +160,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _run(words: list[str]) -> int:
     try:
-        with cli.make_context("nettrace", words) as context:
+        with cli.make_context("nettrace", words, terminal_width=_columns()) as context:
             result = cli.invoke(context)
     except click.exceptions.Exit as stop:
         return stop.exit_code
-    return int(result) if isinstance(result, int) else int(ExitCode.DONE)
+    return int(result) if isinstance(result, int) else 0
+
+
+def _columns() -> int:
+    """Return how wide help is written; asked of the system at once, which spares an import."""
+    try:
+        return max(40, min(HELP_WIDTH, os.get_terminal_size(sys.stdout.fileno()).columns))
+    except (OSError, ValueError):
+        return HELP_WIDTH
 
 
 def _report(text: str, code: int, debug: bool) -> int:
