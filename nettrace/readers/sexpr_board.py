@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr_board_forms import read_board_forms
 from nettrace.readers.sexpr_board_tree import read_board_tree
 from nettrace.readers.sexpr_read import read_either_way
 
@@ -17,4 +16,10 @@ def read(document: Document) -> Board:
     Raises:
         BadInput: it is cut off, unbalanced, or says what cannot be.
     """
-    return read_either_way(document, read_board_forms, read_board_tree)
+    return read_either_way(document, _by_forms, read_board_tree)
+
+
+def _by_forms(document: Document) -> Board:
+    from nettrace.readers.sexpr_board_forms import read_board_forms  # lark is heavy
+
+    return read_board_forms(document)

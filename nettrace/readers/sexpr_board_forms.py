@@ -17,7 +17,8 @@ from nettrace.readers.document import Document
 from nettrace.readers.sexpr_board_facts import SHAPE_LAYERS, BoardFacts, Footprint
 from nettrace.readers.sexpr_board_heads import FOOTPRINT_HEADS
 from nettrace.readers.sexpr_board_tree import BoardTree
-from nettrace.readers.sexpr_forms import FormGrammar, Mismatch, Texts, each_form
+from nettrace.readers.sexpr_forms import FormGrammar, Texts, each_form
+from nettrace.readers.sexpr_read import Mismatch
 from nettrace.readers.sexpr_text import TOKEN, SexprText, unquote
 from nettrace.readers.sexpr_tree import Form
 

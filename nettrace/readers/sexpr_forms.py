@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Any
 from lark.lexer import Lexer
 
 from nettrace.readers.grammar import load_grammar
+from nettrace.readers.sexpr_read import Mismatch
 from nettrace.readers.sexpr_text import unquote
 
 if TYPE_CHECKING:
@@ -32,7 +33,6 @@ if TYPE_CHECKING:
     from lark.parsers.lalr_parser_state import ParserState
 
 __all__ = [
-    "HAS_SOUND_REGEX",
     "FormGrammar",
     "FormToken",
     "Mismatch",
@@ -42,9 +42,6 @@ __all__ = [
 ]
 
 ReadForm = Callable[[int, int], int]
-
-#: Possessive repetition came with Python 3.11 and was mended in 3.11.5 (python/cpython#106052).
-HAS_SOUND_REGEX = sys.version_info >= (3, 11, 5)
 
 _MARK = re.compile(r"\(\?P<\w+>\)")
 _REGEX_TOKEN = re.compile(
@@ -76,10 +73,6 @@ def rest_of_form(depth: int) -> str:
     inner = rf"\({rest_of_form(depth - 1)}" if depth else "(?!)"
     items = rf"{_FLAT}{_LEAVES}{_BLANKS}"
     return rf"{items}(?:(?:{inner}|{_GAP}){items})*+{_CLOSE}" if depth else rf"{_FLAT}{_CLOSE}"
-
-
-class Mismatch(Exception):
-    """The text is not written as the grammar says; nothing is known about what is wrong."""
 
 
 def possessive(pattern: str) -> str:

@@ -13,9 +13,10 @@ from typing import Any
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr_forms import FormGrammar, Mismatch, Texts, each_form
+from nettrace.readers.sexpr_forms import FormGrammar, Texts, each_form
 from nettrace.readers.sexpr_netlist_facts import NetlistFacts, PinTable
 from nettrace.readers.sexpr_netlist_tree import NetlistTree
+from nettrace.readers.sexpr_read import Mismatch
 from nettrace.readers.sexpr_text import SexprText
 
 __all__ = ["read_netlist_forms"]

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr_forms import Mismatch
+from nettrace.readers.sexpr_read import Mismatch
 
 Read = Callable[[Document], Board]
 

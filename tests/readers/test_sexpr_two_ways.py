@@ -5,6 +5,8 @@ A hard gate: not one silent difference, on good text, on damaged text, on text c
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -81,3 +83,21 @@ def test_a_text_cut_off_anywhere_is_never_read_the_fast_way(format_name: str) ->
         wrong, counts = differing(path.name, cuts, by_forms, by_tree)
         assert wrong == []
         assert counts["read"] == 0
+
+
+def test_a_lone_small_file_is_read_without_lark_and_the_next_with_it() -> None:
+    code = (
+        "import sys\n"
+        "from pathlib import Path\n"
+        "from nettrace.readers.registry import read_file\n"
+        f"path = Path({str(CASES / 'kicad_pcb' / 'two_parts_v4.kicad_pcb')!r})\n"
+        "first = read_file(path)\n"
+        "before = 'lark' in sys.modules\n"
+        "second = read_file(path)\n"
+        "print(before, 'lark' in sys.modules, first == second)\n"
+    )
+    root = Path(__file__).resolve().parents[2]
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=root
+    )
+    assert done.stdout.split() == ["False", "True", "True"]
