@@ -19,6 +19,7 @@ import pytest
 import nettrace
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.roles.vocabulary import ROLES
+from nettrace.model.board import Part
 
 #: The issue's bounds, for accepted words over all parts.
 TOP_1 = 0.90
@@ -58,9 +59,9 @@ def labels(boards: Path) -> Iterator[tuple[Path, dict[str, object]]]:
 
 def score(circuit: Circuit, wanted: dict[str, dict[str, object]], cut: bool = False) -> Score:
     """Return the score over the labelled parts; `cut`: references may be cut to six characters."""
-    by_reference = {}
-    for part in circuit.board.parts:
-        by_reference.setdefault(part.refdes.upper(), part)
+    by_reference: dict[str, Part] = {}
+    for each in circuit.board.parts:
+        by_reference.setdefault(each.refdes.upper(), each)
     result = Score()
     for reference, label in wanted.items():
         part = by_reference.get(reference.upper())

@@ -16,6 +16,7 @@ from nettrace.circuit.roles.net_words import (
     USB_CC,
     words_of,
 )
+from nettrace.circuit.roles.resistors import is_own_supply
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -66,7 +67,9 @@ def divider(site: Site) -> Iterable[Finding]:
         if USB_CC.search(names) or survey.gates.get(tap):
             yield found(f"divider ({place})", WEAK, line)
             return
-        if survey.count(tap, *CHIPS, Kind.CONNECTOR) == 0 and not survey.is_supply(tap):
+        onward = len(survey.resistors.get(tap, ())) > 2 and not survey.is_signal(top)
+        read = survey.count(tap, *CHIPS, Kind.CONNECTOR) > 0 or onward
+        if not read and not survey.is_supply(tap):
             yield found(f"divider ({place})", POSSIBLE, line, "nothing seen that reads the tap")
             return
         known = site.kind.ohms is not None
@@ -234,6 +237,23 @@ def gain_resistor(site: Site) -> Iterable[Finding]:
         yield found("feedback divider (upper)", WEAK, line)
 
 
+def gain_leg(site: Site) -> Iterable[Finding]:
+    """From an amplifier's inverting input through a capacitor to ground: sets the gain."""
+    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+        return
+    survey = site.survey
+    for inverting, middle in (site.signals, site.signals[::-1]):
+        capacitors = survey.capacitors.get(middle, ())
+        if len(survey.pins(middle)) != 2 or not capacitors or survey.is_signal(capacitors[0].far):
+            continue
+        for branch in survey.resistors.get(inverting, ()):
+            shared = set(survey.chips.get(inverting, ())) & set(survey.chips.get(branch.far, ()))
+            parts = [survey.board.part_by_key[key] for key in sorted(shared)]
+            if branch.part != site.part.key and any("amplifier" in roles_in_text(p) for p in parts):
+                line = f"with {branch.part} sets the gain of {parts[0].refdes}"
+                yield found("set resistor", 0.9, line, f"{capacitors[0].part} keeps DC out of it")
+
+
 def thermistor(site: Site) -> Iterable[Finding]:
     """A thermistor; in series with a supply it limits inrush."""
     if site.what is not Kind.THERMISTOR:
@@ -261,7 +281,7 @@ def thermistor_bias(site: Site) -> Iterable[Finding]:
         ):
             continue
         line = f"{words_of(net) or net} is a thermistor's line"
-        if survey.is_supply(far):
+        if survey.is_supply(far) or is_own_supply(survey, far, net):
             yield found("thermistor bias", 0.88, line, f"to {survey.describe(far)}")
             yield found("thermistor", POSSIBLE, line)
         elif survey.is_ground(far):
@@ -287,6 +307,7 @@ DIVIDER_RULES: Final[tuple[Rule, ...]] = (
     set_resistor,
     set_pair,
     gain_resistor,
+    gain_leg,
     thermistor,
     thermistor_bias,
     potentiometer,

@@ -35,6 +35,7 @@ def filter_resistor(site: Site) -> Iterable[Finding]:
         capacitors = survey.capacitors.get(net, ())
         if not capacitors or net in survey.crystal_nets:
             continue
+        yield from _differential(site, net, capacitors)
         if len(survey.pins(net)) == 2:
             yield from _series_rc(site, far, capacitors[0])
         elif _is_filtered_node(site, net) and not survey.is_signal(far):
@@ -45,6 +46,29 @@ def filter_resistor(site: Site) -> Iterable[Finding]:
             yield from _from_filtered_node(site, net, far)
         elif survey.is_signal(far):
             yield from _low_pass(site, net, far, capacitors)
+
+
+#: More than this in series with a sense input is no filter's resistor (common practice).
+DIFFERENTIAL_OHMS: Final = 2e3
+
+
+def _differential(site: Site, net: str, capacitors: tuple[Branch, ...]) -> Iterable[Finding]:
+    """One of two resistors into a chip's pair of inputs with a capacitor across them."""
+    survey, ohms = site.survey, site.kind.ohms
+    if ohms is not None and ohms > DIFFERENTIAL_OHMS:
+        return
+    for capacitor in capacitors:
+        across = capacitor.far
+        if not survey.is_signal(across) or len(survey.resistors.get(across, ())) != 1:
+            continue
+        shared = set(survey.chips.get(net, ())) & set(survey.chips.get(across, ()))
+        if not shared or len(survey.resistors.get(net, ())) != 1:
+            continue
+        if ohms and capacitor.figure and ohms * capacitor.figure < FILTER_SECONDS:
+            continue
+        known = ohms is not None and capacitor.figure is not None
+        line = f"with {capacitor.part} across {net} and {across} filters a pair of inputs"
+        yield found("filter resistor", 0.86 if known else 0.66, line)
 
 
 def _series_rc(site: Site, far: str, capacitor: Branch) -> Iterable[Finding]:
@@ -92,7 +116,9 @@ def _is_filtered_node(site: Site, net: str) -> bool:
     resistors = survey.resistors.get(net, ())
     if len(resistors) < 2 or set(survey.on_net.get(net, ())) - _QUIET_KINDS:
         return False
-    return any(not survey.is_signal(branch.far) for branch in resistors)
+    up = any(survey.is_supply(branch.far) for branch in resistors)
+    down = any(survey.is_ground(branch.far) for branch in resistors)
+    return up != down  # both: a divider
 
 
 _QUIET_KINDS: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.TEST_POINT})
@@ -126,13 +152,14 @@ def _low_pass(site: Site, net: str, far: str, capacitors: tuple[Branch, ...]) ->
     names = " ".join((*survey.pin_names(net), *survey.pin_names(far), words_of(net)))
     if COMPENSATION_PIN.search(names):
         yield found("filter resistor", 0.78, "on a compensation or loop pin")
-    if not to_ground or ohms is None:
-        return
+    if not to_ground or ohms is None or net in survey.taps:
+        return  # a divider's tap gives what it holds to this resistor, not the other way
     seconds = max((ohms * (b.figure or 0.0) for b in to_ground), default=0.0)
     text = f"{words_of(net)} {words_of(far)}"
     by_hand = BUTTON.search(text) or RESET.search(text) or survey.count(far, Kind.SWITCH)
     slow = seconds >= FILTER_SECONDS
-    if slow and not by_hand and survey.count(net, *CHIPS):
+    onward = len(survey.pins(net)) > 1 + len(to_ground)
+    if slow and not by_hand and onward:
         yield found("filter resistor", 0.76, f"a low-pass with {to_ground[0].part}")
     else:
         yield found("filter resistor", 0.4, f"a low-pass with {to_ground[0].part}")

@@ -34,11 +34,11 @@ from nettrace.circuit.roles.site import (
     figure,
     found,
 )
-from nettrace.circuit.roles.survey import CHIPS, are_pair
+from nettrace.circuit.roles.survey import CHIPS, Survey, are_pair
 from nettrace.circuit.series import SHUNT_OHMS, resistor_elements
 from nettrace.model.board import Pin
 
-__all__ = ["RESISTOR_RULES"]
+__all__ = ["RESISTOR_RULES", "is_own_supply"]
 
 #: A termination is near the impedance of a line: 50, 75, 100, 120 ohms (common practice).
 TERMINATION_OHMS: Final = (33.0, 150.0)
@@ -160,6 +160,8 @@ def pull(site: Site) -> Iterable[Finding]:
         return
     signal, far = site.to_fixed
     survey = site.survey
+    if site.kind.ohms is not None and site.kind.ohms <= SHUNT_OHMS:
+        return
     up = survey.is_supply(far)
     role = "pull-up" if up else "pull-down"
     because = [f"from {signal} to {survey.describe(far)}"]
@@ -191,8 +193,14 @@ def pull(site: Site) -> Iterable[Finding]:
     if site.circuit.net_kind(signal) == "bus":
         because.append(f"{signal} is a bus line")
         score += 0.1
+    if not up and _SHELL.search(words):
+        yield found("bleeder", 0.8, *because, "drains the shell's charge")
     ohms = site.kind.ohms
-    if ohms is not None and TERMINATION_OHMS[0] <= ohms <= TERMINATION_OHMS[1]:
+    if (
+        ohms is not None
+        and not survey.capacitors.get(signal)
+        and TERMINATION_OHMS[0] <= ohms <= TERMINATION_OHMS[1]
+    ):
         yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
         score -= 0.2
     yield found(role, min(score, 0.92), *because)
@@ -201,6 +209,7 @@ def pull(site: Site) -> Iterable[Finding]:
         yield found("bleeder", FAINT, *because[:1])
 
 
+_SHELL: Final = re.compile(r"SHIELD|SHELL|CHASSIS|SHLD")
 _READERS: Final = (Kind.CONNECTOR, Kind.MOSFET, Kind.TRANSISTOR, Kind.SWITCH, Kind.TEST_POINT,
                    Kind.JUMPER, Kind.CAPACITOR, Kind.RESISTOR, Kind.RESISTOR_ARRAY, Kind.ESD,
                    Kind.RELAY, Kind.SOURCE, Kind.CRYSTAL, Kind.THERMISTOR)  # fmt: skip
@@ -296,16 +305,21 @@ def pull_to_own_supply(site: Site) -> Iterable[Finding]:
         return
     survey = site.survey
     for supply, signal in (site.signals, site.signals[::-1]):
-        chips = survey.chips.get(supply, ())
-        others = set(survey.on_net.get(supply, ())) - _OWN_SUPPLY_KINDS
-        if len(chips) != 1 or others or chips[0] not in survey.chips.get(signal, ()):
-            continue
-        shunts = [b for b in survey.capacitors.get(supply, ()) if survey.is_ground(b.far)]
-        named = any(names_supply(name) for name in survey.pin_names(supply))
-        large = any((b.figure or 0.0) >= OWN_SUPPLY_FARADS for b in shunts)
-        if named or large or (len(shunts) > 1 and shunts[0].figure is None):
-            part = survey.board.part_by_key[chips[0]]
+        if is_own_supply(survey, supply, signal):
+            part = survey.board.part_by_key[survey.chips[supply][0]]
             yield found("pull-up", 0.82, f"from {signal} to {supply}, {part.refdes}'s own supply")
+
+
+def is_own_supply(survey: Survey, supply: str, signal: str) -> bool:
+    """Return whether one chip on the signal makes the other net as a supply of its own."""
+    chips = survey.chips.get(supply, ())
+    others = set(survey.on_net.get(supply, ())) - _OWN_SUPPLY_KINDS
+    if len(chips) != 1 or others or chips[0] not in survey.chips.get(signal, ()):
+        return False
+    shunts = [b for b in survey.capacitors.get(supply, ()) if survey.is_ground(b.far)]
+    named = any(names_supply(name) for name in survey.pin_names(supply))
+    large = any((b.figure or 0.0) >= OWN_SUPPLY_FARADS for b in shunts)
+    return bool(shunts) and (named or large or (len(shunts) > 1 and shunts[0].figure is None))
 
 
 _OWN_SUPPLY_KINDS: Final = CHIPS | {Kind.CAPACITOR, Kind.RESISTOR, Kind.TEST_POINT}
