@@ -23,8 +23,8 @@ GRAMMAR_PAYS = 1_500_000
 
 
 def read(document: Document) -> Board:
-    """Return the board of an EDIF text, its sheets expanded; see `read_with`."""
-    return read_with(document)
+    """Return the board of an EDIF text, its sheets expanded if not said otherwise."""
+    return read_with(document, "keep" if document.hierarchy == "keep" else "flatten")
 
 
 def read_with(document: Document, hierarchy: Hierarchy = "flatten") -> Board:

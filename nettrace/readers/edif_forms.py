@@ -7,6 +7,7 @@ text, or says what is wrong with it and where.
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Callable
 from functools import cache
 from sys import intern
@@ -25,9 +26,12 @@ from nettrace.readers.edif_design import (
     decode_id,
     decode_string,
 )
-from nettrace.readers.sexpr_forms import HAS_SOUND_REGEX, FormGrammar, Mismatch
+from nettrace.readers.sexpr_forms import FormGrammar, Mismatch
 
 __all__ = ["Mismatch", "read_design"]
+
+#: Possessive repetition came with Python 3.11 and was mended in 3.11.5 (python/cpython#106052).
+_HAS_SOUND_REGEX = sys.version_info >= (3, 11, 5)
 
 # What stands in forms whose shape the grammar has checked; so these need not check it again.
 _BLANK = r"[ \t\r\n\f\v]"
@@ -87,7 +91,7 @@ def read_design(document: Document) -> Design:
     Raises:
         Mismatch: the text is not written as the grammar says; nothing is known of what is wrong.
     """
-    if not HAS_SOUND_REGEX:
+    if not _HAS_SOUND_REGEX:
         raise Mismatch
     grammar = _grammar()
     filler = grammar.filler = _Filler(grammar, document.text)
