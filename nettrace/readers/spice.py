@@ -33,6 +33,7 @@ __all__ = ["read", "read_with"]
 #: How many names a warning about many parts lists.
 MOST_NAMES = 8
 _NUMBERS = tuple(str(number) for number in range(1, 65))
+_new = tuple.__new__  # Place without its argument handling
 _NO_FACTS = (None, None, None)  # of a pin: name, electrical type, place
 
 
@@ -114,7 +115,8 @@ class _DeckReader:
     def add_plain(self, line: Line, refdes: str, node_1: str, node_2: str, value: str) -> None:
         """Make a part of `R1 a b 10k`: what most lines are, so it takes the shortest way."""
         shown = self.shown
-        draft = self.builder.part(refdes, Place(self.deck.files[line[0]], line[1], 1))
+        place = _new(Place, (self.deck.files[line[0]], line[1], 1))
+        draft = self.builder.part(refdes, place)
         draft.value = value
         number = _number_text(value)
         if number is not None:

@@ -5,18 +5,18 @@ from __future__ import annotations
 import pytest
 
 from nettrace.errors import WrongUsage
+from nettrace.model.board import Side
 from nettrace.model.builder import BoardBuilder
-from nettrace.writers.registry import WRITERS, format_for_path, write_board
+from nettrace.writers.registry import WRITERS, WriterFormat, format_for_path, write_board
 
 
 @pytest.mark.parametrize("entry", WRITERS, ids=lambda entry: entry.name)
-def test_every_writer_writes_a_small_board(entry: object) -> None:
+def test_every_writer_writes_a_small_board(entry: WriterFormat) -> None:
     builder = BoardBuilder("t", "made")
-    builder.part("R1").pin("1", "GND")
-    name = getattr(entry, "name", "")
-    if name == "ipc-d-356":
-        pytest.skip("holds boards with places alone: see test_ipcd356")
-    assert "R1" in write_board(builder.build(), name)
+    part = builder.part("R1")
+    part.pin("1", "GND")
+    part.pad("1", "GND", 1.0, 2.0, Side.TOP, shape="rect", width=0.5, height=0.5)
+    assert "R1" in write_board(builder.build(), entry.name)
 
 
 def test_endings_mean_formats_and_none_means_two() -> None:
