@@ -184,7 +184,13 @@ def connector(gap: Gap) -> Absence:
     fed = [net for net in nets if gap.is_supply(net) and rails[net].source == gap.key]
     pack = [net for net in nets if gap.is_supply(net) and gap.is_pack(net)]
     effects: list[str] = []
-    if pack:
+    beside = gap.parts_on(pack[:1], Kind.CONNECTOR, Kind.BATTERY)
+    if beside:
+        effects.append(
+            f"a battery that was at {gap.part.refdes} is cut off; {pack[0]} also comes to "
+            f"{listed(beside)}"
+        )
+    elif pack:
         effects.append(
             "the battery is cut off: no operation without an outside supply, no charging"
         )
@@ -197,7 +203,7 @@ def connector(gap: Gap) -> Absence:
     signals = [net for net in nets if gap.is_signal(net) and not gap.open_pin(net)]
     if signals and not buses:
         effects.append(f"not brought out any more: {listed(signals)}")
-    if fed or pack:
+    if (fed and not pack) or (pack and not beside):
         return blocks(*effects)
     if len(nets) <= 2 and gap.part.refdes.upper().startswith("ANT"):
         return degrades(f"the radio at {listed(signals)} has no antenna: hardly any range")
