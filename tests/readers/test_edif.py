@@ -445,3 +445,9 @@ def test_a_bus_goes_on_through_its_off_page_connector_wire_by_wire() -> None:
         "LEFT[1]": ["Ua.D[0]", "Ub.D[0]"],
     }
     assert board.net_by_name["LEFT[0]"].aliases == ("RIGHT[0]",)
+
+
+def test_the_document_says_whether_sheets_are_kept() -> None:
+    path = CASES / "board_netlist.edf"
+    kept = read(Document(path.name, path.read_bytes().decode(), hierarchy="keep"))
+    assert [part.key for part in kept.parts] == ["C2", "left", "right"]
