@@ -244,6 +244,9 @@ def series_capacitor(site: Site) -> Iterable[Finding]:
         chip = survey.board.part_by_key[shared[0]].refdes
         yield found("unknown", 0.74, f"between two pins of {chip} and nothing else: the flying "
                     "capacitor of a charge pump, for which the list has no word")  # fmt: skip
+    elif shared and not set(site.signals) & set(survey.crystal_nets):
+        chip = survey.board.part_by_key[shared[0]].refdes
+        yield found("filter capacitor", 0.76, f"between two pins of {chip}")
     plugs = _on_plugs_only(site, first) and _on_plugs_only(site, second)
     if plugs and (site.kind.farads or 0.0) >= EITHER_FARADS[0]:
         word = "bulk capacitor" if (site.kind.farads or 0.0) >= BULK_FARADS * 0.99 else "decoupling"

@@ -248,7 +248,7 @@ def _roles(value: str, words: str) -> tuple[tuple[str, float, str], ...]:
     for role, pattern in _FAMILY_PATTERNS:
         match = pattern.search(value)
         if match:
-            found[role] = FAMILY, f"{value} is of a family of its kind"
+            found[role] = FAMILY, f"part number {value}"
     for role, pattern in _WORD_PATTERNS:
         match = pattern.search(words)
         if match and role not in found:

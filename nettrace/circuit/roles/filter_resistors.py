@@ -144,7 +144,8 @@ def _low_pass(site: Site, net: str, far: str, capacitors: tuple[Branch, ...]) ->
     behind = survey.capacitors.get(far, ())
     loop = behind and not survey.count(far, Kind.CONNECTOR) and far not in survey.crystal_nets
     signal_chips = survey.count(net, *CHIPS) + survey.count(far, *CHIPS)
-    if loop and signal_chips < 2 and not words_of(net) and not words_of(far):
+    grounded = any(not survey.is_signal(b.far) for b in (*capacitors, *behind))
+    if loop and grounded and signal_chips < 2 and not words_of(net) and not words_of(far):
         yield found(
             "filter resistor", 0.82, f"between {capacitors[0].part} and {behind[0].part}: a ladder"
         )

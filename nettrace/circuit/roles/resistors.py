@@ -42,6 +42,8 @@ __all__ = ["RESISTOR_RULES", "is_own_supply"]
 
 #: A termination is near the impedance of a line: 50, 75, 100, 120 ohms (common practice).
 TERMINATION_OHMS: Final = (33.0, 150.0)
+#: Across a pair: 85, 90, 100, 120 ohms (common practice, no source).
+PAIR_OHMS: Final = (80.0, 125.0)
 #: A supply is filtered through up to this (common practice, no source).
 SUPPLY_FILTER_OHMS: Final = 100.0
 
@@ -262,6 +264,10 @@ def termination(site: Site) -> Iterable[Finding]:
         return
     first, second = site.signals
     ohms = site.kind.ohms
+    shared = set(site.survey.chips.get(first, ())) & set(site.survey.chips.get(second, ()))
+    if shared and ohms is not None and PAIR_OHMS[0] <= ohms <= PAIR_OHMS[1]:
+        chip = site.survey.board.part_by_key[min(shared)].refdes
+        yield found("termination", 0.78, f"{figure(ohms, 'Ω')} across two lines into {chip}")
     if not are_pair(first, second) or (ohms is not None and ohms > TERMINATION_OHMS[1] * 2):
         return
     if set(site.survey.crystal_nets) >= {first, second}:
