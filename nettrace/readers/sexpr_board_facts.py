@@ -128,7 +128,7 @@ class BoardFacts:
         if name is None:
             if number in self.nets:
                 return self.nets[number] or None, ""
-            if number.isdecimal():
+            if self.nets and number.isdecimal():
                 return None, f"net number {number} is not in the table of nets"
             return number or None, ""
         known = self.nets.get(number, name)

@@ -65,24 +65,11 @@ class BoardTree:
         for form in root.forms():
             if form.head == "net":
                 self._net(form)
-        for item in root[1:]:
-            if isinstance(item, Form):
-                self._top(item)
-            else:
-                self._stray(root, item)
-        facts.builder.warnings += self.tree.warnings
+        self.tree.check(root, TOP_HEADS)
+        for form in root.forms():
+            self._top(form)
+        facts.builder.warnings += self.tree.all_warnings()
         return facts.builder.build()
-
-    def _stray(self, form: Form, word: str) -> None:
-        index = form.index(word, 1)
-        self.tree.warn(
-            "unexpected-word",
-            f"{word!r} in '({form.head}' was passed over",
-            self.tree.offset(form, index),
-        )
-
-    def _unknown(self, form: Form, within: str) -> None:
-        self.tree.warn("unknown-form", f"'({form.head}' in '({within}' was passed over", form.start)
 
     def _top(self, form: Form) -> None:
         head = form.head
@@ -98,8 +85,6 @@ class BoardTree:
             self.facts.builder.version = form.word() or ""
         elif head == "title_block":
             self.title(form)
-        elif head not in TOP_HEADS:
-            self._unknown(form, "kicad_pcb")
 
     def drawing(self, form: Form) -> None:
         """Read a line, arc... of the board: one on the edge layer is its edge."""
@@ -138,7 +123,7 @@ class BoardTree:
             self.tree.warn(
                 "net-number-repeated",
                 f"net number {number} is {known!r} and {name!r}; the first is kept",
-                form.start,
+                form,
             )
             return
         self.facts.net(number, name, self.source.place(form.start))
@@ -150,7 +135,7 @@ class BoardTree:
             return None
         name, doubt = self.facts.net_named(net.word(), net.word(2))
         if doubt:
-            self.tree.warn("net-in-doubt", f"{where}: {doubt}", net.start)
+            self.tree.warn("net-in-doubt", f"{where}: {doubt}", net)
         return name
 
     def _pair(self, form: Form, head: str) -> Point:
@@ -177,17 +162,6 @@ class BoardTree:
         child = form.first(head)
         return None if child is None else self.tree.number(child, 1, "size")
 
-    def _repeats(self, form: Form, heads: frozenset[str]) -> None:
-        seen: set[str] = set()
-        for child in form.forms():
-            if child.head in heads and child.head in seen:
-                self.tree.warn(
-                    "repeated-form",
-                    f"a second '({child.head}' in '({form.head}'; the first counts",
-                    child.start,
-                )
-            seen.add(child.head)
-
     def _points(self, form: Form, kind: str) -> list[Point]:
         heads = _GRAPHICS[kind]
         if not heads:
@@ -203,7 +177,7 @@ class BoardTree:
             elif child.head == "arc":
                 found += [self._pair(child, head) for head in ("start", "mid", "end")]
             else:
-                self._unknown(child, "pts")
+                self.tree.pass_over(child, "pts")
         return found
 
     def _angle(self, form: Form) -> float | None:
@@ -216,7 +190,7 @@ class BoardTree:
         x, y, angle = self._at(form)
         layer = form.first("layer")
         package = form.word() or ""
-        self._repeats(form, frozenset({"at", "layer"}))
+        self.tree.once(form, frozenset({"at", "layer"}))
         footprint = self.facts.footprint(
             package,
             (layer.word() or "") if layer is not None else "",
@@ -225,11 +199,10 @@ class BoardTree:
             angle,
             self.source.place(form.start),
         )
-        for item in form[2 if package or form.word() == "" else 1 :]:
-            if isinstance(item, Form):
-                self._footprint_form(footprint, item)
-            elif item not in {"locked", "placed"}:
-                self._stray(form, item)
+        first = 2 if form.word() is not None else 1  # behind the package's name
+        self.tree.check(form, FOOTPRINT_HEADS, frozenset({"locked", "placed"}), first)
+        for child in form.forms():
+            self._footprint_form(footprint, child)
         self.facts.footprint_done(footprint)
 
     def _footprint_form(self, footprint: Footprint, form: Form) -> None:
@@ -243,15 +216,11 @@ class BoardTree:
                 name = "Reference" if form.word() == "reference" else "Value"
                 facts.property(footprint, name, form.word(2) or "")
             elif form.word() != "user":
-                self._unknown(form, "footprint")
+                self.tree.pass_over(form, "footprint")
         elif head == "property":
             facts.property(footprint, form.word() or "", form.word(2) or "")
-        elif head.startswith("fp_") and head in FOOTPRINT_HEADS:
-            layer = form.first("layer")
-            name = (layer.word() or "") if layer is not None else ""
-            if name in SHAPE_LAYERS:
-                kind = head[3:]
-                facts.shape(footprint, kind, name, self._points(form, kind), self._angle(form))
+        elif head.startswith("fp_") and head[3:] in _GRAPHICS:
+            self.shape(footprint, form)
         elif head == "attr":
             facts.attributes(footprint, form.words())
         elif head == "descr":
@@ -260,8 +229,6 @@ class BoardTree:
             facts.tags(footprint, form.word() or "")
         elif head == "sheetname":
             draft.sheet = form.word() or None
-        elif head not in FOOTPRINT_HEADS:
-            self._unknown(form, "footprint")
 
     def shape(self, footprint: Footprint, form: Form) -> None:
         """Read a line, arc... of a footprint, where its layer says how large the part is."""
@@ -288,13 +255,8 @@ class BoardTree:
                 expected=expected,
                 length=len(word or "("),
             )
-        self._repeats(form, frozenset({"at", "size", "layers", "net", "drill"}))
-        for child in form[4:]:
-            if isinstance(child, Form):
-                if child.head not in PAD_HEADS:
-                    self._unknown(child, "pad")
-            elif child not in {"locked"}:
-                self._stray(form, child)
+        self.tree.once(form, frozenset({"at", "size", "layers", "net", "drill"}))
+        self.tree.check(form, PAD_HEADS, frozenset({"locked"}), 4)
         x, y, angle = self._at(form)
         width, height = self._pair(form, "size")
         layers = form.first("layers")
@@ -330,28 +292,18 @@ class BoardTree:
 
     def _via(self, form: Form) -> None:
         x, y = self._pair(form, "at")
-        self._repeats(form, frozenset({"at", "size", "net", "drill"}))
-        for child in form[1:]:
-            if isinstance(child, Form):
-                if child.head not in VIA_HEADS:
-                    self._unknown(child, "via")
-            elif child not in {"blind", "buried", "micro", "locked"}:
-                self._stray(form, child)
+        self.tree.once(form, frozenset({"at", "size", "net", "drill"}))
+        self.tree.check(form, VIA_HEADS, frozenset({"blind", "buried", "micro", "locked"}))
         self.facts.via(
             x, y, self._net_of(form, "a via"), self._size(form, "size"), self._size(form, "drill")
         )
 
     def zone(self, form: Form) -> None:
         """Read a copper area."""
-        for child in form[1:]:
-            if isinstance(child, Form):
-                if child.head not in ZONE_HEADS:
-                    self._unknown(child, "zone")
-            elif child != "locked":
-                self._stray(form, child)
+        self.tree.check(form, ZONE_HEADS, frozenset({"locked"}))
         if form.first("keepout") is not None:
             return  # an area kept free, not copper
-        self._repeats(form, frozenset({"net", "layer", "layers", "net_name"}))
+        self.tree.once(form, frozenset({"net", "layer", "layers", "net_name"}))
         layers = form.first("layers") or form.first("layer")
         net = self._net_of(form, "a zone")
         points: list[Point] = []

@@ -59,7 +59,7 @@ class NetlistTree:
         root = self.tree.read()
         if root.head != "export":
             raise self.source.error(root.start, f"'({root.head}'", expected="'(export'")
-        self._known(root, 1, _TOP)
+        self.tree.check(root, _TOP)
         builder = self.facts.builder
         for form in root.forms():
             if form.head == "version":
@@ -67,43 +67,27 @@ class NetlistTree:
             elif form.head == "design":
                 self._design(form)
             elif form.head == "components":
-                self._known(form, 1, frozenset({"comp"}))
+                self.tree.check(form, frozenset({"comp"}))
                 for part in form.forms():
                     if part.head == "comp":
                         self._component(part)
         # the library section stands behind the components and is needed for the nets
         for form in root.forms():
             if form.head == "libparts":
-                self._known(form, 1, frozenset({"libpart"}))
+                self.tree.check(form, frozenset({"libpart"}))
                 for part in form.forms():
                     if part.head == "libpart":
                         self._library_part(part)
         self.facts.libraries_done()
         for form in root.forms():
             if form.head == "nets":
-                self._known(form, 1, frozenset({"net"}))
+                self.tree.check(form, frozenset({"net"}))
                 for net in form.forms():
                     if net.head == "net":
                         self._net(net)
         self.facts.done()
-        builder.warnings += self.tree.warnings
+        builder.warnings += self.tree.all_warnings()
         return builder.build()
-
-    def _known(self, form: Form, first: int, heads: frozenset[str]) -> None:
-        for index in range(first, len(form)):
-            item = form[index]
-            if isinstance(item, str):
-                self.tree.warn(
-                    "unexpected-word",
-                    f"{item!r} in '({form.head}' was passed over",
-                    self.tree.offset(form, index),
-                )
-            elif item.head not in heads:
-                self.tree.warn(
-                    "unknown-form",
-                    f"'({item.head}' in '({form.head}' was passed over",
-                    item.start,
-                )
 
     def _needed(self, form: Form, head: str) -> str:
         child = form.first(head)
@@ -122,17 +106,6 @@ class NetlistTree:
         child = form.first(head)
         return child.word() if child is not None else None
 
-    def _once(self, form: Form, heads: frozenset[str]) -> None:
-        seen: set[str] = set()
-        for child in form.forms():
-            if child.head in heads and child.head in seen:
-                self.tree.warn(
-                    "repeated-form",
-                    f"a second '({child.head}' in '({form.head}'; the first counts",
-                    child.start,
-                )
-            seen.add(child.head)
-
     def _design(self, form: Form) -> None:
         for sheet in form.forms():
             if sheet.head == "sheet" and self.sheet(sheet):
@@ -146,8 +119,8 @@ class NetlistTree:
         return block is not None
 
     def _component(self, form: Form) -> None:
-        self._known(form, 1, _COMPONENT)
-        self._once(form, _COMPONENT - {"property"})
+        self.tree.check(form, _COMPONENT)
+        self.tree.once(form, _COMPONENT - {"property"})
         refdes = self._needed(form, "ref")
         properties: list[tuple[str, str | None]] = []
         for child in form.forms():
@@ -199,15 +172,15 @@ class NetlistTree:
         )
 
     def _net(self, form: Form) -> None:
-        self._known(form, 1, _NET)
-        self._once(form, _NET - {"node"})
+        self.tree.check(form, _NET)
+        self.tree.once(form, _NET - {"node"})
         name = self._needed(form, "name")
         self.facts.net(name, self.source.place(form.start))
         for node in form.forms():
             if node.head != "node":
                 continue
-            self._known(node, 1, _NODE)
-            self._once(node, _NODE)
+            self.tree.check(node, _NODE)
+            self.tree.once(node, _NODE)
             self.facts.node(
                 name,
                 self._needed(node, "ref"),

@@ -6,6 +6,7 @@ line and column it names. Slower than they are, and the yardstick that they are 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 from nettrace.errors import Warning
@@ -70,7 +71,7 @@ class TreeReader:
         self.source = source
         self.top_heads = top_heads
         self.warnings: list[Warning] = []
-        self._mended = 0
+        self._counts: Counter[str] = Counter()
 
     def read(self) -> Form:
         """Return the outermost form.
@@ -129,33 +130,21 @@ class TreeReader:
                     form.append(inner)
                     above.append(form)
                     form = inner
-                    self._note_mended(at, word)
+                    self._note_mended(form, word)
                 else:
                     form.append(word)
         if root is None:
             raise self.source.error(0, "no form", expected="'('")
         if form is not None and not (may_be_open and form is root):
             raise self._cut_off(form, above)
-        if self._mended > MOST_WARNINGS:
-            self.warnings.append(
-                Warning(
-                    "missing-parenthesis",
-                    f"{self._mended} opening parentheses are missing in all; each was put back",
-                    self.source.place(0),
-                )
-            )
         return root
 
-    def _note_mended(self, at: int, word: str) -> None:
-        self._mended += 1
-        if self._mended <= MOST_WARNINGS:
-            self.warnings.append(
-                Warning(
-                    "missing-parenthesis",
-                    f"'{word}' stands right behind ')': read as '({word}'",
-                    self.source.place(at),
-                )
-            )
+    def _note_mended(self, form: Form, word: str) -> None:
+        self.warn(
+            "missing-parenthesis",
+            f"'{word}' stands right behind ')': read as '({word}'",
+            form,
+        )
 
     def _bad_token(self, at: int) -> Exception:
         text = self.source.text
@@ -322,6 +311,54 @@ class TreeReader:
             )
         return float(word)
 
-    def warn(self, code: str, message: str, offset: int) -> None:
-        """Note something read with care."""
-        self.warnings.append(Warning(code, message, self.source.place(offset)))
+    def check(
+        self,
+        form: Form,
+        heads: frozenset[str],
+        words: frozenset[str] = frozenset(),
+        first: int = 1,
+    ) -> None:
+        """Note what the form may not hold: forms of other heads, words other than these.
+
+        Items before the index `first` are the caller's.
+        """
+        for index in range(first, len(form)):
+            item = form[index]
+            if isinstance(item, Form):
+                if item.head not in heads:
+                    self.pass_over(item, form.head)
+            elif item not in words:
+                said = f"{item!r} in '({form.head}' was passed over"
+                self.warn("unexpected-word", said, form, index)
+
+    def pass_over(self, form: Form, within: str) -> None:
+        """Note a form that is not known where it stands."""
+        self.warn("unknown-form", f"'({form.head}' in '({within}' was passed over", form)
+
+    def once(self, form: Form, heads: frozenset[str]) -> None:
+        """Note forms of these heads that stand in the form more than once."""
+        seen: set[str] = set()
+        for child in form.forms():
+            if child.head in heads and child.head in seen:
+                said = f"a second '({child.head}' in '({form.head}'; the first counts"
+                self.warn("repeated-form", said, child)
+            seen.add(child.head)
+
+    def warn(self, code: str, message: str, form: Form, index: int = 0) -> None:
+        """Note something read with care: a form, or the word at that index of it.
+
+        Of each code the first are named with their place; `all_warnings` counts the rest.
+        """
+        self._counts[code] += 1
+        if self._counts[code] <= MOST_WARNINGS:
+            offset = self.offset(form, index) if index else form.start
+            self.warnings.append(Warning(code, message, self.source.place(offset)))
+
+    def all_warnings(self) -> list[Warning]:
+        """Return what was noted, and how many more there were of each kind."""
+        more = [
+            Warning(code, f"{count} in all; the first {MOST_WARNINGS} are named above", None)
+            for code, count in self._counts.items()
+            if count > MOST_WARNINGS
+        ]
+        return [*self.warnings, *more]

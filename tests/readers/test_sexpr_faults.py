@@ -164,7 +164,7 @@ WARNINGS = {
     ),
     "an unknown form in a part": (
         changed(OLD, "(tags ", "(tagz "),
-        ["warning: unknown-form: '(tagz' in '(footprint' was passed over (x:24:5)"],
+        ["warning: unknown-form: '(tagz' in '(module' was passed over (x:24:5)"],
     ),
     "an unknown form at the top": (
         changed(OLD, "(segment (start 10 20.5)", "(segmint (start 10 20.5)"),
@@ -246,7 +246,32 @@ def test_many_lost_parentheses_are_counted_not_listed() -> None:
     board = board_of(text)
     codes = [warning.code for warning in board.warnings]
     assert codes.count("missing-parenthesis") == 21
-    assert "30 opening parentheses are missing in all" in board.warnings[20].message
+    assert board.warnings[-1].message == "30 in all; the first 20 are named above"
+
+
+def test_a_flood_of_stray_words_takes_no_long_time() -> None:
+    board = board_of(changed(OLD, "  (net 0", "  word" * 100_000 + "\n  (net 0"))
+    assert len(board.parts) == 2
+    assert [w.message for w in board.warnings][-1] == "100000 in all; the first 20 are named above"
+
+
+def test_a_text_box_of_a_footprint_is_no_outline() -> None:
+    box = '(fp_text_box "x" (start 0 0) (end 9 9) (layer "F.CrtYd"))'
+    for text in (OLD, changed(OLD, "(attr smd)", "(attr  smd) \n(fp_text user x)")):
+        board = board_of(changed(text, "    (fp_line", f"    {box}\n    (fp_line"))
+        assert board.part_by_key["R1"].outline == board_of(OLD).part_by_key["R1"].outline
+
+
+def test_nets_without_numbers_are_read() -> None:
+    """Newer writers name nets only, and keep no table of them."""
+    text = "\n".join(line for line in OLD.split("\n") if not line.startswith("  (net "))
+    text = text.replace("(net 1 GND)", "(net GND)").replace("(net 2 ", "(net ")
+    text = text.replace("(net 1) (net_name GND)", "(net GND)").replace("(net 1))", "(net GND))")
+    text = text.replace("(net 0))", '(net ""))')
+    board = board_of(text)
+    assert {net.name: len(net.pins) for net in board.nets} == {"/A/B (x)": 1, "GND": 2}
+    assert [via.net for via in board.vias] == ["GND", None]
+    assert board.zones == board_of(OLD).zones
 
 
 def test_a_pin_of_a_board_file_on_two_nets_is_reported() -> None:
