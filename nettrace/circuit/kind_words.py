@@ -155,7 +155,7 @@ PACKAGE_WORDS: Final = _words(
 VALUE_WORDS: Final = _words(
     (r"mounting_?hole|fiducial|\blogo\b|^G\*\*\*|shield-?(?:frame|cover)", Kind.MECHANICAL),
     (r"test_?-?(?:point|pad)", Kind.TEST_POINT),
-    (r"\bNTC|therm(?:istor)?\b|NCP\d\d|NTCG|ERT-?J", Kind.THERMISTOR),
+    (r"\bNTC|therm(?:istor)?\b|NCP\d\d[A-Z]{2}|NTCG|ERT-?J", Kind.THERMISTOR),
     (r"\bFB[-_ ]?\d|bead|ferrite|BLM\d\d|MPZ\d{4}|\bBKP|\bBK\d{4}|\d+\s*[RrΩ]?@\d+\s*M",
      Kind.FERRITE),
     (r"(?<![A-Z])LED(?![A-Z])|\bled\b|\w{3,}LED$|^LTST|^APT\d|WS281|SK6812|^(?:RED|GREEN|BLUE"
@@ -168,7 +168,7 @@ VALUE_WORDS: Final = _words(
      r"|^B\d{3,4}[AB]?(?:-|$)|PMEG|\bSD\d{3}|D_Schottky|^D_Small|^DIODE", Kind.DIODE),
     (r"\bcommon.?mode|ACM\d{4}|DLW\d", Kind.COMMON_MODE_CHOKE),
     (r"balun|transformer", Kind.TRANSFORMER),
-    (r"BSS\d\d|2N700\d|AO\d{4}|\bSI\d{4}[A-Z]|IRL|IRF|DMG\d|DMN\d|DMP\d|PMZ|NTR\d|NX\d{4}|FDN\d"
+    (r"BSS\d\d|2N700\d|AO\d{4}|\bSI(?!5[013]\d\d)\d{4}[A-Z]|IRL|IRF|DMG\d|DMN\d|DMP\d|PMZ|NTR\d|NX\d{4}|FDN\d"
      r"|FDV\d|mosfet|\bNMOS|\bPMOS|Q_[NP]MOS|CSD\d{5}|WPM\d|NDS\d|SSM\d[KJ]|RUM00|RZM|2SK\d|BSH\d"
      r"|PSMN|AON\d", Kind.MOSFET),
     (r"MMBT|\bBC8\d\d|\b2N(?:2222|3904|3906)|\bDT[AC]\d|S80\d0|S85\d0|\bPDT[AC]|Q_[NP]PN|2SC\d"
