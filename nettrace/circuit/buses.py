@@ -17,7 +17,7 @@ from nettrace.circuit.rail_names import leaf_of
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 
-__all__ = ["infer_buses"]
+__all__ = ["infer_buses", "pull_window"]
 
 #: Lines of open-drain buses that a pull-up must raise.
 _OPEN_DRAIN_LINES: Final = frozenset({"SDA", "SCL", "ALERT", "HDQ", "DQ"})
@@ -201,6 +201,26 @@ class _Maker:
             if verdict.limits is not None and group is domains[0]:
                 window = verdict.limits.at_least, verdict.limits.at_most
         return "; ".join(texts), window
+
+
+#: Pull-ups that fall into the classes of a protocol, one after the other, ohms.
+_TRIED_OHMS: Final = (1e3, 2.2e3, 4.7e3, 10e3)
+
+
+def pull_window(protocol: str, supply_volts: float) -> tuple[float, float] | None:
+    """Return the least and most pull-up, ohms, over the usual classes of a bus; None if unknown.
+
+    For a line whose pull-up is missing; the bus capacitance is taken as 100 pF.
+
+    Source: NXP UM10204 rev. 7 and SMBus 2.0, by `electrical.bus_limits`.
+    """
+    from nettrace.electrical.bus_limits import judge_pull_up
+
+    verdicts = [judge_pull_up(ohms, supply_volts, None, protocol) for ohms in _TRIED_OHMS]
+    limits = [v.limits for v in verdicts if v.limits is not None and v.limits.possible]
+    if not limits:
+        return None
+    return min(one.at_least for one in limits), max(one.at_most for one in limits)
 
 
 def _ordered(lines: Iterable[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:

@@ -61,10 +61,12 @@ def _kind_of(board: Board, blank: Part) -> PartKind:
 
 
 def _carries_supply(circuit: Circuit, part: Part) -> bool:
-    """Return whether the part's value may have made a rail of a net."""
+    """Return whether the part's value may have made a rail of a net, or set its voltage."""
     kind = circuit.kinds[part.key]
     if kind.kind is Kind.CAPACITOR:
         return False
+    if any(part.key in circuit.survey.taps.get(net, ()) for net in part.nets):
+        return True  # a divider's leg may have settled its rail's voltage
     if kind.ohms is not None and kind.ohms > SUPPLY_OHMS:
         return False
     return any(net in circuit.rails for net in part.nets)

@@ -15,7 +15,6 @@ from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.net_words import words_of
 from nettrace.circuit.roles.survey import CHIPS, are_pair
 from nettrace.model.board import Part
-from nettrace.values.series import SAME
 
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
@@ -33,10 +32,22 @@ SAME_ROLE: Final = 1.0
 SAME_RAIL: Final = 1.5
 SAME_CHIP: Final = 2.5
 SAME_BUS: Final = 8.0
+#: On the same bus, but on another side of its level shifter.
+OTHER_SUPPLY: Final = 0.3
 SISTER_LINE: Final = 12.0
 TWIN_PIN: Final = 14.0
-SAME_SIZE: Final = 1.0
+SAME_NETS: Final = 10.0
+#: From here on a likeness is strong; all weaker ones together count as the second figure at most.
+STRONG_LIKENESS: Final = 7.0
+MOST_HABIT: Final = 10.0
 OTHER_ROLE: Final = 0.15
+#: What is said by a position that is alike in place, but has another role.
+LESS: Final = 0.7
+#: Factors for capacitors: of one package size, and of two.
+SAME_SIZE: Final = 2.0
+OTHER_SIZE: Final = 0.5
+#: Values this near are one choice: 470 and 475 ohms.
+NEARLY: Final = 0.03
 TRADE: Final = 0.6
 
 
@@ -47,6 +58,7 @@ class Usual:
     at_least: float
     at_most: float
     choices: tuple[float, ...]
+    firm: bool = False  # computed or prescribed: the choices stand before the board's own
 
 
 #: Common practice, no source, but for USB-C (Rd 5.1 kΩ, ST UM2191 table 2) and the crystal's loads.
@@ -99,16 +111,17 @@ class Choice:
 class Position:
     """What can be compared of two positions, whatever stands in them.
 
-    `pins` are (chip value, pin number) on its signal nets, `stems` the signal nets' names with
-    indexes left out, `rails` its rails and grounds, `buses` numbers of the board's buses.
+    `pins` are (chip value, pin number) on its signal nets with the chip, `stems` its signal nets
+    with their names less an index, `rails` its rails and grounds, `buses` numbers of the board's
+    buses.
     """
 
     key: str
     signals: tuple[str, ...]
-    stems: tuple[str, ...]
+    stems: tuple[tuple[str, str], ...]
     rails: tuple[str, ...]
     chips: frozenset[str]
-    pins: frozenset[tuple[str, str]]
+    pins: Mapping[tuple[str, str], str]
     buses: frozenset[int]
     size: str | float | None
 
@@ -131,11 +144,16 @@ class ValueBank:
     def choose(self, quantity: str, role: str, own: Position, usual: Usual) -> tuple[Choice, ...]:
         """Return values that fit a position of that role, likeliest first."""
         weights: dict[float, float] = {}
+        habits: dict[float, float] = {}
         best: dict[float, tuple[float, str]] = {}
 
         def add(value: float, weight: float, reason: str) -> None:
-            same = next((v for v in weights if abs(v - value) <= SAME * max(v, value)), value)
-            weights[same] = weights.get(same, 0.0) + weight
+            same = next((v for v in weights if abs(v - value) <= NEARLY * max(v, value)), value)
+            if weight >= STRONG_LIKENESS:
+                weights[same] = weights.get(same, 0.0) + weight
+            else:
+                habits[same] = habits.get(same, 0.0) + weight
+                weights.setdefault(same, 0.0)
             if weight > best.get(same, (0.0, ""))[0]:
                 best[same] = weight, reason
 
@@ -147,6 +165,9 @@ class ValueBank:
                 add(known.value, weight, reason)
         for index, value in enumerate(usual.choices):
             add(value, TRADE / (1 + index), f"usual for a {role}")
+        most = max(habits.values(), default=0.0)
+        for value, habit in habits.items():
+            weights[value] += habit * min(1.0, MOST_HABIT / most)
         ranked = sorted(weights, key=lambda value: (-weights[value], value))
         return tuple(Choice(value, weights[value], best[value][1]) for value in ranked)
 
@@ -154,15 +175,25 @@ class ValueBank:
 def likeness(own: Position, role: str, known: Known) -> tuple[float, str]:
     """Return how much a known value says about a position, and the chief reason."""
     other = known.position
-    if known.role != role:
+    same_role = known.role == role or {known.role, role} == _SUPPLY_ROLES
+    if own.rails == other.rails and _at_twin_pin(own, other):
+        weight, reason = TWIN_PIN, f"as {other.key} has at the same pin of a like chip"
+        return weight if same_role else weight * LESS, reason
+    if own.signals and own.signals == other.signals and own.rails == other.rails:
+        weight, reason = SAME_NETS, f"as {other.key} has beside it"
+        return weight if same_role else weight * LESS, reason
+    sisters = _sisters(own, other)
+    if not same_role:
+        if sisters:
+            return SISTER_LINE * LESS, f"as {other.key} has on the sister line"
         return (OTHER_ROLE, f"as {other.key} has") if _related(role, known.role) else (0.0, "")
-    weight, reason = SAME_ROLE, f"as the {role} {other.key} has"
-    if own.pins & other.pins and own.rails == other.rails:
-        return TWIN_PIN, f"as {other.key} has at the same pin of a like chip"
-    if _sisters(own, other):
+    weight, reason = SAME_ROLE, f"as the {known.role} {other.key} has"
+    if sisters:
         weight, reason = SISTER_LINE, f"as {other.key} has on the sister line"
     elif own.buses & other.buses:
         weight, reason = SAME_BUS, f"as {other.key} has on the same bus"
+        if own.rails != other.rails:
+            weight *= OTHER_SUPPLY
     else:
         if set(own.rails) & set(other.rails):
             shared = [net for net in own.rails if net in other.rails]
@@ -171,11 +202,15 @@ def likeness(own: Position, role: str, known: Known) -> tuple[float, str]:
         if own.chips & other.chips:
             weight += SAME_CHIP
             reason = f"as {other.key} has at {min(own.chips & other.chips)}"
-    if own.size is not None and own.size == other.size:
-        weight *= 1 + SAME_SIZE
+    if own.size is not None and other.size is not None and role in _SIZED:
+        weight *= SAME_SIZE if own.size == other.size else OTHER_SIZE
     return weight, reason
 
 
+#: Which of the two words it is depends on the value alone.
+_SUPPLY_ROLES: Final = {"decoupling", "bulk capacitor"}
+#: Roles whose value goes with the size of the part.
+_SIZED: Final = frozenset({"decoupling", "bulk capacitor", "filter capacitor", "AC coupling"})
 _FAMILIES: Final = (
     frozenset({"decoupling", "bulk capacitor", "filter capacitor"}),
     frozenset({"pull-up", "pull-down"}),
@@ -185,18 +220,30 @@ _FAMILIES: Final = (
 )  # fmt: skip
 
 
+def _at_twin_pin(own: Position, other: Position) -> bool:
+    """Return whether both stand at the same pin of two chips of one value."""
+    return any(other.pins.get(pin, chip) != chip for pin, chip in own.pins.items())
+
+
 def _related(first: str, second: str) -> bool:
     return any(first in family and second in family for family in _FAMILIES)
 
 
 def _sisters(own: Position, other: Position) -> bool:
-    """Return whether the lines are sisters: their names differ by an index, or are a pair."""
+    """Return whether the lines are sisters: their names differ by an index, or are a pair.
+
+    The lines of a pair at one chip are sisters even where the far ends differ, as at a shunt.
+    """
+    if own.chips & other.chips and any(are_pair(a, b) for a in own.signals for b in other.signals):
+        return True
     if own.rails != other.rails:
         return False
     if len(own.signals) != len(other.signals) or not own.signals:
         return False
-    if any(stem in other.stems for stem in own.stems):
-        return True
+    for net, stem in own.stems:
+        for beside, same in other.stems:
+            if stem == same and net != beside:
+                return True
     return any(are_pair(a, b) for a in own.signals for b in other.signals)
 
 
@@ -211,12 +258,10 @@ def _stem(net: str) -> str | None:
     if not words:
         return None
     stem = _INDEX.sub("#", words)
-    if "#" in stem:
-        return stem
     for word, other in _TWIN_WORDS:
         if word in stem:
             return stem.replace(word, other)
-    return f"{stem} alone"
+    return stem if "#" in stem else None
 
 
 def look_at(circuit: Circuit, part: Part) -> Position:
@@ -224,14 +269,14 @@ def look_at(circuit: Circuit, part: Part) -> Position:
     rails, board, kinds = circuit.rails, circuit.board, circuit.kinds
     signals = tuple(net for net in part.nets if net not in rails)
     chips: set[str] = set()
-    pins: set[tuple[str, str]] = set()
+    pins: dict[tuple[str, str], str] = {}
     for net in signals:
         for pin in board.net_by_name[net].pins:
             if kinds[pin.part].kind in CHIPS:
                 chips.add(pin.part)
                 value = board.part_by_key[pin.part].value
                 if value:
-                    pins.add((value, pin.number))
+                    pins[value, pin.number] = pin.part
     buses = frozenset(
         index
         for index, bus in enumerate(circuit.buses)
@@ -242,9 +287,9 @@ def look_at(circuit: Circuit, part: Part) -> Position:
     if size is None:
         gap = circuit.survey.pad_distance_mm(part)
         size = round(gap, 1) if gap is not None else None
-    stems = tuple(stem for net in signals if (stem := _stem(net)) is not None)
+    stems = tuple((net, stem) for net in signals if (stem := _stem(net)) is not None)
     fixed = tuple(sorted(net for net in part.nets if net in rails))
-    return Position(part.key, signals, stems, fixed, frozenset(chips), frozenset(pins), buses, size)
+    return Position(part.key, signals, stems, fixed, frozenset(chips), pins, buses, size)
 
 
 def figure_of(circuit: Circuit, key: str) -> tuple[str, float] | None:

@@ -6,13 +6,17 @@ formulas that hold there (a divider's other leg, a bus's window), and from what 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from nettrace.circuit.evidence import BusLine, Proposal, Role
+from nettrace.circuit.buses import pull_window
+from nettrace.circuit.evidence import Bus, BusLine, Proposal, Role
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.rail_names import read_rail_name
 from nettrace.circuit.regulators import reference_volts
+from nettrace.circuit.roles.capacitors import BULK_FARADS
 from nettrace.circuit.roles.dividers import feedback_chip
-from nettrace.circuit.roles.net_words import USB_CC
+from nettrace.circuit.roles.net_words import THERMISTOR_LINE, USB_CC, words_of
 from nettrace.circuit.roles.proposal_hiding import hide_value
 from nettrace.circuit.roles.proposal_values import (
     QUANTITY_OF,
@@ -35,6 +39,8 @@ __all__ = ["propose"]
 #: Roles proposed, and values for each.
 MOST_ROLES: Final = 3
 MOST_CHOICES: Final = 3
+#: A second opinion less likely than this helps nobody.
+LEAST_SCORE: Final = 0.2
 #: USB Type-C: Rd is 5.1 kΩ within 10 % (ST UM2191, table 2).
 CC_OHMS: Final = 5.1e3
 CC_TOLERANCE: Final = 0.1
@@ -58,12 +64,32 @@ def propose(circuit: Circuit, part_key: str) -> tuple[Proposal, ...]:
     if quantity is None:
         return ()
     package = _package(circuit, part)
-    found = []
+    found: list[Proposal] = []
     for role in hidden.roles(part_key)[:MOST_ROLES]:
+        if found and role.score < LEAST_SCORE:
+            break
         proposal = _for_role(circuit, hidden, part, role, quantity, package)
         if proposal is not None:
             found.append(proposal)
-    return tuple(found)
+    return _by_value(found)
+
+
+def _by_value(found: list[Proposal]) -> tuple[Proposal, ...]:
+    """Put bulk before decoupling where the likeliest value says so.
+
+    From the nets alone it may be either; the score stays with the place.
+    """
+    if len(found) < 2 or (found[0].role, found[1].role) != ("decoupling", "bulk capacitor"):
+        return tuple(found)
+    first, second = found[0], found[1]
+    value = first.choices[0] if first.choices else 0.0
+    if value < BULK_FARADS * 0.99:
+        return tuple(found)
+    return (
+        replace(second, score=first.score, choices=first.choices),
+        replace(first, score=second.score),
+        *found[2:],
+    )
 
 
 def _for_role(
@@ -79,7 +105,7 @@ def _for_role(
         usual = SNUBBER_OHMS
     if usual is None:
         return None
-    reasons = list(role.because)
+    reasons = [reason for reason in role.because if reason != "value not known"]
     computed = _computed(hidden, part, role.role)
     if computed is not None:
         usual, more = computed
@@ -88,9 +114,10 @@ def _for_role(
     if computed is not None and usual.choices:
         first = [Choice(value, 0.0, "") for value in usual.choices]
         inside = [c for c in choices if usual.at_least <= c.value <= usual.at_most and c.because]
-        choices = _merged(
-            inside if _is_window(usual) else first, first if _is_window(usual) else inside
-        )
+        choices = _merged(first, inside) if usual.firm else _merged(inside, first)
+    if role.role == "bulk capacitor":
+        # whatever is small there is no bulk
+        choices = tuple(sorted(choices, key=lambda choice: choice.value < usual.at_least))
     values = tuple(choice.value for choice in choices[:MOST_CHOICES])
     if choices and choices[0].because:
         reasons.append(f"{engineering(values[0], _UNITS[quantity])}: {choices[0].because}")
@@ -104,11 +131,6 @@ def _for_role(
         because=tuple(dict.fromkeys(reasons)),
         package=package,
     )
-
-
-def _is_window(usual: Usual) -> bool:
-    """Return whether the range is wide, so that the board's own habit is asked first."""
-    return usual.at_most > 1.5 * usual.at_least
 
 
 def _merged(first: list[Choice], second: list[Choice]) -> tuple[Choice, ...]:
@@ -126,7 +148,22 @@ def _computed(hidden: Circuit, part: Part, role: str) -> tuple[Usual, list[str]]
         return _bus_pull_up(hidden, part)
     if role.startswith("feedback divider"):
         return _feedback_leg(hidden, part, upper="upper" in role)
+    if role in {"series resistor", "zero-ohm link"}:
+        return _in_thermistor_line(hidden, part)
     return None
+
+
+def _in_thermistor_line(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
+    survey = hidden.survey
+    named = any(
+        THERMISTOR_LINE.search(words)
+        for net in part.nets
+        for words in (words_of(net), *survey.pin_names(net))
+    )
+    if not named or not all(survey.is_signal(net) for net in part.nets):
+        return None
+    why = "ohms in series with a thermistor falsify its reading, so there are few or none"
+    return Usual(0.0, 1e3, (0.0, 100.0, 1e3), firm=True), [why]
 
 
 def _cc_resistor(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
@@ -134,8 +171,6 @@ def _cc_resistor(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
     signals = [net for net in part.nets if survey.is_signal(net)]
     if len(signals) != 1 or not any(survey.is_ground(net) for net in part.nets):
         return None
-    from nettrace.circuit.roles.net_words import words_of
-
     signal = signals[0]
     named = USB_CC.search(words_of(signal)) or any(map(USB_CC.search, survey.pin_names(signal)))
     plug = survey.count(signal, Kind.CONNECTOR)
@@ -143,27 +178,33 @@ def _cc_resistor(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
         return None
     spread = CC_OHMS * CC_TOLERANCE
     return (
-        Usual(CC_OHMS - spread, CC_OHMS + spread, (CC_OHMS,)),
+        Usual(CC_OHMS - spread, CC_OHMS + spread, (CC_OHMS,), firm=True),
         ["USB Type-C asks for 5.1 kΩ within 10 % from CC to ground at a sink"],
     )
 
 
 def _bus_pull_up(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
-    line = _line_of(hidden, part)
-    if line is None or line.limits_ohms is None:
+    found = _line_of(hidden, part)
+    if found is None:
         return None
-    low, high = line.limits_ohms
+    bus, line = found
+    rail = next((hidden.rails[net] for net in part.nets if net in hidden.rails), None)
+    stated = rail.volts.nominal if rail is not None and rail.volts is not None else None
+    volts = stated if stated is not None else line.volts
+    window = pull_window(bus.protocol, volts) if volts else None
+    if window is None:
+        return None
+    low, high = window
     choices = tuple(ohms for ohms in BUS_PULL_OHMS if low <= ohms <= high)
-    volts = f" at {line.volts:.3g} V" if line.volts is not None else ""
-    window = f"{engineering(low, 'Ω', 3)} to {engineering(high, 'Ω', 3)}"
-    return Usual(low, high, choices), [f"UM10204 allows {window}{volts} on this bus"]
+    text = f"{engineering(low, 'Ω', 3)} to {engineering(high, 'Ω', 3)} at {volts:.3g} V and 100 pF"
+    return Usual(low, high, choices), [f"UM10204 allows {text} on this bus, by its speed"]
 
 
-def _line_of(hidden: Circuit, part: Part) -> BusLine | None:
+def _line_of(hidden: Circuit, part: Part) -> tuple[Bus, BusLine] | None:
     for bus in hidden.buses:
         for line in bus.lines:
             if line.net in part.nets or any(net in line.nets for net in part.nets):
-                return line
+                return bus, line
     return None
 
 
@@ -203,7 +244,7 @@ def _feedback_leg(hidden: Circuit, part: Part, *, upper: bool) -> tuple[Usual, l
     text = f"with {partner} ({engineering(ohms, 'Ω')}) it gives {volts:g} V on {top}"
     why = f"reference {known:g} V" if known is not None else "for a reference of 0.6, 0.8 or 1.25 V"
     low, high = min(*exact, *values), max(*exact, *values)
-    return Usual(low * 0.95, high * 1.05, tuple(values)), [f"{text} ({why})"]
+    return Usual(low * 0.95, high * 1.05, tuple(values), firm=True), [f"{text} ({why})"]
 
 
 def _volts_without_divider(hidden: Circuit, net: str) -> float | None:
@@ -214,7 +255,7 @@ def _volts_without_divider(hidden: Circuit, net: str) -> float | None:
     for volts in (rail.volts, *rail.others):
         if volts is not None and volts.nominal and "divider" not in volts.basis:
             return volts.nominal
-    return None
+    return read_rail_name(net).volts
 
 
 def _package(circuit: Circuit, part: Part) -> str | None:
