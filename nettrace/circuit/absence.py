@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from nettrace.circuit.absence_capacitors import CAPACITOR_RULES
 from nettrace.circuit.absence_dividers import DIVIDER_RULES
 from nettrace.circuit.absence_lines import LINE_RULES
 from nettrace.circuit.absence_parts import PART_RULES
@@ -25,6 +26,7 @@ CLOSE: Final = 0.25
 #: cannot say.
 _FAMILIES: Final[tuple[dict[str, Rule], ...]] = (
     SUPPLY_RULES,
+    CAPACITOR_RULES,
     PULL_RULES,
     DIVIDER_RULES,
     LINE_RULES,
@@ -47,6 +49,8 @@ def judge_absence(circuit: Circuit, part_key: str) -> Absence:
         if roles and roles[0].role in {"mechanical", "test point"}:
             return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role)) or unknown()
         return unknown("its nets are not known, so what stops is not known")
+    if roles and roles[0].role == "unknown" and len(part.nets) > 2:
+        return unknown("what it does is not known, so what stops is not known either")
     for role in roles:
         if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break

@@ -95,8 +95,16 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
         gates = [key for key in side if is_gate(gap, key, nets)]
         if gates and len(gates) == len(side):
             return never_switched(gap, gates, nets[0])
-    if sides[0] == sides[1] and len(sides[0]) == 1:
-        return degrades(f"{sides[0][0]} misses the part between its lines {first} and {second}")
+    shared = [key for key in sides[0] if key in sides[1]]
+    if shared:
+        # what is on both sides still has both; told are those that are on one alone
+        sides = (
+            tuple(key for key in sides[0] if key not in shared),
+            tuple(key for key in sides[1] if key not in shared),
+        )
+        if not sides[0] or not sides[1]:
+            who = listed(shared)
+            return degrades(f"{who} misses the part between its lines {first} and {second}")
     for by_hand, reader in (sides, sides[::-1]):
         if all(gap.kind_of(key) is Kind.SWITCH for key in by_hand):
             return degrades(f"pressing {listed(by_hand)} no longer reaches {listed(reader)}")

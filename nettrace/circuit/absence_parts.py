@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from nettrace.circuit.absence_lines import cut_line
+from nettrace.circuit.absence_rails import rails_lost
 from nettrace.circuit.absence_site import (
     ACTIVE,
     Gap,
@@ -16,7 +17,7 @@ from nettrace.circuit.absence_site import (
     minor,
     unknown,
 )
-from nettrace.circuit.absence_supply import rails_lost, supply_link
+from nettrace.circuit.absence_supply import supply_link
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import terminals_of
@@ -24,6 +25,8 @@ from nettrace.model.names import natural_key
 
 __all__ = ["PART_RULES"]
 
+#: A pack's plug has no more pins (common practice, no source).
+MOST_PACK_PINS: Final = 12
 #: A watch crystal's frequency, Hz: the clock of day and sleep, not of the processor.
 WATCH_HERTZ: Final = 32768.0
 
@@ -106,6 +109,8 @@ def oscillator(gap: Gap) -> Absence:
     """No clock for whoever takes it."""
     nets = [net for net in gap.part.nets if gap.is_signal(net)]
     chips = gap.chips_on(*(n for net in nets for n in gap.island(net)))
+    if len(chips) > 1:
+        return blocks(f"{listed(chips)} have no clock from {gap.part.refdes}")
     return blocks(f"{listed(chips) or 'what takes its clock'} has no clock")
 
 
@@ -167,7 +172,8 @@ def switching_transistor(gap: Gap) -> Absence | None:
 def switch(gap: Gap) -> Absence | None:
     """A button cannot be pressed; a switch in a supply leaves it open."""
     if gap.kind_of(gap.key) in ACTIVE:
-        return _chip(gap, "what it switches is cut off")
+        served = gap.hearers([net for net in gap.part.nets if gap.is_signal(net)] or gap.part.nets)
+        return _chip(gap, f"what it switches is cut off: {listed(served)}")
     found = supply_link(gap) if any(gap.is_supply(net) for net in gap.part.nets) else None
     if found is not None:
         return found
@@ -183,6 +189,8 @@ def connector(gap: Gap) -> Absence:
     rails = gap.circuit.rails
     fed = [net for net in nets if gap.is_supply(net) and rails[net].source == gap.key]
     pack = [net for net in nets if gap.is_supply(net) and gap.is_pack(net)]
+    if len(gap.part.pins) > MOST_PACK_PINS:
+        pack = []  # a header that has the battery's rail among others
     effects: list[str] = []
     beside = gap.parts_on(pack[:1], Kind.CONNECTOR, Kind.BATTERY)
     if beside:

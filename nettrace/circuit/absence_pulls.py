@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
+from nettrace.circuit.absence_rails import rails_lost
 from nettrace.circuit.absence_site import (
     Gap,
     Rule,
@@ -15,7 +16,7 @@ from nettrace.circuit.absence_site import (
     minor,
     unknown,
 )
-from nettrace.circuit.absence_supply import SHELL_WORDS, rails_lost, supply_link
+from nettrace.circuit.absence_supply import SHELL_WORDS, supply_link
 from nettrace.circuit.absence_thermistor import thermistor_bias
 from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull
 from nettrace.circuit.kinds import Kind
@@ -127,7 +128,7 @@ def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
         if found is not None:
             return found
     if RESET.search(words):
-        who = listed(chips) or "what it resets"
+        who = listed(chips or gap.telling(nets)) or "what it resets"
         return blocks(f"{signal} floats: {who} may stay in reset or reset at random, {_INSIDE}")
     if gap.parts_on(nets, Kind.SWITCH) or BUTTON.search(words):
         return degrades(
@@ -287,7 +288,7 @@ def _enable(gap: Gap, signal: str, chips: tuple[str, ...]) -> Absence | None:
     what = (
         f"{listed(charging)} may not charge"
         if charging
-        else f"{listed(outputs)} may be missing"
+        else f"{'' if len(outputs) == 1 else 'one of '}{listed(outputs)} may be missing"
         if outputs
         else f"{listed(made)} may stay off"
     )

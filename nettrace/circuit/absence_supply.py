@@ -1,13 +1,11 @@
-"""What stops when a part of the supplies is missing: links, converters, capacitors on rails."""
+"""What stops when a part of the supplies is missing: links, converters, chargers, diodes."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from math import hypot
 from typing import Final
 
+from nettrace.circuit.absence_rails import hangs_on, other_feeds, rails_lost
 from nettrace.circuit.absence_site import (
-    ACTIVE,
     Gap,
     Rule,
     blocks,
@@ -19,136 +17,8 @@ from nettrace.circuit.absence_site import (
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import is_closed, terminals_of
-from nettrace.model.names import natural_key
-from nettrace.values.quantity import engineering
 
-__all__ = ["SHELL_WORDS", "SUPPLY_RULES", "dead_without", "rails_lost", "supply_link"]
-
-#: A rail that loses more than this share of its capacitance ripples (common practice, no source).
-LARGE_SHARE: Final = 0.5
-#: One that loses less than this has more noise, no less reserve (common practice, no source).
-SMALL_SHARE: Final = 0.1
-#: A capacitor serves the chip whose supply pin is within this, mm (common practice, no source).
-NEAR_MM: Final = 6.0
-_OUTSIDE: Final = frozenset({Kind.CONNECTOR, Kind.BATTERY, Kind.SOURCE})
-
-
-def dead_without(gap: Gap, first: Iterable[str]) -> tuple[str, ...]:
-    """Return the rails without supply when these are, themselves first, and all that hang on them.
-
-    A rail with another way to a living one is left out: only what surely dies is named.
-    """
-    dead = list(dict.fromkeys(first))
-    rails = gap.circuit.rails
-    grown = True
-    while grown:
-        grown = False
-        for name, rail in rails.items():
-            if rail.kind is not NetKind.RAIL or name in dead or rail.source is None:
-                continue
-            if gap.kind_of(rail.source) in _OUTSIDE:
-                continue
-            inputs = _inputs(gap, rail.source, name)
-            if inputs and all(net in dead for net in inputs) and not other_feeds(gap, name, dead):
-                dead.append(name)
-                grown = True
-    return tuple(dead)
-
-
-def _inputs(gap: Gap, source: str, output: str) -> list[str]:
-    rails = gap.circuit.rails
-    return [
-        net
-        for net in gap.circuit.board.part_by_key[source].nets
-        if net != output
-        and gap.is_supply(net)
-        and (rails[net].source != source or gap.is_pack(net))
-    ]
-
-
-def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...]:
-    """Return parts besides the missing one and the rail's own source that may feed a rail."""
-    rails, board = gap.circuit.rails, gap.circuit.board
-    gone = set(dead)
-    found: dict[str, None] = {}
-    for link in gap.circuit.links.get(rail, ()):
-        far = link.to_net
-        if link.part == gap.key or link.conditional == "not fitted" or not gap.is_supply(far):
-            continue
-        if far in gone or rails[far].source == link.part or link.part == rails[rail].source:
-            continue
-        found[link.part] = None
-    for pin in board.net_by_name[rail].pins:
-        if pin.part in (gap.key, rails[rail].source) or gap.kind_of(pin.part) is not Kind.DIODE:
-            continue
-        others = [net for net in board.part_by_key[pin.part].nets if net != rail]
-        cathodes = [net for net in (rail, *others) if _feeds(gap, pin.part, net)]
-        if cathodes and rail not in cathodes:
-            continue
-        if any(gap.is_supply(net) and net not in gone for net in others):
-            found[pin.part] = None
-    return tuple(sorted(found, key=natural_key))
-
-
-def _feeds(gap: Gap, key: str, net: str) -> bool:
-    return gap.is_supply(net) and gap.circuit.rails[net].source == key
-
-
-def rails_lost(gap: Gap, rails: Iterable[str], why: str) -> Absence:
-    """Return that these rails have no supply any more: what they feed, and what hangs on them."""
-    first = tuple(rails)
-    kept = {net: found for net in first if (found := other_feeds(gap, net))}
-    first = tuple(net for net in first if net not in kept)
-    if not first:
-        said = [f"{net} keeps {listed(feeds)} alone as its way in" for net, feeds in kept.items()]
-        return degrades(f"{listed(list(kept))} lacks one of its sources: {why}", *said)
-    dead = dead_without(gap, first)
-    effects = [f"{listed([gap.with_volts(net) for net in first])} {_has(first)} no supply: {why}"]
-    if len(dead) > len(first):
-        rest = dead[len(first) :]
-        effects.append(f"with it {listed(rest)} {'is' if len(rest) == 1 else 'are'} dead")
-    effects += _unpowered(gap, dead)
-    return blocks(*effects)
-
-
-def _unpowered(gap: Gap, dead: tuple[str, ...]) -> list[str]:
-    """Return who is without power, who lacks one supply of several, and what is not charged."""
-    board, rails = gap.circuit.board, gap.circuit.rails
-    loads = {key for net in dead for key in rails[net].loads if key != gap.key}
-    without, lacking, chargers, plugs = [], [], [], []
-    for key in sorted(loads, key=natural_key):
-        if not gap.circuit.kinds[key].fitted:
-            continue
-        if gap.kind_of(key) not in ACTIVE:
-            plugs.append(key)
-            continue
-        supplies = [
-            net
-            for net in board.part_by_key[key].nets
-            if gap.is_supply(net) and (rails[net].source != key or gap.is_pack(net))
-        ]
-        if gap.role_of(key) == "charger":
-            chargers.append(key)
-        elif all(net in dead for net in supplies):
-            without.append(key)
-        else:
-            lacking.append(key)
-    found = []
-    if without:
-        found.append(f"without power: {listed(without, 6)}")
-    if lacking:
-        one = len(lacking) == 1
-        what = f"one of {'its' if one else 'their'} supplies"
-        found.append(f"{listed(lacking, 6)} {'lacks' if one else 'lack'} {what}")
-    if chargers:
-        found.append(f"{listed(chargers)} cannot charge the battery")
-    if plugs and not found:
-        found.append(f"nothing comes to {listed(plugs)}")
-    return found
-
-
-def _has(names: tuple[str, ...]) -> str:
-    return "has" if len(names) == 1 else "have"
+__all__ = ["SHELL_WORDS", "SUPPLY_RULES", "supply_link"]
 
 
 def supply_link(gap: Gap) -> Absence | None:
@@ -254,8 +124,19 @@ def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
         return minor(f"{first} and {second} stay joined by {listed(sorted(others))}")
     ordered = sorted((first, second), key=lambda net: len(gap.circuit.board.net_by_name[net].pins))
     lost = [key for key in gap.telling([ordered[0]]) if key not in rails]
+    if lost and all(_has_other_ground(gap, key, ordered[0]) for key in lost):
+        return minor(
+            f"{ordered[0]} floats; {listed(lost)} keeps its other ground: more interference"
+        )
     what = f"what returns through it has no reference: {listed(lost)}" if lost else "it floats"
     return blocks(f"{ordered[0]} is cut off from {ordered[1]}: {what}")
+
+
+def _has_other_ground(gap: Gap, key: str, lost: str) -> bool:
+    if gap.kind_of(key) is not Kind.CONNECTOR:
+        return False
+    nets = gap.circuit.board.part_by_key[key].nets
+    return any(gap.is_ground(net) and net != lost for net in nets)
 
 
 SHELL_WORDS: Final = ("SHIELD", "SHLD", "SHELL", "CHASSIS", "EARTH")
@@ -280,108 +161,6 @@ def current_shunt(gap: Gap) -> Absence | None:
     if gap.is_ground(first) and gap.is_ground(second):
         return blocks(f"{first} and {second} are apart: the current has no way back")
     return supply_link(gap)
-
-
-def rail_capacitor(gap: Gap) -> Absence | None:
-    """A decoupling or bulk capacitor: how much of its rail's capacitance goes with it."""
-    if gap.ends is None:
-        return None
-    rail = next((net for net in gap.ends if gap.is_supply(net)), None)
-    if rail is None:
-        return _own_supply(gap)
-    bank = _bank(gap, rail)
-    near = _served(gap, rail)
-    own = gap.circuit.kinds[gap.key].farads
-    others = {key: farads for key, farads in bank.items() if key != gap.key}
-    serves = f" at {near}" if near else ""
-    behind = _behind_link(gap, rail)
-    if not others and behind is not None:
-        text = f"{rail} keeps no capacitor of its own{serves}, only those behind {behind}"
-        return degrades(text) if _makes(gap, rail) else minor(text)
-    if not others:
-        source = gap.circuit.rails[rail].source
-        effect = f"{rail} has no capacitor left: it ripples and dips with every change of load"
-        if _makes(gap, rail):
-            return degrades(effect, f"{source} may become unstable")
-        return degrades(effect)
-    whole = sum(bank.values())
-    if own is None or not whole:
-        return minor(f"{rail} keeps {_count(len(others))} of {len(bank)} capacitors{serves}")
-    share = own / whole
-    left = engineering(sum(others.values()), "F", 3)
-    text = f"{rail} keeps {left} of {engineering(whole, 'F', 3)} ({_count(len(others))} left)"
-    if share > LARGE_SHARE:
-        return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
-    what = "less reserve when the load rises" if share > SMALL_SHARE else "more noise on the rail"
-    return minor(f"{text}: {what}{serves}")
-
-
-def _makes(gap: Gap, rail: str) -> bool:
-    """Return whether a chip makes the rail, so that it needs a capacitor at its output."""
-    source = gap.circuit.rails[rail].source
-    return source is not None and gap.kind_of(source) is Kind.IC
-
-
-def _behind_link(gap: Gap, rail: str) -> str | None:
-    """Return the part of no resistance that joins the rail to capacitors of another."""
-    for link in gap.circuit.links.get(rail, ()):
-        if link.kind not in _STIFF or link.conditional == "not fitted":
-            continue
-        if gap.is_supply(link.to_net) and set(_bank(gap, link.to_net)) - {gap.key}:
-            return f"{link.part}, if it is closed" if link.conditional else link.part
-    return None
-
-
-_STIFF: Final = frozenset({"zero-ohm link", "current shunt", "jumper header", "jumper", "fuse"})
-
-
-def _count(number: int) -> str:
-    return f"{number} capacitor" + ("" if number == 1 else "s")
-
-
-def _bank(gap: Gap, rail: str) -> dict[str, float]:
-    """Return the fitted capacitors from a rail to a ground with their farads (0: not known)."""
-    found: dict[str, float] = {}
-    for pin in gap.circuit.board.net_by_name[rail].pins:
-        kind = gap.circuit.kinds[pin.part]
-        if kind.kind is not Kind.CAPACITOR or not kind.fitted:
-            continue
-        if any(gap.is_ground(net) for net in gap.circuit.board.part_by_key[pin.part].nets):
-            found[pin.part] = kind.farads or 0.0
-    return found
-
-
-def _served(gap: Gap, rail: str) -> str | None:
-    """Return the chip or connector whose pin on the rail is nearest to the capacitor's."""
-    own = next((pin for pin in gap.part.pins if pin.net == rail), None)
-    if own is None or own.x is None or own.y is None:
-        return None
-    best: tuple[float, str] | None = None
-    for pin in gap.circuit.board.net_by_name[rail].pins:
-        if gap.kind_of(pin.part) not in ACTIVE | {Kind.CONNECTOR}:
-            continue
-        for pad in pin.pads:
-            away = hypot(pad.x - own.x, pad.y - own.y)
-            if away <= NEAR_MM and (best is None or away < best[0]):
-                best = away, pin.part
-    return best[1] if best else None
-
-
-def _own_supply(gap: Gap) -> Absence | None:
-    """A capacitor at a chip's own regulator or reference pin."""
-    if gap.to_fixed is None:
-        return None
-    signal, _ = gap.to_fixed
-    chips = gap.chips_on(signal)
-    if not chips:
-        return None
-    others = gap.parts_on([signal], Kind.CAPACITOR)
-    pin = gap.pin_of(chips[0], signal)
-    if others:
-        return minor(f"{pin} keeps {listed(others)}: more noise there")
-    return degrades(
-        f"{pin} ({signal}) has no capacitor left: what the chip makes there is unstable"
-    )
 
 
 def converter_inductor(gap: Gap) -> Absence | None:
@@ -453,6 +232,9 @@ def power_diode(gap: Gap) -> Absence | None:
                 "there is stressed, a converter fails"
             )
         return minor(f"works, but {other} is not protected against reverse polarity")
+    fed = _back_feed(gap)
+    if fed is not None:
+        return fed
     node = next((net for net in gap.part.nets if net in gap.circuit.survey.switching_nodes), None)
     output = next((net for net in gap.part.nets if gap.is_supply(net)), None)
     if node is not None and output is not None:
@@ -462,6 +244,19 @@ def power_diode(gap: Gap) -> Absence | None:
         return found
     chips = gap.telling(net for net in gap.part.nets if gap.is_signal(net))
     return degrades(f"the way between {listed(gap.part.nets)} is open ({listed(chips)})")
+
+
+def _back_feed(gap: Gap) -> Absence | None:
+    """A diode from a regulator's output back to its input."""
+    if gap.ends is None or not all(gap.is_supply(net) for net in gap.ends):
+        return None
+    for output, into in (gap.ends, gap.ends[::-1]):
+        source = gap.circuit.rails[output].source
+        if source is None or gap.kind_of(source) is not Kind.IC:
+            continue
+        if into in gap.circuit.board.part_by_key[source].nets and hangs_on(gap, output, into):
+            return minor(f"works, but {source} is not protected when {into} falls below {output}")
+    return None
 
 
 def bleeder(gap: Gap) -> Absence:
@@ -496,8 +291,6 @@ SUPPLY_RULES: Final[dict[str, Rule]] = {
     "load switch": supply_link,
     "jumper": jumper,
     "current shunt": current_shunt,
-    "decoupling": rail_capacitor,
-    "bulk capacitor": rail_capacitor,
     "switching inductor": converter_inductor,
     "regulator": regulator,
     "charger": charger,

@@ -26,10 +26,11 @@ def is_thermistor_line(gap: Gap, nets: tuple[str, ...]) -> bool:
 
 
 def reading_of(gap: Gap, readers: tuple[str, ...], net: str, state: str) -> Absence:
-    """Return how the readers see the line: `state` is coldest or hottest."""
+    """Return how the readers see the line: `state` is coldest, hottest or pulled up."""
     why = {
         "coldest": f"{net} reads as coldest, as with an open thermistor",
         "hottest": f"{net} lies at 0 V, which reads as hottest",
+        "pulled up": f"{net} is held up by the thermistor alone, which reads as hottest",
     }[state]
     chargers = [key for key in readers if gap.role_of(key) == "charger" or _charges(gap, key)]
     if chargers:
@@ -62,14 +63,14 @@ def thermistor_bias(gap: Gap) -> Absence | None:
     if gap.role != "thermistor bias" and not is_thermistor_line(gap, nets):
         return None
     readers = gap.chips_on(*nets)
-    at_ground = gap.is_ground(far)
     if gap.role == "thermistor":
         return reading_of(gap, readers, signal, "coldest")
     to_supply = _thermistor_to_supply(gap, nets)
-    if at_ground == to_supply:
+    shunted = gap.is_supply(far) if to_supply else gap.is_ground(far)
+    if not shunted:
         if not _pack_or_thermistor(gap, nets):
             return None
-        return reading_of(gap, readers, signal, "hottest")
+        return reading_of(gap, readers, signal, "pulled up" if to_supply else "hottest")
     return degrades(
         f"{signal} is no longer shunted to {far}: {listed(readers) or 'its reader'} reads it as "
         "colder than it is"
@@ -81,6 +82,8 @@ def _to_reference(gap: Gap) -> tuple[str, str] | None:
     if gap.ends is None or not all(gap.is_signal(net) for net in gap.ends):
         return None
     for line, far in (gap.ends, gap.ends[::-1]):
+        if gap.role == "thermistor bias" and gap.parts_on([line], Kind.THERMISTOR):
+            return line, far
         if not is_thermistor_line(gap, (line,)) or is_thermistor_line(gap, (far,)):
             continue
         if _REFERENCE.search(gap.pin_words(far)) and gap.chips_on(far):
