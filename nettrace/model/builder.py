@@ -10,6 +10,8 @@ import gc
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from itertools import chain
+from operator import itemgetter
 from types import MappingProxyType
 from typing import TypeAlias
 
@@ -28,12 +30,14 @@ from nettrace.model.board import (
     Zone,
 )
 from nettrace.model.making import make_net, make_pad, make_part, make_pin
-from nettrace.model.names import decode_escapes, natural_key
+from nettrace.model.names import decode_escapes, natural_sorted
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
 
 _NO_FACTS: tuple[str | None, str | None, Place | None] = (None, None, None)
 _NO_ORIGINS: Mapping[str, Place] = MappingProxyType({})
+_NO_PADS: tuple[Pad, ...] = ()
+_NOTHING_SAID: tuple[Place | None, float | None] = (None, None)
 
 #: A pad as `PartDraft.pads` holds it: the fields of `Pad` after `part`, in order.
 PadRecord: TypeAlias = tuple[
@@ -42,18 +46,23 @@ PadRecord: TypeAlias = tuple[
 ]  # fmt: skip
 
 
-def _in_order(
-    keys: list[tuple[str, str | None]], ranks: Mapping[str, int]
-) -> list[tuple[str, str | None]]:
+#: A pin as a draft knows it: its number, and its net if it is on one.
+PinKey: TypeAlias = tuple[str, str | None]
+_number_of = itemgetter(0)
+_net_of = itemgetter(1)
+
+
+def _in_order(keys: Iterable[PinKey], ranks: Mapping[str, int]) -> list[PinKey]:
     """Order (number, net) pairs by number, then net; a lone pad without net is no second pin."""
-    numbers = {number for number, _ in keys}
-    if len(numbers) == len(keys):
-        keys.sort(key=lambda pair: ranks[pair[0]])
-        return keys
-    connected = {number for number, net in keys if net is not None}
-    keys = [pair for pair in keys if pair[1] is not None or pair[0] not in connected]
-    keys.sort(key=lambda pair: (ranks[pair[0]], pair[1] or ""))
-    return keys
+    pairs = list(keys)
+    numbers = set(map(_number_of, pairs))
+    if len(numbers) == len(pairs):
+        pairs.sort(key=lambda pair: ranks[pair[0]])
+        return pairs
+    connected = {number for number, net in pairs if net is not None}
+    pairs = [pair for pair in pairs if pair[1] is not None or pair[0] not in connected]
+    pairs.sort(key=lambda pair: (ranks[pair[0]], pair[1] or ""))
+    return pairs
 
 
 class PartDraft:
@@ -221,13 +230,15 @@ class BoardBuilder:
 
     def _build(self) -> Board:
         repeated = self._give_keys()
-        shown = self._shown_names()
+        numbers, raw_names = self._words()
+        shown = self._shown_names(raw_names)
         # parts, and pins in each, are frozen in their final order: then the pins of each net
         # come out in order too, and need no sorting of their own
-        drafts = sorted(self.parts, key=lambda draft: natural_key(draft.key))
-        ranks = self._pin_ranks()
+        by_key = {draft.key: draft for draft in self.parts}
+        drafts = [by_key[key] for key in natural_sorted(by_key)]
+        ranks = {number: rank for rank, number in enumerate(natural_sorted(numbers))}
         pins_of_net: defaultdict[str, list[Pin]] = defaultdict(list)
-        parts = [self._freeze_part(draft, shown, ranks, pins_of_net) for draft in drafts]
+        parts = _freeze_parts(drafts, shown, ranks, pins_of_net)
         nets = self._freeze_nets(shown, pins_of_net)
         vias, zones = self.vias, self.zones
         if shown:
@@ -248,24 +259,24 @@ class BoardBuilder:
             net_by_name=MappingProxyType(nets),
         )
 
+    def _words(self) -> tuple[set[str], set[str]]:
+        """Return every pin number and every net name as written, "" for a pad without net."""
+        facts = list(chain.from_iterable([draft.pin_facts for draft in self.parts]))
+        pads = list(chain.from_iterable([draft.pads for draft in self.parts if draft.pads]))
+        numbers = {*map(_number_of, facts), *map(_number_of, pads)}
+        names = {*map(_net_of, facts), *map(_net_of, pads), *self._nets}
+        return numbers, {name for name in names if name is not None}
+
     def _own_source(
         self, parts: list[Part], pins_of_net: Mapping[str, list[Pin]], repeated: set[str]
     ) -> Source:
-        pins = 0
-        shared: set[tuple[str, str]] = set()  # pins of parts whose refdes is not theirs alone
-        for part in parts:
-            numbers = {pin.number for pin in part.pins if pin.net is not None}
-            if part.refdes in repeated:
-                shared.update((part.refdes, number) for number in numbers)
-            else:
-                pins += len(numbers)
         return Source(
             path=self.path,
             format=self.format,
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
             nets=len(pins_of_net) if self.net_records is None else self.net_records,
-            pins=pins + len(shared) if self.pin_records is None else self.pin_records,
+            pins=_count_pins(parts, repeated) if self.pin_records is None else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
@@ -274,6 +285,10 @@ class BoardBuilder:
     def _give_keys(self) -> set[str]:
         """Give every part its key; return the refdes that several parts bear."""
         taken = {draft.refdes for draft in self.parts}
+        if len(taken) == len(self.parts) and "" not in taken:
+            for draft in self.parts:
+                draft.key = draft.refdes
+            return set()
         seen: dict[str, int] = {}
         for draft in self.parts:
             count = seen.get(draft.refdes, 0) + 1
@@ -288,13 +303,6 @@ class BoardBuilder:
             draft.key = key
         return {refdes for refdes, count in seen.items() if count > 1}
 
-    def _pin_ranks(self) -> dict[str, int]:
-        """Pin number -> its place in natural order, over the whole board."""
-        numbers = {number for draft in self.parts for number, _ in draft.pin_facts}
-        numbers.update(pad[0] for draft in self.parts for pad in draft.pads)
-        ordered = sorted(numbers, key=natural_key)
-        return {number: rank for rank, number in enumerate(ordered)}
-
     def _freeze_nets(
         self, shown: Mapping[str, str], pins_of_net: Mapping[str, list[Pin]]
     ) -> dict[str, Net]:
@@ -304,10 +312,11 @@ class BoardBuilder:
         names = {shown.get(raw, raw) for raw in self._nets} if shown else set(self._nets)
         names.update(pins_of_net)
         nets: dict[str, Net] = {}
-        for name in sorted(names, key=natural_key):
-            place, volts = self._nets.get(name, (None, None))
+        declared, aliased = self._nets, self._aliases
+        for name in natural_sorted(names):
+            place, volts = declared.get(name, _NOTHING_SAID)
             others: tuple[str, ...] = ()
-            if name in raws or self._aliases.get(name):
+            if name in aliased or name in raws:
                 aliases = dict(self._aliases.get(name, {}))
                 for raw in raws.get(name, ()):
                     aliases[raw] = None
@@ -320,14 +329,11 @@ class BoardBuilder:
             nets[name] = make_net(name, others, tuple(pins_of_net.get(name, ())), volts, place)
         return nets
 
-    def _shown_names(self) -> dict[str, str]:
+    def _shown_names(self, raw_names: set[str]) -> dict[str, str]:
         """Raw name -> shown name, for the names that hold an escape (and do not clash)."""
-        raw_names = {net for draft in self.parts for _, net in draft.pin_facts}
-        raw_names.update([pad[1] for draft in self.parts for pad in draft.pads])
-        raw_names.update(self._nets)
         shown: dict[str, str] = {}
         used: dict[str, str] = {}
-        for raw in sorted(name for name in raw_names if name is not None and "{" in name):
+        for raw in sorted([name for name in raw_names if "{" in name]):
             decoded = decode_escapes(raw)
             if decoded == raw:
                 continue
@@ -337,66 +343,95 @@ class BoardBuilder:
             shown[raw] = decoded
         return shown
 
-    def _freeze_part(
-        self,
-        draft: PartDraft,
-        shown: Mapping[str, str],
-        ranks: Mapping[str, int],
-        pins_of_net: defaultdict[str, list[Pin]],
-    ) -> Part:
-        key = draft.key
+
+def _count_pins(parts: list[Part], repeated: set[str]) -> int:
+    """Return how many distinct pairs of refdes and number are on a net."""
+    pins = 0
+    shared: set[tuple[str, str]] = set()  # pins of parts whose refdes is not theirs alone
+    for part in parts:
+        if part.refdes in repeated:
+            shared.update((part.refdes, pin.number) for pin in part.pins if pin.net is not None)
+            continue
+        last = None
+        for pin in part.pins:  # in order, so that equal numbers are neighbours
+            if pin.net is not None and pin.number != last:
+                pins += 1
+                last = pin.number
+    return pins + len(shared)
+
+
+def _freeze_parts(
+    drafts: Iterable[PartDraft],
+    shown: Mapping[str, str],
+    ranks: Mapping[str, int],
+    pins_of_net: defaultdict[str, list[Pin]],
+) -> list[Part]:
+    """Freeze the parts in the order given; the pins of each net are added to `pins_of_net`."""
+    parts: list[Part] = []
+    for draft in drafts:
+        key, facts = draft.key, draft.pin_facts
         pads: list[Pad] = []
-        pads_of_pin: dict[tuple[str, str | None], tuple[Pad, ...]] = {}
-        for record in draft.pads:
-            net = record[1]
-            if net is not None and (not net or net in shown):
-                pad = make_pad(key, record[0], shown.get(net), *record[2:])
-            else:
-                pad = make_pad(key, *record)
-            pads.append(pad)
-            if pad.number and pad.plated:
-                pair = (pad.number, pad.net)
-                known_pads = pads_of_pin.get(pair)
-                pads_of_pin[pair] = (pad,) if known_pads is None else (*known_pads, pad)
+        pads_of_pin: dict[PinKey, tuple[Pad, ...]] = {}
+        if draft.pads:
+            pads_of_pin = _freeze_pads(draft, shown, pads)
         pins: list[Pin] = []
-        facts = draft.pin_facts
         if draft.refdes and (facts or pads_of_pin):
-            if shown:
+            if shown and facts:
                 facts = {
                     (number, shown.get(net, net) if net is not None else None): said
                     for (number, net), said in facts.items()
                 }
-            keys = list(facts)
+            keys: Iterable[PinKey] = facts
             if pads_of_pin:
-                keys += [pair for pair in pads_of_pin if pair not in facts]
-            if len(keys) > 1:
-                keys = _in_order(keys, ranks)
+                keys = {**facts, **pads_of_pin} if facts else pads_of_pin
+            last = -1
+            for number, _ in keys:  # most files give them in order
+                rank = ranks[number]
+                if rank <= last:
+                    keys = _in_order(keys, ranks)
+                    break
+                last = rank
             for pair in keys:
                 number, net = pair
                 name, electrical_type, place = facts.get(pair, _NO_FACTS)
-                own = pads_of_pin.get(pair, ())
-                if place is None and own:
-                    place = own[0].place
+                own = _NO_PADS
+                if pads_of_pin:
+                    own = pads_of_pin.get(pair, _NO_PADS)
+                    if place is None and own:
+                        place = own[0].place
                 pin = make_pin(key, number, net, name, electrical_type, own, place)
                 pins.append(pin)
                 if net is not None:
                     pins_of_net[net].append(pin)
-        return make_part(
-            key,
-            draft.refdes,
-            draft.value,
-            draft.package,
-            draft.description,
-            draft.fitted,
-            draft.x,
-            draft.y,
-            draft.angle,
-            draft.side,
-            tuple(pins),
-            tuple(pads),
-            draft.outline,
-            draft.sheet,
-            MappingProxyType(draft.properties) if draft.properties else EMPTY,
-            draft.place,
-            MappingProxyType(draft.origins) if draft.origins else _NO_ORIGINS,
-        )
+        parts.append(
+            make_part(
+                key, draft.refdes, draft.value, draft.package, draft.description, draft.fitted,
+                draft.x, draft.y, draft.angle, draft.side, tuple(pins), tuple(pads),
+                draft.outline, draft.sheet,
+                MappingProxyType(draft.properties) if draft.properties else EMPTY,
+                draft.place,
+                MappingProxyType(draft.origins) if draft.origins else _NO_ORIGINS,
+            )
+        )  # fmt: skip
+    return parts
+
+
+def _freeze_pads(
+    draft: PartDraft, shown: Mapping[str, str], pads: list[Pad]
+) -> dict[PinKey, tuple[Pad, ...]]:
+    """Add the draft's pads to `pads`; return those that belong to a pin, by pin."""
+    key = draft.key
+    pads_of_pin: dict[PinKey, tuple[Pad, ...]] = {}
+    for said in draft.pads:
+        record = said
+        number, net = record[0], record[1]
+        if net is not None and (not net or net in shown):
+            net = shown.get(net)
+            record = (number, net, *record[2:])
+        pad = make_pad(key, *record)
+        pads.append(pad)
+        if number and pad.plated:
+            pair = (number, net)
+            known = pads_of_pin.get(pair)
+            pads_of_pin[pair] = (pad,) if known is None else (*known, pad)
+    return pads_of_pin

@@ -6,7 +6,14 @@ import re
 from collections.abc import Callable, Iterable
 from fnmatch import translate
 
-__all__ = ["decode_escapes", "has_wildcard", "match_names", "natural_key", "nearest_names"]
+__all__ = [
+    "decode_escapes",
+    "has_wildcard",
+    "match_names",
+    "natural_key",
+    "natural_sorted",
+    "nearest_names",
+]
 
 _DIGITS = re.compile(r"(\d+)")
 #: Of longer runs of digits only so many count: no part is numbered so far.
@@ -44,6 +51,40 @@ def natural_key(name: str) -> tuple[tuple[str | int, ...], str]:
         except ValueError:  # int() refuses thousands of digits
             parts[1::2] = [int(str(part)[:_MOST_DIGITS]) for part in parts[1::2]]
     return tuple(parts), name
+
+
+def natural_sorted(names: Iterable[str]) -> list[str]:
+    """Return distinct names in the order of `natural_key`, several times faster than by it.
+
+    Names that are letters and one number (R12, NET7) are sorted as numbers beside their like.
+
+    >>> natural_sorted({"R10", "R2", "GND", "R2~2", "r3"})
+    ['GND', 'R2', 'R2~2', 'r3', 'R10']
+    """
+    plain: dict[str, dict[int, str]] = {}  # first text in capitals -> number, -1 for none -> name
+    groups: dict[str, dict[int, str] | None] = {}  # the same by the text as written; None: others
+    others: dict[str, list[str]] = {}
+    for name in names:
+        head = name.rstrip("0123456789")
+        try:
+            group = groups[head]
+        except KeyError:
+            capitals = head.upper()
+            alone = _DIGITS.search(capitals) is None
+            group = groups[head] = plain.setdefault(capitals, {}) if alone else None
+        if group is not None and len(name) - len(head) < _MOST_DIGITS:
+            number = int(name[len(head) :]) if len(head) < len(name) else -1
+            if group.setdefault(number, name) is name:
+                continue  # else R1 beside r1 or R01: the whole key decides
+        others.setdefault(_DIGITS.split(name.upper(), 1)[0], []).append(name)
+    ordered: list[str] = []
+    for first in sorted({*plain, *others}):
+        numbers, rest = plain.get(first, {}), others.get(first)
+        if rest is None:
+            ordered += [numbers[number] for number in sorted(numbers)]
+        else:
+            ordered += sorted([*numbers.values(), *rest], key=natural_key)
+    return ordered
 
 
 def decode_escapes(name: str) -> str:

@@ -5,7 +5,13 @@ from __future__ import annotations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.model.names import decode_escapes, match_names, natural_key, nearest_names
+from nettrace.model.names import (
+    decode_escapes,
+    match_names,
+    natural_key,
+    natural_sorted,
+    nearest_names,
+)
 
 NAMES = ["SDA", "sda", "SCL", "+3V3", "/mcu/SDA_EXT", "Net-(R1-Pad1)", "D[0]", "D[1]"]
 
@@ -41,3 +47,20 @@ def test_natural_order_is_total_and_stable(names: list[str]) -> None:
 def test_decoding_leaves_other_braces_alone(name: str) -> None:
     if "{slash}" not in name:
         assert decode_escapes(name) == name
+
+
+@given(
+    st.sets(
+        st.one_of(
+            st.from_regex(r"[RrCßA]{0,2}0{0,2}[0-9]{0,2}(~[12])?", fullmatch=True),
+            st.text(alphabet="aA1٣0_/-ſK", max_size=6),
+        )
+    )
+)
+def test_sorting_names_is_sorting_by_their_keys(names: set[str]) -> None:
+    assert natural_sorted(names) == sorted(names, key=natural_key)
+
+
+def test_sorting_takes_numbers_of_any_length() -> None:
+    names = {"R" + "1" * 2000, "R" + "1" * 1999 + "0", "R2", "R" + "9" * 6000, "R" + "8" * 6000}
+    assert natural_sorted(names) == sorted(names, key=natural_key)
