@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from nettrace.circuit.absence import judge_absence
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Bus, NetKind, Severity
+from nettrace.circuit.evidence import Absence, Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
@@ -56,7 +57,7 @@ def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]
         if not sentence.parts <= told:
             sentences.append(sentence)
             told |= sentence.parts
-    sentences += _single(circuit, [key for key in gone if key not in told])
+    sentences += _single(circuit, [key for key in gone if key not in told], gone)
     sentences.sort(key=lambda sentence: sentence.severity.rank)
     texts = [sentence.text for sentence in sentences]
     if len(texts) > MOST_SENTENCES:
@@ -220,12 +221,22 @@ def _capacitors(circuit: Circuit, rail: str) -> dict[str, float]:
     return bank
 
 
-def _single(circuit: Circuit, keys: Sequence[str]) -> list[_Sentence]:
+def _together(circuit: Circuit, key: str, gone: Sequence[str]) -> Absence:
+    """Return what follows from one part when the others are missing too.
+
+    A part that nothing stands in for any more is missed more than alone, never less.
+    """
+    alone = circuit.absence(key)
+    worse = judge_absence(circuit, key, gone)
+    return worse if worse.severity.rank < alone.severity.rank else alone
+
+
+def _single(circuit: Circuit, keys: Sequence[str], gone: Sequence[str]) -> list[_Sentence]:
     """Return each part's own effects; parts with the same effect share a sentence."""
     groups: dict[tuple[Severity, str], list[str]] = {}
     silent: list[str] = []
     for key in keys:
-        absence = circuit.absence(key)
+        absence = _together(circuit, key, gone)
         if absence.severity is Severity.UNKNOWN:
             silent.append(key)
             continue

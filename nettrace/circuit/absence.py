@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.absence_capacitors import CAPACITOR_RULES
@@ -34,27 +35,33 @@ _FAMILIES: Final[tuple[dict[str, Rule], ...]] = (
 )
 
 
-def judge_absence(circuit: Circuit, part_key: str) -> Absence:
+def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -> Absence:
     """Return what happens without the part: severity, and effects with the gravest first.
 
     The likeliest role says which question is asked, the nets around the gap give the answer. A
     part that is not fitted by design is missed by nobody. Where neither is known the severity is
     unknown, with the reason.
+
+    Args:
+        circuit: the board and what it means.
+        part_key: the missing part.
+        others: keys of further parts that are missing too, so that none of them stands in for it.
     """
+    gone = frozenset((part_key, *others))
     part = circuit.board.part_by_key[part_key]
     if not circuit.kinds[part_key].fitted:
         return minor("not fitted as designed: nothing is missed")
     roles = circuit.roles(part_key)
     if not part.nets:
         if roles and roles[0].role in {"mechanical", "test point"}:
-            return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role)) or unknown()
+            return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role, gone)) or unknown()
         return unknown("its nets are not known, so what stops is not known")
     if roles and roles[0].role == "unknown" and len(part.nets) > 2:
         return unknown("what it does is not known, so what stops is not known either")
     for role in roles:
         if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break
-        gap = Gap(circuit, part, role.role)
+        gap = Gap(circuit, part, role.role, gone)
         for family in _FAMILIES:
             rule = family.get(role.role)
             found = rule(gap) if rule is not None else None

@@ -34,7 +34,7 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     bank = _bank(gap, rail)
     near = _served(gap, rail)
     own = gap.circuit.kinds[gap.key].farads
-    others = {key: farads for key, farads in bank.items() if key != gap.key}
+    others = {key: farads for key, farads in bank.items() if key not in gap.gone}
     serves = f" at {near}" if near else ""
     behind = _behind_link(gap, rail)
     if not others and behind is not None:
@@ -69,7 +69,7 @@ def _behind_link(gap: Gap, rail: str) -> str | None:
     for link in gap.circuit.links.get(rail, ()):
         if link.kind not in _STIFF or link.conditional == "not fitted":
             continue
-        if gap.is_supply(link.to_net) and set(_bank(gap, link.to_net)) - {gap.key}:
+        if gap.is_supply(link.to_net) and set(_bank(gap, link.to_net)) - gap.gone:
             return f"{link.part}, if it is closed" if link.conditional else link.part
     return None
 

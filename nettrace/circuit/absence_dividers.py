@@ -63,7 +63,7 @@ def _tap(gap: Gap) -> str | None:
         return gap.to_fixed[0]
     for net in gap.ends or ():
         pulls = gap.circuit.pulls.get(net, ())
-        if any(pull.direction == "down" and pull.part != gap.key for pull in pulls):
+        if any(pull.direction == "down" and pull.part not in gap.gone for pull in pulls):
             return net
     return None
 
@@ -73,10 +73,10 @@ def _divided(gap: Gap, tap: str, upper: bool) -> str:
     if upper:
         return next(net for net in gap.part.nets if net != tap)
     for link in gap.circuit.links.get(tap, ()):
-        if link.part != gap.key and gap.is_supply(link.to_net) and link.kind == "resistor":
+        if link.part not in gap.gone and gap.is_supply(link.to_net) and link.kind == "resistor":
             return link.to_net
     for link in gap.circuit.links.get(tap, ()):
-        if link.part != gap.key and link.kind == "resistor" and not gap.is_ground(link.to_net):
+        if link.part not in gap.gone and link.kind == "resistor" and not gap.is_ground(link.to_net):
             return link.to_net
     return "its output"
 

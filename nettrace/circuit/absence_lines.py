@@ -130,7 +130,7 @@ def _nobody_there(gap: Gap, nets: tuple[str, ...], other: str) -> Absence | None
     points = gap.parts_on(nets, Kind.TEST_POINT)
     if points:
         return minor(f"only {listed(points)} is cut off from {other}")
-    held = [p for net in nets for p in gap.circuit.pulls.get(net, ()) if p.part != gap.key]
+    held = [p for net in nets for p in gap.circuit.pulls.get(net, ()) if p.part not in gap.gone]
     if held:
         direction = "low" if held[0].direction == "down" else f"high ({held[0].to})"
         return degrades(f"{other} is no longer pulled {direction} through {held[0].part}")

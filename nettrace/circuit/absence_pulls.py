@@ -99,7 +99,7 @@ def _left(gap: Gap, signal: str, direction: str) -> list[Pull]:
     found: dict[str, Pull] = {}
     for net in nets:
         for pull in gap.circuit.pulls.get(net, ()):
-            lost = pull.part == gap.key or gap.key in pull.through
+            lost = pull.part in gap.gone or not gap.gone.isdisjoint(pull.through)
             if pull.fitted and pull.direction == direction and not lost:
                 found.setdefault(pull.part, pull)
     return list(found.values())
@@ -217,7 +217,7 @@ def _silent_line(gap: Gap, signal: str, rail: str, bus: Bus, line: BusLine) -> A
         effects.extend(
             f"{link.part} passes a low on to {link.to_net}: that side may hang too"
             for link in gap.circuit.links.get(net, ())
-            if link.kind == "level shifter" and link.part != gap.key
+            if link.kind == "level shifter" and link.part not in gap.gone
         )
     return blocks(*dict.fromkeys(effects))
 
@@ -250,7 +250,7 @@ def never_switched(gap: Gap, gates: list[str], net: str) -> Absence:
     """Return what follows when nothing drives the gates on a net any more."""
     rails = gap.circuit.rails
     fed = [name for name, rail in rails.items() if rail.source in gates and gap.is_supply(name)]
-    held = [p for p in gap.circuit.pulls.get(net, ()) if p.part != gap.key and p.fitted]
+    held = [p for p in gap.circuit.pulls.get(net, ()) if p.part not in gap.gone and p.fitted]
     if fed and held:
         lost = rails_lost(gap, fed, f"{listed(gates)} is no longer driven and stays off")
         return blocks(*lost.effects)
@@ -384,7 +384,7 @@ def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence:
         if not USB_CC.search(gap.pin_words(net)) and not USB_CC.search((pin.name or "").upper()):
             continue
         pulls = gap.circuit.pulls.get(net, ())
-        if any(p.direction == "down" and p.fitted and p.part != gap.key for p in pulls):
+        if any(p.direction == "down" and p.fitted and p.part not in gap.gone for p in pulls):
             other_kept = True
     if other_kept:
         return degrades(

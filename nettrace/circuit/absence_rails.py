@@ -55,7 +55,7 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
     found: dict[str, None] = {}
     for link in gap.circuit.links.get(rail, ()):
         far = link.to_net
-        if link.part == gap.key or link.conditional == "not fitted" or not gap.is_supply(far):
+        if link.part in gap.gone or link.conditional == "not fitted" or not gap.is_supply(far):
             continue
         if far in gone or rails[far].source == link.part or link.part == rails[rail].source:
             continue
@@ -63,7 +63,9 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
             continue
         found[link.part] = None
     for pin in board.net_by_name[rail].pins:
-        if pin.part in (gap.key, rails[rail].source) or gap.kind_of(pin.part) is not Kind.DIODE:
+        if pin.part in gap.gone or pin.part == rails[rail].source:
+            continue
+        if gap.kind_of(pin.part) is not Kind.DIODE:
             continue
         others = [net for net in board.part_by_key[pin.part].nets if net != rail]
         cathode = _cathode(gap, pin.part)
@@ -137,7 +139,7 @@ def rails_lost(gap: Gap, rails: Iterable[str], why: str) -> Absence:
 def _unpowered(gap: Gap, dead: tuple[str, ...]) -> list[str]:
     """Return who is without power, who lacks one supply of several, and what is not charged."""
     board, rails = gap.circuit.board, gap.circuit.rails
-    loads = {key for net in dead for key in rails[net].loads if key != gap.key}
+    loads = {key for net in dead for key in rails[net].loads if key not in gap.gone}
     without, lacking, chargers, plugs = [], [], [], []
     for key in sorted(loads, key=natural_key):
         if not gap.circuit.kinds[key].fitted:

@@ -86,11 +86,15 @@ def bus_name(bus: Bus) -> str:
 
 @dataclass(frozen=True)
 class Gap:
-    """A part that is missing, the role it had, and what is around it."""
+    """A part that is missing, the role it had, and what is around it.
+
+    `gone` are the keys of all parts that are missing, its own among them.
+    """
 
     circuit: Circuit
     part: Part
     role: str
+    gone: frozenset[str]
 
     @property
     def key(self) -> str:
@@ -146,7 +150,7 @@ class Gap:
             pin.part
             for net in nets
             for pin in board.net_by_name[net].pins
-            if pin.part != self.key
+            if pin.part not in self.gone
             and all_kinds[pin.part].kind in kinds
             and all_kinds[pin.part].fitted
         }
@@ -175,7 +179,7 @@ class Gap:
         while waiting:
             for link in links.get(waiting.pop(), ()):
                 far = link.to_net
-                if far in found or far in rails or link.part == self.key or link.conditional:
+                if far in found or far in rails or link.part in self.gone or link.conditional:
                     continue
                 if link.kind not in _PASSING or (link.ohms or 0.0) > MOST_LINE_OHMS:
                     continue
@@ -199,7 +203,7 @@ class Gap:
         if found:
             return found
         for reach in self.circuit.reaches(nets[0]):
-            if self.key not in reach.through and self.is_signal(reach.net):
+            if self.gone.isdisjoint(reach.through) and self.is_signal(reach.net):
                 found = self.telling([reach.net])
                 if found:
                     break
@@ -224,7 +228,7 @@ class Gap:
         names = [
             plain_name(pin.name)
             for pin in pins
-            if pin.name and pin.part != self.key and self.kind_of(pin.part) in ACTIVE
+            if pin.name and pin.part not in self.gone and self.kind_of(pin.part) in ACTIVE
         ]
         return " ".join((words_of(net), *names)).strip()
 

@@ -118,7 +118,7 @@ def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
     others = [
         link.part
         for link in gap.circuit.links.get(first, ())
-        if link.to_net == second and link.part != gap.key and link.conditional != "not fitted"
+        if link.to_net == second and link.part not in gap.gone and link.conditional != "not fitted"
     ]
     if others:
         return minor(f"{first} and {second} stay joined by {listed(sorted(others))}")

@@ -99,11 +99,11 @@ def _pulled_to(gap: Gap, nets: tuple[str, ...]) -> tuple[str, str] | None:
     """Return (resistor, rail or reference) of what holds the line up."""
     for net in nets:
         for pull in gap.circuit.pulls.get(net, ()):
-            if pull.direction == "up" and pull.fitted and pull.part != gap.key:
+            if pull.direction == "up" and pull.fitted and pull.part not in gap.gone:
                 return pull.part, pull.to
     for net in nets:
         for link in gap.circuit.links.get(net, ()):
-            if link.kind != "resistor" or link.part == gap.key or gap.is_ground(link.to_net):
+            if link.kind != "resistor" or link.part in gap.gone or gap.is_ground(link.to_net):
                 continue
             if _REFERENCE.search(gap.pin_words(link.to_net)):
                 return link.part, link.to_net

@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 
 import nettrace
+from nettrace.bench.damage import describe_damage
+from nettrace.circuit.absence import judge_absence
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Severity
 from tests.circuit_language import circuit
@@ -162,6 +164,15 @@ def test_two_links_in_parallel_stand_in_for_each_other() -> None:
     severity, text = told(BUCK + "FB2 +3V3 +3V3A 600R@100MHz\n", "FB1", VIN=5.0)
     assert severity == "degrades"
     assert "FB2" in text
+
+
+def test_two_links_that_are_both_gone_do_not_stand_in_for_each_other() -> None:
+    both = circuit(BUCK + "FB2 +3V3 +3V3A 600R@100MHz\n", rails={"VDD": 3.3, "VIN": 5.0})
+    assert judge_absence(both, "FB1", ["FB2"]).severity is Severity.BLOCKS
+    assert describe_damage(both, ["FB1", "FB2"])[0].startswith("FB1")
+    cc = circuit(CC, rails={"VDD": 3.3, "VIN": 5.0})
+    assert "no voltage" in "; ".join(describe_damage(cc, ["R1", "R2"]))
+    assert "one way round" in "; ".join(describe_damage(cc, ["R1"]))
 
 
 def test_an_enable_without_its_pull_up_floats() -> None:
