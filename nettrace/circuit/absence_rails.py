@@ -8,9 +8,10 @@ from typing import Final
 from nettrace.circuit.absence_site import ACTIVE, Gap, blocks, degrades, listed
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import SUPPLY_OHMS
 from nettrace.model.names import natural_key
 
-__all__ = ["dead_without", "hangs_on", "other_feeds", "rails_lost"]
+__all__ = ["cathode_of", "dead_without", "hangs_on", "other_feeds", "rails_lost"]
 
 _OUTSIDE: Final = frozenset({Kind.CONNECTOR, Kind.BATTERY, Kind.SOURCE})
 
@@ -57,6 +58,8 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
         far = link.to_net
         if link.part in gap.gone or link.conditional == "not fitted" or not gap.is_supply(far):
             continue
+        if link.kind == "resistor" and (link.ohms is None or link.ohms > SUPPLY_OHMS):
+            continue
         if far in gone or rails[far].source == link.part or link.part == rails[rail].source:
             continue
         if hangs_on(gap, far, rail):
@@ -68,7 +71,7 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
         if gap.kind_of(pin.part) is not Kind.DIODE:
             continue
         others = [net for net in board.part_by_key[pin.part].nets if net != rail]
-        cathode = _cathode(gap, pin.part)
+        cathode = cathode_of(gap, pin.part)
         if cathode is not None and cathode != rail:
             continue
         if any(
@@ -79,21 +82,22 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
     return tuple(sorted(found, key=natural_key))
 
 
-def _cathode(gap: Gap, key: str) -> str | None:
+def cathode_of(gap: Gap, key: str) -> str | None:
     """Return the net that a diode feeds; pin 1 where pins are only numbered (common practice)."""
     part, rails = gap.circuit.board.part_by_key[key], gap.circuit.rails
     fed = [net for net in part.nets if gap.is_supply(net) and rails[net].source == key]
     if fed:
         return fed[0]
-    if len(part.pins) != 2:
-        return None
+    named = {(pin.name or "").upper() for pin in part.pins} & _ENDS
     for pin in part.pins:
-        word = (pin.name or "").upper()
-        if (word if word in _ENDS else pin.number.upper()) in _CATHODE:
+        word = (pin.name or "").upper() if named else pin.number.upper()
+        if word in (_CATHODE if named or len(part.pins) == 2 else _COMMON):
             return pin.net
     return None
 
 
+#: The pin that both diodes of a three-pin package share (SOT-23; common practice, no source).
+_COMMON: Final = frozenset({"3"})
 _CATHODE: Final = frozenset({"K", "C", "CATHODE", "1"})
 
 

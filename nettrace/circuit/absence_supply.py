@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from nettrace.circuit.absence_rails import hangs_on, other_feeds, rails_lost
+from nettrace.circuit.absence_rails import cathode_of, hangs_on, other_feeds, rails_lost
 from nettrace.circuit.absence_site import (
     Gap,
     Rule,
@@ -175,11 +175,29 @@ def converter_inductor(gap: Gap) -> Absence | None:
         for name, rail in rails.items()
         if rail.source is not None and rail.source in chips and rail.kind is NetKind.RAIL
     ]
+    beside = [
+        key
+        for net in made
+        if net in gap.ends
+        for key in gap.parts_on([net], Kind.INDUCTOR)
+        if _is_phase(gap, key, chips)
+    ]
+    if beside:
+        return degrades(
+            f"{listed(made)} is made through {listed(beside)} alone: it dips under load"
+        )
     if len(made) == 1 or any(net in gap.ends for net in made):
         lost = [net for net in made if net in gap.ends] or made
         return rails_lost(gap, lost, f"{listed(chips)} has no inductor")
     who = listed(chips) or "the converter"
     return blocks(f"{who} has no inductor between {gap.ends[0]} and {gap.ends[1]}: no output")
+
+
+def _is_phase(gap: Gap, key: str, chips: tuple[str, ...]) -> bool:
+    """Return whether an inductor is another phase of the same converter."""
+    nets = gap.circuit.board.part_by_key[key].nets
+    signals = [net for net in nets if gap.is_signal(net)]
+    return bool(set(gap.chips_on(*signals)) & set(chips))
 
 
 def regulator(gap: Gap) -> Absence | None:
@@ -210,13 +228,19 @@ def charger(gap: Gap) -> Absence:
 
 def or_ing(gap: Gap) -> Absence | None:
     """One of several sources no longer feeds the rail."""
+    back = _back_feed(gap)
+    if back is not None:
+        return back
     fed = [net for net in gap.part.nets if gap.is_supply(net)]
-    for net in fed:
-        if gap.circuit.rails[net].source == gap.key:
-            others = other_feeds(gap, net)
-            if not others:
-                return rails_lost(gap, [net], "the diode is its only way in")
-            return degrades(f"{net} keeps {listed(others)} alone as its source")
+    cathode = cathode_of(gap, gap.key)
+    if cathode in fed and cathode is not None:
+        source = gap.circuit.rails[cathode].source
+        others = other_feeds(gap, cathode)
+        if source not in (None, gap.key):
+            others = (str(source), *others)
+        if not others:
+            return rails_lost(gap, [cathode], "the diode is its only way in")
+        return degrades(f"{cathode} keeps {listed(others)} alone as its source")
     if len(fed) >= 2:
         return degrades(f"{fed[0]} and {fed[1]} no longer stand in for each other")
     return None
@@ -262,6 +286,8 @@ def _back_feed(gap: Gap) -> Absence | None:
 def bleeder(gap: Gap) -> Absence:
     """Discharges a rail: it works without, and stays charged longer."""
     rail = next((net for net in gap.part.nets if not gap.is_ground(net)), "the rail")
+    if any(word in rail.upper() for word in SHELL_WORDS):
+        return minor(f"the shell ({rail}) is not tied to ground here: static stays on it")
     return minor(f"{rail} stays charged for longer after power is off")
 
 

@@ -175,6 +175,21 @@ def test_two_links_that_are_both_gone_do_not_stand_in_for_each_other() -> None:
     assert "one way round" in "; ".join(describe_damage(cc, ["R1"]))
 
 
+def test_a_second_phase_keeps_the_rail() -> None:
+    phases = BUCK.replace("U1 VIN=VIN SW=SW", "U1 VIN=VIN SW2=SW2 SW=SW") + "L2 SW2 +3V3 2u2\n"
+    severity, text = told(phases, "L1", VIN=5.0)
+    assert severity == "degrades"
+    assert "L2 alone" in text
+
+
+def test_a_diode_back_to_the_input_feeds_nothing() -> None:
+    netlist = BUCK + "D1 K=VIN A=+3V3 : SS14\n"
+    assert told(netlist, "L1", VIN=5.0)[0] == "blocks"
+    severity, text = told(netlist, "D1", VIN=5.0)
+    assert severity == "minor"
+    assert "U1 is not protected" in text
+
+
 def test_an_enable_without_its_pull_up_floats() -> None:
     severity, text = told(BUCK, "R3", VIN=5.0)
     assert severity == "blocks"
@@ -264,6 +279,22 @@ def test_wren_keeps_one_plug_direction(part: str) -> None:
 @pytest.mark.parametrize("part", facts()["counts"]["not_fitted"])
 def test_wren_does_not_miss_what_was_never_fitted(part: str) -> None:
     assert wren().absence(part).severity is Severity.MINOR
+
+
+def test_wren_without_its_converter_is_dead_but_for_the_clock() -> None:
+    found = wren().absence("L1")
+    assert found.severity is Severity.BLOCKS
+    text = "; ".join(found.effects)
+    for rail in ("+3V3", "+1V8", "+3V3A", "SD_VDD"):
+        assert rail in text
+    assert "VBAT" not in text
+    assert "RTC_VDD" not in text
+
+
+def test_wren_without_its_double_diode_has_no_clock_supply() -> None:
+    text = "; ".join(wren().absence("D7").effects)
+    assert "RTC_VDD" in text
+    assert "U9" in text
 
 
 def test_wren_without_usb_still_runs_from_its_cell() -> None:
