@@ -165,13 +165,19 @@ def _shared_signals(circuit: Circuit, gone: Sequence[str]) -> list[_Sentence]:
         if len(left) != 1:
             continue
         severity = min((circuit.absence(key).severity for key in parts), key=lambda s: s.rank)
-        text = f"{net} has lost {_and(parts)}: nothing but {left[0]} is left on it"
-        then = {
-            effect.rstrip(".").rsplit(": ", 1)[-1]
-            for key in parts
-            for effect in circuit.absence(key).effects[:1]
-        }
-        text += f"; {then.pop()}." if len(then) == 1 else "."
+        effects = [effect for key in parts for effect in circuit.absence(key).effects[:1]]
+        if all("reads as" in effect for effect in effects):
+            what = f"{left[0]} no longer reads the temperature"
+        else:
+            what = f"nothing but {left[0]} is left on it"
+        text = f"{net} has lost {_and(parts)}: {what}"
+        then = {effect.rstrip(".").rsplit(": ", 1)[-1] for effect in effects}
+        if len(then) == 1:
+            tail = then.pop()
+            own = f"{left[0]} "
+            same = what.startswith(own) and tail.startswith(own)
+            text += f" and {tail.removeprefix(own)}" if same else f"; {tail}"
+        text += "."
         found.append(_Sentence(severity, text, parts))
     return found
 

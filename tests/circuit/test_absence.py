@@ -269,6 +269,31 @@ def test_wren_names_all_seven() -> None:
     assert sorted(WREN) == sorted(facts()["damage"]["parts"])
 
 
+def test_wren_tells_its_whole_damage_in_plain_sentences() -> None:
+    told = describe_damage(wren(), facts()["damage"]["parts"])
+    text = " ".join(told)
+    for words in (
+        "I2C bus",
+        "+1V8",
+        "U2 does not answer",
+        "U1 no longer reads the temperature and refuses to charge",
+        "charging itself is not touched",
+        "100 nF of 10.1 µF",
+        "open to static",
+    ):
+        assert words in text
+    assert len(told) <= 6
+    assert "VSYS" not in text  # what stays alive is not said to be dead
+
+
+def test_the_order_of_the_lines_changes_nothing() -> None:
+    lines = BUCK.splitlines()
+    turned = circuit("\n".join(reversed(lines)), rails={"VIN": 5.0})
+    plain = circuit(BUCK, rails={"VIN": 5.0})
+    for part in plain.board.parts:
+        assert turned.absence(part.key) == plain.absence(part.key)
+
+
 @pytest.mark.parametrize("part", ["R1", "R2"])
 def test_wren_keeps_one_plug_direction(part: str) -> None:
     found = wren().absence(part)
