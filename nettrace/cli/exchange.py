@@ -7,18 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.files import write_file
 from nettrace.cli.options import BoardInput, board_options
-from nettrace.errors import ExitCode, NettraceError, WrongUsage
+from nettrace.errors import ExitCode
 from nettrace.views.text import write_json, write_note
 
 if TYPE_CHECKING:
     from nettrace.model.board import Board
 
 __all__ = ["compare", "convert"]
-
-
-class CannotWrite(NettraceError):
-    """A file cannot be written (exit 4)."""
 
 
 @click.command()
@@ -69,7 +66,7 @@ def convert(source: BoardInput, output: str, target: str | None, force: bool) ->
 
         write_text(text)
         return
-    _write_file(Path(output), text, force)
+    write_file(Path(output), text, force=force)
     if source.as_json:
         write_json(board, "written", {"path": output, "format": name, "bytes": len(text.encode())})
         return
@@ -88,28 +85,3 @@ def _board(source: BoardInput) -> Board:
         format_name=source.format_name,
         hierarchy=source.hierarchy,
     )
-
-
-def _write_file(path: Path, text: str, force: bool) -> None:
-    """Write whole or not at all: a temporary file beside it, then a rename."""
-    import os
-    import tempfile
-
-    if path.exists() and not force:
-        raise WrongUsage(f"{path} is there already", hint="Give another name, or --force.")
-    temporary: str | None = None
-    try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(temporary).chmod(0o666 & ~mask)
-        Path(temporary).replace(path)
-    except OSError as error:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-        reason = (error.strerror or str(error)).lower()
-        raise CannotWrite(f"cannot write {path} ({reason})") from None

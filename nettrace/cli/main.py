@@ -53,6 +53,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry("reading", "nettrace.cli.measure", "What a meter should show at a pad.", FIGURES),
     Entry("value", "nettrace.cli.measure", "A marking or value decoded, every meaning.", FIGURES),
     Entry("formula", "nettrace.cli.measure", "Pull-ups, dividers, thermistors, RC...", FIGURES),
+    Entry("draw", "nettrace.cli.draw", "A picture: graph or map of a damaged area.", FILES),
     Entry("compare", "nettrace.cli.exchange", "Two netlists: opens, shorts, missing parts.", FILES),
     Entry("convert", "nettrace.cli.exchange", "Write the board in another open format.", FILES),
 )
