@@ -84,7 +84,7 @@ class Site:
             for value, unit in ((v.ohms, "Ω"), (v.farads, "F"), (v.henries, "H"))
             if value is not None
         ]
-        if v.tolerance is not None and figures:
+        if v.tolerance is not None and figures and v.ohms != 0:
             figures.append(f"±{percent(v.tolerance)}")
         return " ".join([*figures, str(self.kind), *([self.size] if self.size else [])])
 

@@ -172,8 +172,9 @@ def _ask(circuit: Circuit, part: Part) -> _Ask:
     if values.kind not in {Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR} and not part.value:
         doubts.append("no source names the part")
     substitutes = _substitutes(values, size, dielectric)
+    tolerance = None if values.ohms == 0 else values.tolerance  # a link has none
     return _Ask(
-        part, values, value, values.tolerance, size, dielectric, volts, watts, substitutes,
+        part, values, value, tolerance, size, dielectric, volts, watts, substitutes,
         tuple(because), tuple(doubts),
     )  # fmt: skip
 

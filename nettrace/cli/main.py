@@ -38,6 +38,7 @@ class Entry(NamedTuple):
 
 
 LOOK = "Read the board"
+REPAIR = "Repair"
 FIGURES = "Figures"
 FILES = "Files"
 
@@ -50,6 +51,7 @@ COMMANDS: tuple[Entry, ...] = (
     Entry("rail", "nettrace.cli.inspect", "Rails and grounds: voltage, source, loads.", LOOK),
     Entry("bus", "nettrace.cli.inspect", "Serial buses: lines, pull-ups, devices.", LOOK),
     Entry("path", "nettrace.cli.inspect", "How two nets are tied through series parts.", LOOK),
+    Entry("job", "nettrace.cli.job", "A repair from damage to proof, in one file.", REPAIR),
     Entry("reading", "nettrace.cli.measure", "What a meter should show at a pad.", FIGURES),
     Entry("value", "nettrace.cli.measure", "A marking or value decoded, every meaning.", FIGURES),
     Entry("formula", "nettrace.cli.measure", "Pull-ups, dividers, thermistors, RC...", FIGURES),
@@ -76,7 +78,8 @@ class CommandTable(click.Group):
         if entry is None:
             return None
         module = import_module(entry.module)
-        command = getattr(module, cmd_name.replace("-", "_"))
+        name = cmd_name.replace("-", "_")
+        command = getattr(module, name, None) or getattr(module, f"{name}_")  # open_ for `open`
         return command if isinstance(command, click.Command) else None
 
     def resolve_command(

@@ -1,0 +1,300 @@
+"""Words typed at the bench become entries of a job, checked against the board."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from nettrace.bench.job import Damage, Entry, Fit, Job, Loose, Mark, Quantity, Reading
+from nettrace.bench.job_file import now
+from nettrace.bench.job_state import JobState
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.kinds import Kind
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.model.find import find_nets, find_parts, find_pins
+from nettrace.model.names import nearest_names
+from nettrace.values.quantity import parse_quantity
+from nettrace.values.sizes import read_size
+
+__all__ = ["fit_entries", "loose_entry", "mark_entries", "reading_entry"]
+
+_PADS: Final = frozenset({Damage.LIFTED, Damage.CUT, Damage.BRIDGED})
+_WORDS: Final = (*(str(item) for item in Damage), "fitted")
+_OVERLOAD: Final = frozenset({"ol", "open", "o.l", "overload", "inf", "1."})
+_BEEPS: Final = {"beep": 1.0, "none": 0.0, "no": 0.0, "silent": 0.0}
+#: Ending of a typed figure -> what the meter was set to.
+_UNITS: Final = (
+    (re.compile(r"(?:ohms?|Ω|Ω|R)$", re.IGNORECASE), Quantity.OHMS),
+    (re.compile(r"F$"), Quantity.FARADS),
+    (re.compile(r"V$", re.IGNORECASE), Quantity.VOLTS),
+    (re.compile(r"A$", re.IGNORECASE), Quantity.AMPERES),
+)
+
+
+def mark_entries(
+    circuit: Circuit, job: Job, damage: str, words: Sequence[str], note: str = ""
+) -> list[Entry]:
+    """Return the marks of one command.
+
+    Raises:
+        WrongUsage: no such damage, or a pad where a part is meant or the reverse.
+        NothingMatches: no such part or pad on the board.
+    """
+    kind = _damage(damage)
+    if kind in {Damage.CUT, Damage.BRIDGED}:
+        return [_pair(circuit, job, kind, words, note)]
+    places: list[str] = []
+    for word in words:
+        if kind is Damage.LIFTED or (kind is Damage.SOUND and not _is_part(circuit, word)):
+            places += [
+                _pad_name(circuit, pin.part, pin.number) for pin in find_pins(circuit.board, word)
+            ]
+        else:
+            if not _is_part(circuit, word) and "." in word:
+                raise WrongUsage(
+                    f"{word!r} with {kind}",
+                    expected="a part",
+                    hint="A pad is lifted, cut or bridged.",
+                )
+            places += [part.key for part in find_parts(circuit.board, word)]
+    number, time = job.next_number(), now()
+    return [
+        Mark(number=number + index, time=time, at=place, damage=kind, note=note)
+        for index, place in enumerate(dict.fromkeys(places))
+    ]
+
+
+def _damage(word: str) -> Damage:
+    try:
+        return Damage(word.casefold())
+    except ValueError:
+        near = nearest_names(word, _WORDS)
+        hint = f"Did you mean {near[0]}?" if near else f"There are {', '.join(_WORDS)}."
+        raise WrongUsage(f"no damage named {word!r}", hint=hint) from None
+
+
+def _is_part(circuit: Circuit, word: str) -> bool:
+    try:
+        find_parts(circuit.board, word)
+    except NothingMatches:
+        return False
+    return True
+
+
+def _pad_name(circuit: Circuit, key: str, number: str) -> str:
+    return f"{circuit.board.part_by_key[key].key}.{number}"
+
+
+def _one_pad(circuit: Circuit, word: str) -> str:
+    pins = find_pins(circuit.board, word)
+    if len(pins) > 1:
+        raise WrongUsage(f"{word!r} means {len(pins)} pads", hint="Name one pad.")
+    return _pad_name(circuit, pins[0].part, pins[0].number)
+
+
+def _pair(circuit: Circuit, job: Job, kind: Damage, words: Sequence[str], note: str) -> Mark:
+    if len(words) != 2:
+        raise WrongUsage(
+            f"{len(words)} pads with {kind}", expected="two", hint="For instance R12.1 R13.1."
+        )
+    first, second = (_one_pad(circuit, word) for word in words)
+    return Mark(number=job.next_number(), time=now(), at=first, to=second, damage=kind, note=note)
+
+
+def fit_entries(
+    circuit: Circuit,
+    state: JobState,
+    job: Job,
+    words: Sequence[str],
+    with_part: str | None,
+    note: str = "",
+) -> list[Entry]:
+    """Return the refits of one command; a loose part is used once, and goes to one position.
+
+    Raises:
+        WrongUsage: a loose part for several positions, or used already.
+        NothingMatches: no such part, loose part, or the position was never marked.
+    """
+    keys = list(
+        dict.fromkeys(part.key for word in words for part in find_parts(circuit.board, word))
+    )
+    if with_part is not None:
+        if with_part not in state.loose:
+            known = ", ".join(state.loose) or "none"
+            raise NothingMatches(f"no loose part {with_part!r}", hint=f"Entered so far: {known}.")
+        if len(keys) > 1:
+            raise WrongUsage(f"{with_part} for {len(keys)} positions", hint="Name one position.")
+        if with_part in state.used:
+            raise WrongUsage(f"{with_part} is used already", hint="Undo that first.")
+    for key in keys:
+        if key not in state.damaged:
+            raise NothingMatches(
+                f"{key} was not marked", hint=f"Mark it first: job mark JOB missing {key}."
+            )
+    number, time = job.next_number(), now()
+    return [
+        Fit(number=number + index, time=time, at=key, with_part=with_part, note=note)
+        for index, key in enumerate(keys)
+    ]
+
+
+def loose_entry(job: Job, facts: Mapping[str, object]) -> Loose:
+    """Return the entry of a loose part from what was typed.
+
+    Args:
+        job: as it stands (for the name).
+        facts: option -> text or number: name, ohms, farads, henries, diode, accuracy, size,
+            length, width, marking, looks, chipped, note.
+
+    Raises:
+        WrongUsage: nothing said, a figure that cannot be read, a name that is taken.
+    """
+    said = {key: value for key, value in facts.items() if value not in {None, "", False}}
+    if not set(said) - {"name", "note"}:
+        raise WrongUsage("nothing said of it", hint="Give --ohms, --farads, --size or --looks.")
+    taken = {entry.name for entry in job.standing() if isinstance(entry, Loose)}
+    name = str(said.get("name") or _free_name(taken))
+    if name in taken:
+        raise WrongUsage(f"a loose part {name} is there already", hint="Choose another --name.")
+    size = said.get("size")
+    return Loose(
+        number=job.next_number(),
+        time=now(),
+        name=name,
+        ohms=_figure(said, "ohms", "Ω"),
+        farads=_figure(said, "farads", "F"),
+        henries=_figure(said, "henries", "H"),
+        diode_volts=_figure(said, "diode", "V"),
+        accuracy=_fraction(said.get("accuracy")),
+        size=_size(str(size)) if size else None,
+        length_mm=_length(said, "length"),
+        width_mm=_length(said, "width"),
+        marking=str(said["marking"]) if "marking" in said else None,
+        looks=_kind(str(said["looks"])) if "looks" in said else None,
+        whole=not said.get("chipped", False),
+        note=str(said.get("note", "")),
+    )
+
+
+def _free_name(taken: set[str]) -> str:
+    number = 1
+    while f"L{number}" in taken:
+        number += 1
+    return f"L{number}"
+
+
+def _figure(said: Mapping[str, object], key: str, unit: str) -> float | None:
+    text = said.get(key)
+    return None if text is None else parse_quantity(str(text), unit)
+
+
+def _length(said: Mapping[str, object], key: str) -> float | None:
+    value = said.get(key)
+    if value is None:
+        return None
+    if not isinstance(value, float) or not 0 < value < 100:
+        raise WrongUsage(f"--{key} {value}", expected="millimetres above 0")
+    return value
+
+
+def _fraction(text: object) -> float | None:
+    if text is None:
+        return None
+    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", str(text))
+    if match is None or not 0 < float(match[1]) < 100:
+        raise WrongUsage(f"--accuracy {text!r}", expected="per cent", hint="Write it like 1%.")
+    return float(match[1]) / 100
+
+
+def _size(text: str) -> str:
+    found = read_size(text)
+    if found is None:
+        raise WrongUsage(f"--size {text!r}", expected="a size code", hint="Write 0201, or 0603M.")
+    return found.inch
+
+
+def _kind(text: str) -> str:
+    kinds = [str(kind) for kind in Kind]
+    for kind in kinds:
+        if kind.casefold() == text.casefold():
+            return kind
+    near = nearest_names(text, kinds)
+    hint = f"Did you mean {near[0]}?" if near else "For instance resistor, capacitor, LED."
+    raise WrongUsage(f"--looks {text!r}", expected="a kind of part", hint=hint)
+
+
+def reading_entry(
+    circuit: Circuit,
+    job: Job,
+    at: str,
+    to: str,
+    shown: str,
+    quantity: str | None = None,
+    stage: str = "",
+    note: str = "",
+) -> Reading:
+    """Return a reading from what was typed: `R12.1 R12.2 2.19k`, `TS GND beep`, `VBUS GND 5.02V`.
+
+    Args:
+        circuit: the board, for the places.
+        job: as it stands.
+        at: pad or net; `supply` for a bench supply's display.
+        to: the other probe, likewise.
+        shown: figure with or without unit, `OL`, `beep` or `none`.
+        quantity: ohms, farads, diode, volts, amperes or beep; None: by the figure's unit, else
+            ohms.
+        stage: intake, after refit...
+        note: a remark.
+
+    Raises:
+        WrongUsage: a figure that cannot be read.
+        NothingMatches: no such place.
+    """
+    kind, value = _shown(shown.strip(), quantity)
+    return Reading(
+        number=job.next_number(),
+        time=now(),
+        at=_place(circuit, at),
+        to=_place(circuit, to),
+        quantity=kind,
+        value=value,
+        stage=stage,
+        note=note,
+    )
+
+
+def _shown(shown: str, quantity: str | None) -> tuple[Quantity, float | None]:
+    folded = shown.casefold()
+    if folded in _BEEPS and quantity in {None, "beep"}:
+        return Quantity.BEEP, _BEEPS[folded]
+    kind = _quantity(quantity) if quantity else None
+    if folded in _OVERLOAD:
+        return kind or Quantity.OHMS, None
+    if kind is None:
+        kind = next((found for pattern, found in _UNITS if pattern.search(shown)), Quantity.OHMS)
+    if kind is Quantity.BEEP:
+        raise WrongUsage(f"{shown!r} for a beeper", expected="beep or none")
+    unit = {Quantity.OHMS: "Ω", Quantity.FARADS: "F", Quantity.AMPERES: "A"}.get(kind, "V")
+    return kind, parse_quantity(shown, unit)
+
+
+def _quantity(word: str) -> Quantity:
+    try:
+        return Quantity(word.casefold())
+    except ValueError:
+        known = [str(item) for item in Quantity]
+        near = nearest_names(word, known)
+        hint = f"Did you mean {near[0]}?" if near else f"There are {', '.join(known)}."
+        raise WrongUsage(f"no quantity {word!r}", hint=hint) from None
+
+
+def _place(circuit: Circuit, word: str) -> str:
+    if word.casefold() == "supply":
+        return "supply"
+    if word in circuit.board.net_by_name or "." not in word:
+        nets = find_nets(circuit.board, word)
+        if len(nets) > 1:
+            raise WrongUsage(f"{word!r} means {len(nets)} nets", hint="Name one.")
+        return nets[0].name
+    return _one_pad(circuit, word)

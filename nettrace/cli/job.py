@@ -1,0 +1,221 @@
+"""`nettrace job`: a repair from damage to proof, one short command a step, kept in one file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from nettrace.cli.job_options import change_bench, job_options, open_bench
+from nettrace.cli.main import CommandTable, Entry
+from nettrace.cli.options import PlaceInput, place_options, rail_notes
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.views.text import write_json, write_note
+
+if TYPE_CHECKING:
+    from nettrace.bench.job import Entry as JobEntry
+    from nettrace.bench.job import Job
+    from nettrace.job_loading import OpenJob
+
+__all__ = ["job"]
+
+BEGIN, WORK, PROVE = "Take in", "Plan and work", "Prove"
+
+SUBCOMMANDS = (
+    Entry("open", "nettrace.cli.job", "Open a job file on a board.", BEGIN),
+    Entry("mark", "nettrace.cli.job", "Mark what is missing, lifted, bridged, fitted.", BEGIN),
+    Entry("loose", "nettrace.cli.job", "Enter a part found in the flux.", BEGIN),
+    Entry("show", "nettrace.cli.job", "Where the job stands.", BEGIN),
+    Entry("undo", "nettrace.cli.job", "Take the last entry back.", BEGIN),
+    Entry("match", "nettrace.cli.job_plan", "Which loose part goes where.", WORK),
+    Entry("needs", "nettrace.cli.job_plan", "What to order, and where a donor is.", WORK),
+    Entry("refit", "nettrace.cli.job_plan", "The order of work, with cautions.", WORK),
+    Entry("wire", "nettrace.cli.job_plan", "Where to solder wires for torn copper.", WORK),
+    Entry("probe", "nettrace.cli.job_prove", "What to measure to prove the repair.", PROVE),
+    Entry("read", "nettrace.cli.job_prove", "Enter a reading.", PROVE),
+    Entry("check", "nettrace.cli.job_prove", "Restored, not restored, or not proven.", PROVE),
+    Entry("sheet", "nettrace.cli.job_prove", "The whole job as a page to print.", PROVE),
+)  # fmt: skip
+
+EPILOG = """\
+\b
+  nettrace job open wren.job samples/wren
+  nettrace job mark wren.job missing R12 R13 --note "torn off by the screw"
+  nettrace job loose wren.job --ohms 2.19k --size 0201
+  nettrace job match wren.job
+  nettrace job mark wren.job fitted R12 --with L1
+  nettrace job probe wren.job --next
+  nettrace job read wren.job R12.1 R12.2 2.19k
+  nettrace job check wren.job
+"""
+
+
+@click.group(cls=CommandTable, entries=SUBCOMMANDS, epilog=EPILOG)
+def job() -> None:
+    """Carry one repair from damage to proof, in one job file.
+
+    JOB is the file; each command is safe on disk when it returns, and can be undone.
+    """
+
+
+@click.command("open")
+@click.argument("path", metavar="JOB")
+@click.argument("board", metavar="BOARD")
+@click.option("--title", default="", metavar="TEXT", help="What the sheet is headed with.")
+@click.option("--with", "with_files", multiple=True, metavar="FILE", help="Add a source.")
+@click.option("--format", "format_name", metavar="NAME", help="Format of BOARD.")
+@click.option("--rail", "rails", multiple=True, metavar="NAME=V", help="A rail's voltage.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
+@click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
+def open_(
+    path: str,
+    board: str,
+    title: str,
+    with_files: tuple[str, ...],
+    format_name: str | None,
+    rails: tuple[str, ...],
+    as_json: bool,
+    debug: bool,  # noqa: ARG001 - main() looks for it
+) -> None:
+    """Open a job file on a board. The file must not be there yet."""
+    from nettrace.job_loading import start_job
+
+    opened = start_job(
+        Path(path),
+        board,
+        title=title,
+        with_files=with_files,
+        format_name=format_name,
+        rails=rail_notes(rails),
+    )
+    if as_json:
+        write_json(opened.circuit.board, "job", _payload(opened))
+    else:
+        write_note(f"{path}: opened on {opened.circuit.board.name}.")
+
+
+MARK_EPILOG = """\
+DAMAGE is missing, cracked, shifted, doubtful, lifted, cut, bridged, sound or fitted.
+
+\b
+  nettrace job mark wren.job missing R12 R13 C7
+  nettrace job mark wren.job missing --around J3 --radius 4
+  nettrace job mark wren.job lifted R12.1
+  nettrace job mark wren.job bridged R12.1 R13.1
+  nettrace job mark wren.job fitted R12 --with L1
+"""
+
+
+@click.command(epilog=MARK_EPILOG)
+@job_options
+@click.argument("damage", metavar="DAMAGE")
+@click.argument("places", nargs=-1, metavar="[REFDES|REFDES.PIN]...")
+@click.option("--with", "with_part", metavar="LOOSE", help="Fitted with this loose part.")
+@click.option("--note", default="", metavar="TEXT", help="A remark on it.")
+@place_options
+def mark(
+    path: str,
+    as_json: bool,
+    damage: str,
+    places: tuple[str, ...],
+    with_part: str | None,
+    note: str,
+    place: PlaceInput,
+) -> None:
+    """Mark what is wrong, or what was fitted: by refdes, by pad, or all in an area."""
+    from nettrace.bench.marking import fit_entries, mark_entries
+
+    opened = open_bench(path)
+    in_area = _in_area(opened, place)
+    words = [*places, *in_area]
+    if not words:
+        raise WrongUsage("nothing to mark", hint="Name parts or pads, or an area.")
+
+    def add(job: Job) -> list[JobEntry]:
+        from nettrace.bench.job_state import fold
+
+        if damage == "fitted":
+            return fit_entries(opened.circuit, fold(job), job, words, with_part, note)
+        if with_part is not None:
+            raise WrongUsage("--with", expected="it with `fitted` only")
+        return mark_entries(opened.circuit, job, damage, words, note)
+
+    change_bench(opened, add, as_json)
+
+
+def _in_area(opened: OpenJob, place: PlaceInput) -> list[str]:
+    if not any((place.around, place.at, place.box, place.outline)):
+        return []
+    from nettrace.bench.area import inspect_area
+
+    shape, side = place.resolve(opened.circuit.board)
+    report = inspect_area(opened.circuit, shape, side)
+    found = [item.part.key for item in report.positions]
+    if not found:
+        raise NothingMatches("no position in that area", hint="See `nettrace area`.")
+    return found
+
+
+@click.command()
+@job_options
+@click.option("--name", metavar="NAME", help="What to call it; L1, L2... if not given.")
+@click.option("--ohms", metavar="VALUE", help="What the meter says, like 2.19k.")
+@click.option("--farads", metavar="VALUE", help="What the meter says, like 98n.")
+@click.option("--henries", metavar="VALUE", help="What the meter says, like 2.2u.")
+@click.option("--diode", metavar="VOLTS", help="In diode mode, the lower of both ways.")
+@click.option("--accuracy", metavar="1%", help="The meter's accuracy in that range.")
+@click.option("--size", metavar="0201", help="Body size, inch code (or 0603M for metric).")
+@click.option("--length", type=float, metavar="MM", help="Body length.")
+@click.option("--width", type=float, metavar="MM", help="Body width.")
+@click.option("--marking", metavar="TEXT", help="What is printed on it.")
+@click.option("--looks", metavar="KIND", help="resistor, capacitor, diode...")
+@click.option("--chipped", is_flag=True, help="Body or terminations are damaged.")
+@click.option("--note", default="", metavar="TEXT", help="A remark on it.")
+def loose(path: str, as_json: bool, **facts: object) -> None:
+    """Enter a part found in the flux: what the meter and the ruler say."""
+    from nettrace.bench.marking import loose_entry
+
+    opened = open_bench(path)
+    change_bench(opened, lambda job: [loose_entry(job, facts)], as_json)
+
+
+@click.command()
+@job_options
+def show(path: str, as_json: bool) -> None:
+    """Say where the job stands, on one screen."""
+    opened = open_bench(path)
+    if as_json:
+        write_json(opened.circuit.board, "job", _payload(opened))
+        return
+    from nettrace.views.job_tables import show_job
+    from nettrace.views.tables import Sheet
+
+    with Sheet() as sheet:
+        show_job(opened.job, opened.state, opened.circuit, sheet)
+
+
+@click.command()
+@job_options
+@click.option("--entry", type=int, metavar="NUMBER", help="That entry; else the last.")
+def undo(path: str, as_json: bool, entry: int | None) -> None:
+    """Take the last entry back (or the one of a number). An undo stays in the file."""
+    from nettrace.bench.job import Undo
+    from nettrace.bench.job_file import now
+
+    def add(job: Job) -> list[JobEntry]:
+        standing = {item.number: item for item in job.standing()}
+        if not standing:
+            raise NothingMatches("nothing to undo")
+        number = max(standing) if entry is None else entry
+        if number not in standing:
+            raise NothingMatches(f"no entry {number} that stands")
+        return [Undo(number=job.next_number(), time=now(), entry=number)]
+
+    change_bench(open_bench(path), add, as_json)
+
+
+def _payload(opened: OpenJob) -> dict[str, object]:
+    from nettrace.views.job_payload import job_payload
+
+    return job_payload(opened.job, opened.state)

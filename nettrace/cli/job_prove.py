@@ -1,0 +1,194 @@
+"""Job commands that prove: probe, read, check, sheet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from nettrace.cli.job_options import change_bench, job_options, open_bench
+from nettrace.errors import BadInput, ExitCode, Place, WrongUsage
+from nettrace.views.text import write_json, write_note
+
+if TYPE_CHECKING:
+    from nettrace.bench.job import Entry, Job
+    from nettrace.job_loading import OpenJob
+
+__all__ = ["check", "probe", "read"]
+
+
+@click.command()
+@job_options
+@click.option("--next", "only_next", is_flag=True, help="The one measurement that tells most now.")
+def probe(path: str, as_json: bool, only_next: bool) -> None:
+    """List the fewest measurements that would prove the repair, each with its expected figure."""
+    from nettrace.bench.probes import next_probe, plan_probes
+    from nettrace.views.prove import next_payload, probes_payload, show_next, show_probes
+
+    opened = open_bench(path)
+    circuit, state = opened.circuit, opened.state
+    if only_next:
+        found = next_probe(circuit, state)
+        if as_json:
+            write_json(circuit.board, "next", next_payload(found))
+            return
+        from nettrace.views.tables import Sheet
+
+        with Sheet() as sheet:
+            show_next(found, sheet)
+        return
+    probes = plan_probes(circuit, state)
+    if as_json:
+        write_json(circuit.board, "probes", probes_payload(probes))
+        return
+    from nettrace.views.tables import Sheet
+
+    with Sheet() as sheet:
+        show_probes(probes, state, sheet)
+
+
+READ_EPILOG = """\
+SHOWN is a figure (2.19k, 5.02V, 0.31 with --as diode), OL, beep or none.
+
+\b
+  nettrace job read wren.job R12.1 R12.2 2.19k
+  nettrace job read wren.job +1V8 GND 26.5k
+  nettrace job read wren.job R15.1 R15.2 beep
+  nettrace job read wren.job supply supply 0.05A --stage intake
+  nettrace job read wren.job --csv readings.csv
+
+The CSV has a heading row: at, to, shown, and if needed quantity, stage, note.
+"""
+
+
+@click.command(epilog=READ_EPILOG)
+@job_options
+@click.argument("at", required=False)
+@click.argument("to", required=False)
+@click.argument("shown", required=False)
+@click.option("--as", "quantity", metavar="QUANTITY", help="ohms, farads, diode, volts, amperes.")
+@click.option("--stage", default="", metavar="TEXT", help="intake, after refit...")
+@click.option("--note", default="", metavar="TEXT", help="A remark on it.")
+@click.option("--csv", "table", metavar="FILE", help="Readings from a file.")
+def read(
+    path: str,
+    as_json: bool,
+    at: str | None,
+    to: str | None,
+    shown: str | None,
+    quantity: str | None,
+    stage: str,
+    note: str,
+    table: str | None,
+) -> None:
+    """Enter a reading, from the keyboard or a CSV file, and say what it tells."""
+    from nettrace.bench.marking import reading_entry
+
+    if (table is None) == (at is None or to is None or shown is None):
+        raise WrongUsage(
+            "no reading" if table is None else "a reading and --csv",
+            expected="AT TO SHOWN, or --csv FILE",
+            hint="For instance R12.1 R12.2 2.19k.",
+        )
+    opened = open_bench(path)
+    rows = _rows(Path(table)) if table is not None else [{}]
+
+    def add(job: Job) -> list[Entry]:
+        if table is None:
+            return [
+                reading_entry(
+                    opened.circuit, job, at or "", to or "", shown or "", quantity, stage, note
+                )
+            ]
+        first = job.next_number()
+        return [
+            _renumbered(
+                reading_entry(
+                    opened.circuit, job, row["at"], row["to"], row["shown"],
+                    row.get("quantity") or quantity, row.get("stage") or stage,
+                    row.get("note") or note,
+                ),
+                first + index,
+            )
+            for index, row in enumerate(rows)
+        ]  # fmt: skip
+
+    changed = change_bench(opened, add, as_json)
+    if not as_json:
+        _say_what_it_tells(changed)
+
+
+def _renumbered(entry: Entry, number: int) -> Entry:
+    import msgspec
+
+    return msgspec.structs.replace(entry, number=number)
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    import csv
+    import io
+
+    from nettrace.readers.registry import decode_text
+
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BadInput(f"cannot open ({reason})", place=Place(str(path))) from None
+    text = decode_text(raw, str(path))
+    dialect = csv.excel
+    dialect.delimiter = ";" if text.partition("\n")[0].count(";") > 1 else ","
+    reader = csv.DictReader(io.StringIO(text), dialect=dialect)
+    rows = []
+    for row in reader:
+        found = {
+            str(key).strip().casefold(): (value or "").strip() for key, value in row.items() if key
+        }
+        lacking = [key for key in ("at", "to", "shown") if not found.get(key)]
+        if lacking:
+            raise BadInput(
+                f"no {' and no '.join(lacking)} in this row",
+                expected="at, to and shown",
+                hint="The heading row names the columns: at,to,shown,quantity,stage,note.",
+                place=Place(str(path), reader.line_num, 1),
+            )
+        rows.append(found)
+    if not rows:
+        raise BadInput("no readings", expected="a heading row and readings", place=Place(str(path)))
+    return rows
+
+
+def _say_what_it_tells(opened: OpenJob) -> None:
+    from nettrace.bench.diagnosis import judge_reading
+
+    for reading in opened.state.readings[-1:]:
+        judged = judge_reading(opened.circuit, opened.state, reading)
+        write_note(
+            f"{judged.state}: {'; '.join(judged.because)}" if judged.because else judged.state
+        )
+
+
+@click.command()
+@job_options
+@click.option("--known-good", metavar="FILE", help="Readings from good boards, CSV.")
+def check(path: str, as_json: bool, known_good: str | None) -> int:
+    """Give the verdict: restored, not restored, or not proven; exit code 1 unless restored."""
+    from nettrace.bench.diagnosis import check_job
+    from nettrace.views.prove import check_payload, show_check
+
+    opened = open_bench(path)
+    good = None
+    if known_good is not None:
+        from nettrace.bench.known_good import read_known_good
+
+        good = read_known_good(Path(known_good))
+    found = check_job(opened.circuit, opened.state, good)
+    if as_json:
+        write_json(opened.circuit.board, "check", check_payload(opened.circuit.board, found))
+    else:
+        from nettrace.views.tables import Sheet
+
+        with Sheet() as sheet:
+            show_check(opened.job.title, found, sheet)
+    return int(ExitCode.DONE if found.verdict == "restored" else ExitCode.DIFFERENCES)
