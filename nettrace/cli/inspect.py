@@ -17,14 +17,11 @@ from nettrace.cli.options import (
     side_named,
     side_option,
 )
-from nettrace.errors import ExitCode, NothingMatches, WrongUsage
+from nettrace.errors import ExitCode, WrongUsage
 from nettrace.views.text import write_json, write_warnings
 
 if TYPE_CHECKING:
     from nettrace.bench.pad import PadReport
-    from nettrace.circuit.circuit import Circuit
-    from nettrace.circuit.evidence import Bus, Rail
-    from nettrace.model.board import Board, Net
 
 __all__ = ["area", "bus", "net", "pad", "part", "path", "rail", "summary"]
 
@@ -185,8 +182,10 @@ def rail(source: BoardInput, name: str | None) -> None:
 
     NAME may hold * and ?; without it, all.
     """
+    from nettrace.bench.lookup import find_rails
+
     circuit = source.load()
-    rails = _rails_named(circuit, name)
+    rails = find_rails(circuit, name)
     if source.as_json:
         from nettrace.views import payload
 
@@ -198,22 +197,6 @@ def rail(source: BoardInput, name: str | None) -> None:
     write_warnings(circuit.board)
 
 
-def _rails_named(circuit: Circuit, name: str | None) -> list[Rail]:
-    if name is None:
-        return list(circuit.rails.values())
-    from nettrace.model.find import find_nets
-
-    nets = find_nets(circuit.board, name)
-    rails = [circuit.rails[item.name] for item in nets if item.name in circuit.rails]
-    if not rails:
-        first = nets[0].name
-        raise NothingMatches(
-            f"{first} is no rail or ground; its kind is {circuit.net_kind(first)}",
-            hint=f"If you know better: --rail {first}=VOLTS.",
-        )
-    return rails
-
-
 @click.command()
 @board_options
 @click.argument("name", required=False)
@@ -222,8 +205,10 @@ def bus(source: BoardInput, name: str | None) -> None:
 
     NAME is a bus, a protocol or a net of it, and may hold * and ?; without it, all.
     """
+    from nettrace.bench.lookup import find_buses
+
     circuit = source.load()
-    buses = list(circuit.buses) if name is None else _buses_named(circuit, name)
+    buses = find_buses(circuit, name)
     if source.as_json:
         from nettrace.views import payload
 
@@ -235,22 +220,6 @@ def bus(source: BoardInput, name: str | None) -> None:
     write_warnings(circuit.board)
 
 
-def _buses_named(circuit: Circuit, name: str) -> list[Bus]:
-    from nettrace.model.names import match_names, nearest_names
-
-    by_name = [(item, {item.name}) for item in circuit.buses]
-    by_protocol = [(item, {item.protocol}) for item in circuit.buses]
-    by_net = [(item, {net for line in item.lines for net in line.nets}) for item in circuit.buses]
-    for known in (by_name, by_protocol, by_net):
-        hits = set(match_names(name, set[str]().union(*(words for _, words in known))))
-        if hits:
-            return [item for item, words in known if hits & words]
-    names = [item.name for item in circuit.buses]
-    near = nearest_names(name, names) or tuple(names[:6])
-    hint = f"Buses: {', '.join(near)}." if near else "No serial bus was found on this board."
-    raise NothingMatches(f"no bus {name!r}", hint=hint)
-
-
 @click.command()
 @board_options
 @click.argument("from_", metavar="FROM")
@@ -260,10 +229,11 @@ def path(source: BoardInput, from_: str, to: str) -> int:
 
     FROM and TO are nets or pads (REFDES.PIN). Exit 3 if nothing ties them.
     """
+    from nettrace.bench.lookup import find_one_net
     from nettrace.bench.ways import find_ways
 
     circuit = source.load()
-    start, end = _end(circuit.board, from_), _end(circuit.board, to)
+    start, end = find_one_net(circuit.board, from_), find_one_net(circuit.board, to)
     ways = find_ways(circuit, start.name, end.name)
     if source.as_json:
         from nettrace.views import payload
@@ -275,25 +245,3 @@ def path(source: BoardInput, from_: str, to: str) -> int:
         tables_net.show_ways(circuit, start, end, ways)
         write_warnings(circuit.board)
     return int(ExitCode.DONE if ways else ExitCode.NOTHING)
-
-
-def _end(board: Board, words: str) -> Net:
-    """Return the one net that a net's name or a pad means."""
-    from nettrace.model.find import find_nets, find_pins, split_pin
-
-    try:
-        nets = find_nets(board, words)
-    except NothingMatches:
-        if split_pin(board, words) is None:
-            raise
-        pins = find_pins(board, words)
-        names = list(dict.fromkeys(pin.net for pin in pins if pin.net is not None))
-        if not names:
-            raise NothingMatches(f"{words} is on no net") from None
-        nets = tuple(board.net_by_name[name] for name in names)
-    if len(nets) > 1:
-        names = [item.name for item in nets]
-        raise WrongUsage(
-            f"{words!r} means {len(nets)} nets: {', '.join(names[:4])}", hint="Give one of them."
-        )
-    return nets[0]

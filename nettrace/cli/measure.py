@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 import click
@@ -13,9 +12,7 @@ from nettrace.model.names import natural_key
 from nettrace.views.text import write_json
 
 if TYPE_CHECKING:
-    from nettrace.circuit.circuit import Circuit
     from nettrace.electrical.readings import Reading
-    from nettrace.model.board import Part
 
 __all__ = ["formula", "reading", "value"]
 
@@ -138,6 +135,7 @@ def reading(source: BoardInput, pad: str, to: str | None, without: tuple[str, ..
       nettrace reading samples/wren R12.2 --without R12 --without R13
       nettrace reading samples/wren TS --to GND --rail VREF_1V8=1.8
     """  # noqa: D301 - \b is click's mark for lines that stay as they are
+    from nettrace.bench.lookup import find_probe_place, on_rails
     from nettrace.electrical.readings import Bench
     from nettrace.model.find import find_parts
 
@@ -148,8 +146,9 @@ def reading(source: BoardInput, pad: str, to: str | None, without: tuple[str, ..
         for name in words.split(",")
         for part in find_parts(circuit.board, name.strip())
     }
-    rails = _rails(circuit, rail_notes(source.rails))
-    start, target = _probe(circuit, pad), _probe(circuit, to) if to else None
+    rails = on_rails(circuit.board, rail_notes(source.rails))
+    start = find_probe_place(circuit.board, pad)
+    target = find_probe_place(circuit.board, to) if to else None
     found: list[tuple[Reading, ...]] = []
     for missing in (frozenset(gone), frozenset[str]()):
         bench = Bench(circuit, missing, rails)
@@ -172,34 +171,3 @@ def reading(source: BoardInput, pad: str, to: str | None, without: tuple[str, ..
 
     with Sheet() as sheet:
         show_readings(pad, circuit.board.name, now, fitted, sorted(gone, key=natural_key), sheet)
-
-
-def _probe(circuit: Circuit, name: str) -> tuple[str, str, Part | None]:
-    """Return how to show a probe's place, its net, and its part (None for a net)."""
-    from nettrace.model.find import find_nets, find_pins
-
-    if name in circuit.board.net_by_name or "." not in name:
-        (net, *more) = find_nets(circuit.board, name)
-        if more:
-            raise WrongUsage(f"{name!r} means {len(more) + 1} nets", hint="Name one net or pad.")
-        return net.name, net.name, None
-    try:
-        pins = find_pins(circuit.board, name)
-    except NothingMatches:
-        if matches := [n for n in circuit.board.nets if name in n.aliases]:
-            return matches[0].name, matches[0].name, None
-        raise
-    pin = pins[0]
-    if len(pins) > 1:
-        raise WrongUsage(f"{name!r} means {len(pins)} pads", hint="Name one pad.")
-    part = circuit.board.part_by_key[pin.part]
-    label = f"{part.refdes}.{pin.number}"
-    if pin.net is None:
-        raise NothingMatches(f"{label} is on no net", hint="There is nothing to measure against.")
-    return label, pin.net, part
-
-
-def _rails(circuit: Circuit, said: Mapping[str, float]) -> Mapping[str, float]:
-    from nettrace.model.find import find_nets
-
-    return {find_nets(circuit.board, name)[0].name: volts for name, volts in said.items()}

@@ -1,0 +1,125 @@
+"""What a user's words mean on a circuit: a rail, a bus, one net, the place of a probe."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import Bus, Rail
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.model.board import Board, Net, Part
+from nettrace.model.find import find_nets, find_pins, split_pin
+from nettrace.model.names import match_names, nearest_names
+
+__all__ = ["ProbePlace", "find_buses", "find_one_net", "find_probe_place", "find_rails", "on_rails"]
+
+
+class ProbePlace(NamedTuple):
+    """Where a probe is held: how to show it, its net, and its part (None for a net)."""
+
+    shown: str
+    net: str
+    part: Part | None
+
+
+def find_rails(circuit: Circuit, name: str | None = None) -> tuple[Rail, ...]:
+    """Return the rails and grounds that a net's name or wildcard means; None means all.
+
+    Raises:
+        NothingMatches: no such net, or it is no rail.
+    """
+    if name is None:
+        return tuple(circuit.rails.values())
+    nets = find_nets(circuit.board, name)
+    rails = tuple(circuit.rails[item.name] for item in nets if item.name in circuit.rails)
+    if not rails:
+        first = nets[0].name
+        raise NothingMatches(
+            f"{first} is no rail or ground; its kind is {circuit.net_kind(first)}",
+            hint=f"If you know better: --rail {first}=VOLTS.",
+        )
+    return rails
+
+
+def find_buses(circuit: Circuit, name: str | None = None) -> tuple[Bus, ...]:
+    """Return the buses of a name, a protocol or a net, wildcards allowed; None means all.
+
+    Raises:
+        NothingMatches: no such bus; the nearest names are offered.
+    """
+    if name is None:
+        return circuit.buses
+    by_name = [(item, {item.name}) for item in circuit.buses]
+    by_protocol = [(item, {item.protocol}) for item in circuit.buses]
+    by_net = [(item, {net for line in item.lines for net in line.nets}) for item in circuit.buses]
+    for known in (by_name, by_protocol, by_net):
+        hits = set(match_names(name, set[str]().union(*(words for _, words in known))))
+        if hits:
+            return tuple(item for item, words in known if hits & words)
+    names = [item.name for item in circuit.buses]
+    near = nearest_names(name, names) or tuple(names[:6])
+    hint = f"Buses: {', '.join(near)}." if near else "No serial bus was found on this board."
+    raise NothingMatches(f"no bus {name!r}", hint=hint)
+
+
+def find_one_net(board: Board, words: str) -> Net:
+    """Return the one net that a net's name or a pad (`REFDES.PIN`) means.
+
+    Raises:
+        NothingMatches: no such net or pad, or the pad is on no net.
+        WrongUsage: it means several.
+    """
+    try:
+        nets = find_nets(board, words)
+    except NothingMatches:
+        if split_pin(board, words) is None:
+            raise
+        pins = find_pins(board, words)
+        names = list(dict.fromkeys(pin.net for pin in pins if pin.net is not None))
+        if not names:
+            raise NothingMatches(f"{words} is on no net") from None
+        nets = tuple(board.net_by_name[name] for name in names)
+    if len(nets) > 1:
+        names = [item.name for item in nets]
+        raise WrongUsage(
+            f"{words!r} means {len(nets)} nets: {', '.join(names[:4])}", hint="Give one of them."
+        )
+    return nets[0]
+
+
+def find_probe_place(board: Board, words: str) -> ProbePlace:
+    """Return where a probe on a net or a pad (`REFDES.PIN`) is.
+
+    Raises:
+        NothingMatches: no such net or pad, or the pad is on no net.
+        WrongUsage: it means several.
+    """
+    if words in board.net_by_name or "." not in words:
+        (net, *more) = find_nets(board, words)
+        if more:
+            raise WrongUsage(f"{words!r} means {len(more) + 1} nets", hint="Name one net or pad.")
+        return ProbePlace(net.name, net.name, None)
+    try:
+        pins = find_pins(board, words)
+    except NothingMatches:
+        if matches := [net for net in board.nets if words in net.aliases]:
+            return ProbePlace(matches[0].name, matches[0].name, None)
+        raise
+    pin = pins[0]
+    if len(pins) > 1:
+        raise WrongUsage(f"{words!r} means {len(pins)} pads", hint="Name one pad.")
+    part = board.part_by_key[pin.part]
+    label = f"{part.refdes}.{pin.number}"
+    if pin.net is None:
+        raise NothingMatches(f"{label} is on no net", hint="There is nothing to measure against.")
+    return ProbePlace(label, pin.net, part)
+
+
+def on_rails(board: Board, said: Mapping[str, float]) -> Mapping[str, float]:
+    """Return the volts of the rails that are on, by the nets' own names.
+
+    Raises:
+        NothingMatches: no such net.
+    """
+    return {find_nets(board, name)[0].name: volts for name, volts in said.items()}
