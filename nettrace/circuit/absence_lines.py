@@ -18,7 +18,7 @@ from nettrace.circuit.absence_site import (
 )
 from nettrace.circuit.absence_supply import supply_link
 from nettrace.circuit.absence_thermistor import thermistor_bias, thermistor_cut
-from nettrace.circuit.evidence import Absence
+from nettrace.circuit.evidence import Absence, Bus, BusLine
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.net_words import RESET, USB_CC
 from nettrace.circuit.roles.survey import are_pair
@@ -114,6 +114,8 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
     on_bus = gap.bus_line(first, second)
     if on_bus is not None:
         bus, line = on_bus
+        if line.line in _CC_LINES:
+            return _cc_cut(gap, bus, line, (*sides[0], *sides[1]))
         return blocks(
             f"{line.line} of the {bus_name(bus)} is open between {first} and {second}: "
             f"{listed(sides[0])} cannot talk to {listed(sides[1])}"
@@ -123,6 +125,30 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
     if Kind.LED in lights and not _both_chips(gap, sides):
         return minor(f"{text}: the lamp stays dark")
     return blocks(text)
+
+
+_CC_LINES: Final = frozenset({"CC1", "CC2"})
+
+
+def _cc_cut(gap: Gap, bus: Bus, line: BusLine, ends: tuple[str, ...]) -> Absence:
+    """One USB-C configuration line open in series: like its pull-down missing."""
+    plugs = [key for key in ends if gap.kind_of(key) is Kind.CONNECTOR]
+    plug = listed(plugs) or "the socket"
+    other = [one for one in bus.lines if one.line in _CC_LINES - {line.line}]
+    joined = [
+        link
+        for one in other
+        for net in one.nets
+        for link in gap.circuit.links.get(net, ())
+        if link.to_net in one.nets
+    ]
+    if other and not any(link.part in gap.gone for link in joined):
+        return degrades(
+            f"{line.line} of the {bus_name(bus)} is open: {plug} works with the plug one way "
+            "round, and is dead the other way"
+        )
+    return blocks(f"{line.line} of the {bus_name(bus)} is open, and no other is whole: a USB-C "
+                  f"source gives {plug} no voltage")  # fmt: skip
 
 
 def _nobody_there(gap: Gap, nets: tuple[str, ...], other: str) -> Absence | None:

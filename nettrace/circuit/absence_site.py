@@ -79,8 +79,11 @@ def bus_name(bus: Bus) -> str:
     """Return a bus as people call it: `I2C bus GAUGE`, `USB bus`."""
     shown = bus.protocol.upper() if len(bus.protocol) <= 5 else bus.protocol
     shown = {"usb2": "USB", "usb-c cc": "USB-C", "one-wire": "one-wire"}.get(bus.protocol, shown)
-    if shown.casefold() in bus.name.casefold() or bus.name.casefold() in shown.casefold():
-        return f"{shown} bus" if bus.name.casefold() in shown.casefold() else f"bus {bus.name}"
+    name = bus.name.casefold()
+    if name == bus.protocol.casefold() or name in shown.casefold():
+        return f"{shown} bus"
+    if shown.casefold() in name:
+        return f"bus {bus.name}"
     return f"{shown} bus {bus.name}"
 
 
@@ -206,7 +209,12 @@ class Gap:
             if self.gone.isdisjoint(reach.through) and self.is_signal(reach.net):
                 found = self.telling([reach.net])
                 if found:
-                    break
+                    return found
+        # the other side of a protection array that the line runs through, by its polarity
+        for key in self.parts_on(nets, Kind.ESD):
+            for net in board.part_by_key[key].nets:
+                if net not in nets and self.is_signal(net) and net[-1:] == nets[0][-1:]:
+                    found += tuple(k for k in self.telling(self.island(net)) if k not in found)
         return found
 
     def is_pack(self, net: str) -> bool:
