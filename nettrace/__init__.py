@@ -1,11 +1,11 @@
 """nettrace: from a netlist or board file to the answer for a damaged area of a circuit board.
 
-The names below are the public API; each is imported when it is first used, so that
-`import nettrace` alone costs next to nothing.
+The names below are the public API (docs/python.md); each is imported when it is first used, so
+that `import nettrace` alone costs next to nothing.
 
 >>> import nettrace
->>> sorted(name for name in dir(nettrace) if name.startswith("load"))
-['load', 'load_board']
+>>> nettrace.value("4R7").meanings[0].value
+4.7
 """
 
 from __future__ import annotations
@@ -15,10 +15,32 @@ from typing import TYPE_CHECKING
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
+    from nettrace.api import (
+        NetAnswer,
+        PartAnswer,
+        ReadingAnswer,
+        Summary,
+        area,
+        bus,
+        compare,
+        convert,
+        formula,
+        net,
+        nets,
+        pad,
+        part,
+        parts,
+        path,
+        rail,
+        reading,
+        summary,
+        to_json,
+        value,
+    )
     from nettrace.bench.area import AreaReport, inspect_area
     from nettrace.bench.place import Box, Circle, Outline
     from nettrace.circuit.circuit import Circuit
-    from nettrace.errors import BadInput, NettraceError, NothingMatches, WrongUsage
+    from nettrace.errors import BadInput, JobUnusable, NettraceError, NothingMatches, WrongUsage
     from nettrace.loading import load, load_board
     from nettrace.model.board import Board, Net, Pad, Part, Pin
     from nettrace.model.notes import Notes
@@ -30,51 +52,67 @@ __all__ = [
     "Box",
     "Circle",
     "Circuit",
+    "JobUnusable",
     "Net",
+    "NetAnswer",
     "NettraceError",
     "Notes",
     "NothingMatches",
     "Outline",
     "Pad",
     "Part",
+    "PartAnswer",
     "Pin",
+    "ReadingAnswer",
+    "Summary",
     "WrongUsage",
     "__version__",
+    "area",
+    "bus",
+    "compare",
+    "convert",
+    "formula",
     "inspect_area",
     "load",
     "load_board",
+    "net",
+    "nets",
+    "pad",
+    "part",
+    "parts",
+    "path",
+    "rail",
+    "reading",
+    "summary",
+    "to_json",
+    "value",
 ]
 
-#: Public name -> the module it comes from.
+#: Module -> the public names that come from it; every other one comes from `nettrace.api`.
 _HOMES = {
-    "AreaReport": "nettrace.bench.area",
-    "BadInput": "nettrace.errors",
-    "Board": "nettrace.model.board",
-    "Box": "nettrace.bench.place",
-    "Circle": "nettrace.bench.place",
-    "Circuit": "nettrace.circuit.circuit",
-    "Net": "nettrace.model.board",
-    "NettraceError": "nettrace.errors",
-    "Notes": "nettrace.model.notes",
-    "NothingMatches": "nettrace.errors",
-    "Outline": "nettrace.bench.place",
-    "Pad": "nettrace.model.board",
-    "Part": "nettrace.model.board",
-    "Pin": "nettrace.model.board",
-    "WrongUsage": "nettrace.errors",
-    "inspect_area": "nettrace.bench.area",
-    "load": "nettrace.loading",
-    "load_board": "nettrace.loading",
+    "nettrace.bench.area": ("AreaReport", "inspect_area"),
+    "nettrace.bench.place": ("Box", "Circle", "Outline"),
+    "nettrace.circuit.circuit": ("Circuit",),
+    "nettrace.errors": (
+        "BadInput",
+        "JobUnusable",
+        "NettraceError",
+        "NothingMatches",
+        "WrongUsage",
+    ),
+    "nettrace.loading": ("load", "load_board"),
+    "nettrace.model.board": ("Board", "Net", "Pad", "Part", "Pin"),
+    "nettrace.model.notes": ("Notes",),
 }
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 
 def __getattr__(name: str) -> object:
-    home = _HOMES.get(name)
-    if home is None:
+    if name not in __all__:
         raise AttributeError(f"module 'nettrace' has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(home), name)
+    return getattr(import_module(_HOME_OF.get(name, "nettrace.api")), name)
 
 
 def __dir__() -> list[str]:

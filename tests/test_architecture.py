@@ -27,13 +27,21 @@ ROOMS: dict[str, frozenset[str]] = {
     "electrical": frozenset({"circuit", "model", "values", "errors"}),
     "bench": frozenset({"electrical", "circuit", "model", "values", "errors", "version"}),
     "loading": frozenset({"readers", "circuit", "model", "values", "errors"}),
+    "job_loading": frozenset(
+        {"loading", "bench", "circuit", "model", "values", "errors", "version"}
+    ),
     "views": frozenset({"bench", "electrical", "circuit", "model", "values", "errors", "version"}),
     "cli": frozenset(
         {"views", "bench", "electrical", "circuit", "model", "values", "errors", "version",
-         "readers", "writers", "loading"}
+         "readers", "writers", "loading", "job_loading"}
     ),
     "__init__": frozenset(
-        {"bench", "circuit", "electrical", "errors", "loading", "model", "version"}
+        {"api", "bench", "circuit", "electrical", "errors", "loading", "job_loading", "model",
+         "version"}
+    ),
+    "api": frozenset(
+        {"views", "bench", "electrical", "circuit", "model", "values", "errors", "writers",
+         "loading", "job_loading"}
     ),
     "__main__": frozenset({"cli"}),
 }  # fmt: skip
@@ -53,6 +61,7 @@ ALLOWED = {
 THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "click": ("cli.",),
     "rich": ("views.",),
+    "PIL": ("views.",),
     "graphviz": ("views.",),
     "graphviz_pure": ("views.",),
     "lark": ("readers.", "values."),

@@ -1,0 +1,464 @@
+"""The public calls: one for each answer of the command line, records in and records out.
+
+Every call takes what `load` gave back. `to_json` turns an answer into what the command's `--json`
+prints under its key. docs/python.md lists which command is which call.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, TypeVar
+
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import (
+    Absence,
+    Bus,
+    NetKind,
+    PartKind,
+    Proposal,
+    Pull,
+    Rail,
+    Reach,
+    Role,
+    Volts,
+)
+from nettrace.errors import WrongUsage
+from nettrace.loading import load, load_board
+from nettrace.model.board import Board, Conflict, Counts, Net, Part, Side, Source
+
+if TYPE_CHECKING:
+    from nettrace.bench.area import AreaReport
+    from nettrace.bench.compare import Comparison
+    from nettrace.bench.pad import PadReport
+    from nettrace.bench.place import Shape
+    from nettrace.bench.ways import Way
+    from nettrace.electrical.formulas import Answer
+    from nettrace.electrical.readings import Reading
+    from nettrace.values.explain import ValueAnswer
+
+__all__ = [
+    "NetAnswer",
+    "PartAnswer",
+    "ReadingAnswer",
+    "Summary",
+    "area",
+    "bus",
+    "compare",
+    "convert",
+    "formula",
+    "load",
+    "load_board",
+    "net",
+    "nets",
+    "pad",
+    "part",
+    "parts",
+    "path",
+    "rail",
+    "reading",
+    "summary",
+    "to_json",
+    "value",
+]
+
+SideName = Literal["top", "bottom"]
+_Found = TypeVar("_Found")
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """What was read: sources, counts, conflicts, warnings; and the rails and buses in it."""
+
+    circuit: Circuit
+    name: str
+    sources: tuple[Source, ...]
+    counts: Counts
+    conflicts: tuple[Conflict, ...]
+    rails: tuple[Rail, ...]
+    buses: tuple[Bus, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NetAnswer:
+    """A net and what it means; `volts` is None where nothing is known of its voltage."""
+
+    net: Net
+    kind: NetKind
+    volts: Volts | None
+    pulls: tuple[Pull, ...]
+    reaches: tuple[Reach, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PartAnswer:
+    """A part and what it means.
+
+    `roles` and `proposals` are best first; proposals stand only where no source states a value.
+    """
+
+    part: Part
+    kind: PartKind
+    roles: tuple[Role, ...]
+    without_it: Absence
+    proposals: tuple[Proposal, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingAnswer:
+    """What a meter should show: `now`, with the parts of `without` missing, and all `fitted`."""
+
+    now: tuple[Reading, ...]
+    fitted: tuple[Reading, ...]
+    without: tuple[str, ...]
+
+
+def summary(circuit: Circuit) -> Summary:
+    """Return what was read from which source. The command: `nettrace summary`."""
+    board = circuit.board
+    return Summary(
+        circuit,
+        board.name,
+        board.sources,
+        board.counts(),
+        board.conflicts,
+        tuple(circuit.rails.values()),
+        circuit.buses,
+    )
+
+
+def area(
+    circuit: Circuit,
+    *,
+    around: str | None = None,
+    at: tuple[float, float] | None = None,
+    radius_mm: float | None = None,
+    box: tuple[float, float, float, float] | None = None,
+    outline: Sequence[tuple[float, float]] | None = None,
+    side: SideName | None = None,
+) -> AreaReport:
+    """Return everything in a damaged area, the worst loss first. The command: `nettrace area`.
+
+    Args:
+        circuit: from `load`.
+        around: a part (`J3`) or a pad (`J3.1`).
+        at: a point (x, y), mm, y up.
+        radius_mm: how far around `around` or `at`; 5 if None.
+        box: two corners (x1, y1, x2, y2), mm.
+        outline: corners of a polygon, mm, three or more.
+        side: one side of the board only.
+
+    Raises:
+        WrongUsage: no place or several; a radius that is not above 0.
+        NothingMatches: no such part, or the board has no places.
+    """
+    from nettrace.bench.area import inspect_area
+
+    return inspect_area(circuit, _shape(circuit, around, at, radius_mm, box, outline), _side(side))
+
+
+def _shape(
+    circuit: Circuit,
+    around: str | None,
+    at: tuple[float, float] | None,
+    radius_mm: float | None,
+    box: tuple[float, float, float, float] | None,
+    outline: Sequence[tuple[float, float]] | None,
+) -> Shape:
+    from nettrace.bench import place
+
+    said = {"around": around, "at": at, "box": box, "outline": outline}
+    given = [name for name, value in said.items() if value is not None]
+    if len(given) != 1:
+        what = " and ".join(given) + " together" if given else "no place"
+        raise WrongUsage(what, expected="one of around, at, box and outline")
+    if radius_mm is not None and given[0] in {"box", "outline"}:
+        raise WrongUsage(f"radius_mm with {given[0]}")
+    radius = place.DEFAULT_RADIUS_MM if radius_mm is None else radius_mm
+    if not 0 < radius < float("inf"):
+        raise WrongUsage(f"radius_mm={radius:g}", expected="a length above 0 mm")
+    if around is not None:
+        return place.circle_around(circuit.board, around, radius)
+    if at is not None:
+        return place.Circle(*at, radius)
+    # the parsers check and put in order what they read; numbers take the same way
+    if box is not None:
+        return place.parse_box(",".join(repr(float(number)) for number in box))
+    points = ((float(x), float(y)) for x, y in outline or ())
+    return place.parse_outline(" ".join(f"{x!r},{y!r}" for x, y in points))
+
+
+def _side(name: SideName | None) -> Side | None:
+    return None if name is None else Side(name)
+
+
+def net(circuit: Circuit, name: str) -> NetAnswer:
+    """Return one net: kind, voltage, pulls, what it reaches. The command: `nettrace net`.
+
+    Raises:
+        NothingMatches: no such net; the nearest names are offered.
+        WrongUsage: the name is a wildcard for several; see `nets`.
+    """
+    return _only(nets(circuit, name), name, "nets")
+
+
+def nets(circuit: Circuit, pattern: str) -> tuple[NetAnswer, ...]:
+    """Return the nets that a name or a wildcard means, in natural order."""
+    from nettrace.model.find import find_nets
+
+    return tuple(
+        NetAnswer(
+            item,
+            circuit.net_kind(item.name),
+            circuit.volts(item.name),
+            circuit.pulls.get(item.name, ()),
+            circuit.reaches(item.name),
+        )
+        for item in find_nets(circuit.board, pattern)
+    )
+
+
+def part(circuit: Circuit, refdes: str) -> PartAnswer:
+    """Return one part: values, roles, what happens without it. The command: `nettrace part`.
+
+    Raises:
+        NothingMatches: no such part; the nearest names are offered.
+        WrongUsage: the name means several; see `parts`.
+    """
+    return _only(parts(circuit, refdes), refdes, "parts")
+
+
+def parts(circuit: Circuit, pattern: str) -> tuple[PartAnswer, ...]:
+    """Return the parts that a refdes or a wildcard means, in natural order."""
+    from nettrace.bench.area import lacks_value
+    from nettrace.model.find import find_parts
+
+    return tuple(
+        PartAnswer(
+            item,
+            circuit.kinds[item.key],
+            circuit.roles(item.key),
+            circuit.absence(item.key),
+            circuit.proposals(item.key) if lacks_value(circuit.kinds[item.key]) else (),
+        )
+        for item in find_parts(circuit.board, pattern)
+    )
+
+
+def _only(found: Sequence[_Found], name: str, many: str) -> _Found:
+    if len(found) > 1:
+        raise WrongUsage(f"{name!r} means {len(found)} {many}", hint=f"`{many}` gives them all.")
+    return found[0]
+
+
+def pad(
+    circuit: Circuit,
+    name: str | None = None,
+    *,
+    at: tuple[float, float] | None = None,
+    side: SideName | None = None,
+) -> PadReport:
+    """Return one pad, by name (`R41.2`) or the nearest to a point. The command: `nettrace pad`.
+
+    Raises:
+        WrongUsage: both a name and a point, or neither; a name of several pads.
+        NothingMatches: no such pad, or the board has no places.
+    """
+    from nettrace.bench.pad import look_at_pad, look_at_point
+
+    if at is not None and name is None:
+        return look_at_point(circuit, *at, _side(side))
+    if name is None or at is not None or side is not None:
+        raise WrongUsage("no one pad", expected="a name, or `at` with or without `side`")
+    found = look_at_pad(circuit, name)
+    if len(found) > 1:
+        raise WrongUsage(f"{name!r} means {len(found)} pads", hint="Give one, or a point.")
+    return found[0]
+
+
+def rail(circuit: Circuit, name: str | None = None) -> tuple[Rail, ...]:
+    """Return rails and grounds, all or those of a name. The command: `nettrace rail`.
+
+    Raises:
+        NothingMatches: no such net, or it is no rail.
+    """
+    from nettrace.bench.lookup import find_rails
+
+    return find_rails(circuit, name)
+
+
+def bus(circuit: Circuit, name: str | None = None) -> tuple[Bus, ...]:
+    """Return serial buses, all or those of a name, protocol or net. The command: `nettrace bus`.
+
+    Raises:
+        NothingMatches: no such bus.
+    """
+    from nettrace.bench.lookup import find_buses
+
+    return find_buses(circuit, name)
+
+
+def path(circuit: Circuit, start: str, end: str) -> tuple[Way, ...]:
+    """Return the shortest ways between two nets or pads. The command: `nettrace path`.
+
+    Returns:
+        Ways through series parts with the fewest parts; () where nothing ties the two.
+
+    Raises:
+        NothingMatches: no such net or pad.
+        WrongUsage: a name means several.
+    """
+    from nettrace.bench.lookup import find_one_net
+    from nettrace.bench.ways import find_ways
+
+    first, last = find_one_net(circuit.board, start), find_one_net(circuit.board, end)
+    return find_ways(circuit, first.name, last.name)
+
+
+def reading(
+    circuit: Circuit,
+    pad: str,
+    *,
+    to: str | None = None,
+    without: Iterable[str] = (),
+    rails: Mapping[str, float] | None = None,
+) -> ReadingAnswer:
+    """Return what a meter should show at a pad or net. The command: `nettrace reading`.
+
+    Args:
+        circuit: from `load`.
+        pad: `REFDES.PIN` or a net.
+        to: the other probe; None takes ground, the rail and the part's other pins.
+        without: parts that are missing, wildcards allowed.
+        rails: net -> volts that are on; None or empty means every rail of known voltage.
+
+    Raises:
+        NothingMatches: no such pad, net or part.
+        WrongUsage: a name means several.
+    """
+    from nettrace.bench.lookup import find_probe_place, on_rails
+    from nettrace.electrical.readings import Bench
+    from nettrace.model.find import find_parts
+
+    board = circuit.board
+    gone = sorted({item.key for name in without for item in find_parts(board, name)})
+    volts = on_rails(board, rails or {})
+    start = find_probe_place(board, pad)
+    target = find_probe_place(board, to) if to is not None else None
+
+    def seen(missing: frozenset[str]) -> tuple[Reading, ...]:
+        bench = Bench(circuit, missing, volts)
+        if target is None:
+            return bench.of_net(*start)
+        return (bench.between(start.shown, start.net, target.shown, target.net),)
+
+    return ReadingAnswer(seen(frozenset(gone)), seen(frozenset()), tuple(gone))
+
+
+def value(text: str, *, series: str | None = None, tolerance: float | None = None) -> ValueAnswer:
+    """Return every meaning of a marking or value text. The command: `nettrace value`.
+
+    Args:
+        text: such as `01C`, `4R7`, `22uF 6.3V 20%`.
+        series: E series to make the value from, such as `E24`.
+        tolerance: how far a combination may be off, fraction (0.01 is 1 %).
+
+    Raises:
+        NothingMatches: no rule reads the text.
+        ValueError: no such series.
+    """
+    from nettrace.values.explain import explain_value
+
+    return explain_value(text, series, tolerance)
+
+
+def formula(name: str, **inputs: str | float) -> tuple[Answer, ...]:
+    """Work out a formula of the bench. The command: `nettrace formula`.
+
+    Inputs are texts as the trade writes them (`"4k7"`) or numbers in SI units.
+
+    Raises:
+        NothingMatches: no such formula.
+        WrongUsage: an input is missing, unknown or out of range.
+    """
+    from nettrace.electrical.formulas import solve_formula
+
+    said = {key: text if isinstance(text, str) else f"{text:.12g}" for key, text in inputs.items()}
+    return solve_formula(name, said)
+
+
+def compare(board: Circuit | Board, other: Circuit | Board | Path | str) -> Comparison:
+    """Compare `other` against `board`: opens, shorts, missing parts. The command: `compare`.
+
+    Raises:
+        BadInput: `other` is a path that cannot be read.
+    """
+    from nettrace.bench.compare import compare_boards
+
+    if isinstance(other, (str, Path)):
+        other = load_board(other)
+    return compare_boards(_board(board), _board(other))
+
+
+def convert(board: Circuit | Board, to: str) -> str:
+    """Return the board as text of another format. The command: `nettrace convert`.
+
+    Args:
+        board: from `load` or `load_board`.
+        to: json, edif, ipc-d-356, spice, kicad_net, csv, graphml or sheet.
+
+    Raises:
+        WrongUsage: no such format, or it cannot hold this board.
+    """
+    from nettrace.writers.registry import write_board
+
+    return write_board(_board(board), to)
+
+
+def _board(item: Circuit | Board) -> Board:
+    return item.board if isinstance(item, Circuit) else item
+
+
+def to_json(circuit: Circuit, answer: object) -> object:
+    """Return an answer in the shapes of `--json`: plain dicts, lists, numbers and texts.
+
+    A tuple becomes a list. Unknown is None.
+
+    Raises:
+        TypeError: not an answer of this module.
+    """
+    from nettrace.bench.area import AreaReport
+    from nettrace.bench.compare import Comparison
+    from nettrace.bench.pad import PadReport
+    from nettrace.bench.ways import Way
+    from nettrace.values.explain import ValueAnswer
+    from nettrace.views import comparison, payload, payload_place, readings, values
+
+    match answer:
+        case tuple() | list():
+            return [to_json(circuit, item) for item in answer]
+        case Summary():
+            return payload.summary(answer.circuit)
+        case AreaReport():
+            return payload_place.area(circuit, answer)
+        case NetAnswer():
+            return payload.net(circuit, answer.net)
+        case PartAnswer():
+            return payload.part(circuit, answer.part)
+        case PadReport():
+            return payload_place.pad(circuit, answer)
+        case Rail():
+            return payload.rail(circuit, answer)
+        case Bus():
+            return payload.bus(circuit, answer)
+        case Way():
+            return payload.way(circuit, answer)
+        case ReadingAnswer():
+            return readings.readings(answer.now, answer.fitted, answer.without)
+        case ValueAnswer():
+            return values.meanings(answer)
+        case Comparison():
+            return comparison.comparison(circuit.board, answer)
+        case _:
+            raise TypeError(f"{type(answer).__name__} is no answer of nettrace")
