@@ -1,4 +1,4 @@
-"""Lines that a bus takes along by where they go: chip selects, resets, hot-plug, USB ID."""
+"""Lines that a bus takes along by where they go: selects, resets, hot-plug, USB ID, clocks."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ _RESET: Final = re.compile(
 )
 _HOT: Final = re.compile(r"^\w{0,8}?_?(?P<line>CEC|HPD)(?:_\w+)?$")
 _TRST: Final = re.compile(r"^(?:\w+_)?N?TRST(?:_?N|B)?$")
+_MASTER: Final = re.compile(r"^(?:\w+_)?MCLK(?:_\w+)?$")
 _ID: Final = re.compile(r"^(?:\w*USB\w*_)?ID$|^USB\w*_ID$|^\w*OTG_ID$")
 
 
@@ -32,7 +33,7 @@ def add_companions(
 ) -> None:
     """Add to each bus the lines that share its parts and say by name what they are."""
     names: dict[str, list[tuple[str, str]]] = {
-        what: [] for what in ("select", "reset", "hot", "id", "trst")
+        what: [] for what in ("select", "reset", "hot", "id", "trst", "master")
     }
     for net in board.nets:
         name = net.name
@@ -40,7 +41,7 @@ def add_companions(
             continue
         plain = plain_name(name) if is_named(name) else _pin_word(board, kinds, name)
         for what, pattern in (("select", _SELECT), ("reset", _RESET), ("hot", _HOT), ("id", _ID),
-                              ("trst", _TRST)):  # fmt: skip
+                              ("trst", _TRST), ("master", _MASTER)):  # fmt: skip
             if pattern.match(plain):
                 names[what].append((name, plain))
     for bus in buses:
@@ -61,6 +62,8 @@ def add_companions(
                     taken.add(name)
         elif protocol == "usb2":
             _add_shared(bus, "ID", board, kinds, names["id"], taken)
+        elif protocol == "i2s":
+            _add_shared(bus, "MCLK", board, kinds, names["master"], taken)
 
 
 def _add_shared(

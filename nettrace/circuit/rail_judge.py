@@ -16,6 +16,8 @@ __all__ = ["judge_net", "judge_nets"]
 
 #: Capacitors without a value count as decoupling only in this number.
 FEWEST_UNKNOWN: Final = 3
+#: A word for a reference in a net's name.
+_REFERENCE: Final = re.compile(r"(?:^|[/_-])V?REF(?![A-Z])", re.IGNORECASE)
 #: Total decoupling that a supply pin without a name has at least, F (common practice, no source).
 LEAST_TOTAL: Final = 0.9e-6
 
@@ -57,6 +59,9 @@ def judge_net(survey: Survey, name: str, aliases: tuple[str, ...]) -> Candidate:
             candidate.add(score, f"name {text}")
         elif reading.kind == "level" and supported and not _pulled(survey, name):
             candidate.add(0.5, f"name {text}")
+        elif reading.kind == "level" and decoupling and _REFERENCE.search(text):
+            # VREF_1V8 with its capacitor: what hangs on it by resistors, it feeds
+            candidate.add(0.6, f"name {text}")
         else:
             continue
         break

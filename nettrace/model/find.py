@@ -53,6 +53,12 @@ def find_parts(board: Board, pattern: str) -> tuple[Part, ...]:
         names = match_names(pattern, board.part_by_key)
         if names:
             return tuple(board.part_by_key[name] for name in names)
+        inside = [name for name in repeated if name.startswith(f"{pattern}/")]
+        if inside:
+            raise NothingMatches(
+                f"{pattern!r} is a sheet and no part",
+                hint=f"Its parts: {_shown(inside)}; --hierarchy keep takes it as one part.",
+            )
         raise _nothing("part", pattern, (name for name in repeated if name))
     return tuple(part for name in names for part in repeated[name])
 
@@ -84,6 +90,9 @@ def find_pins(board: Board, words: str) -> tuple[Pin, ...]:
     """
     split = split_pin(board, words)
     if split is None:
+        refdes = words.rpartition(".")[0]
+        if refdes:
+            find_parts(board, refdes)  # says what is near, or that it is a sheet
         parts = find_parts(board, words.rstrip("."))
         raise WrongUsage(
             f"{words!r} names a part, not a pad",
@@ -108,8 +117,13 @@ def _pins_of(part: Part) -> str:
     numbers = list(dict.fromkeys(pin.number for pin in part.pins))
     if not numbers:
         return "none, it has no pins on any net"
-    shown = ", ".join(f"{part.refdes}.{number}" for number in numbers[:PINS_SHOWN])
-    more = len(numbers) - PINS_SHOWN
+    return _shown([f"{part.refdes}.{number}" for number in numbers])
+
+
+def _shown(names: list[str]) -> str:
+    """Return the first few names and how many more there are."""
+    shown = ", ".join(names[:PINS_SHOWN])
+    more = len(names) - PINS_SHOWN
     return f"{shown} and {more} more" if more > 0 else shown
 
 
