@@ -17,7 +17,7 @@ from nettrace.model.names import nearest_names
 from nettrace.values.quantity import parse_quantity
 from nettrace.values.sizes import read_size
 
-__all__ = ["fit_entries", "loose_entry", "mark_entries", "reading_entry"]
+__all__ = ["fit_entries", "loose_entry", "mark_entries", "reading_entries"]
 
 _PADS: Final = frozenset({Damage.LIFTED, Damage.CUT, Damage.BRIDGED})
 _WORDS: Final = (*(str(item) for item in Damage), "fitted")
@@ -224,24 +224,22 @@ def _kind(text: str) -> str:
     raise WrongUsage(f"--looks {text!r}", expected="a kind of part", hint=hint)
 
 
-def reading_entry(
+def reading_entries(
     circuit: Circuit,
     job: Job,
-    at: str,
-    to: str,
-    shown: str,
+    rows: Sequence[Mapping[str, str]],
     quantity: str | None = None,
     stage: str = "",
     note: str = "",
-) -> Reading:
-    """Return a reading from what was typed: `R12.1 R12.2 2.19k`, `TS GND beep`, `VBUS GND 5.02V`.
+) -> list[Reading]:
+    """Return readings from what was typed: `R12.1 R12.2 2.19k`, `TS GND beep`, `VBUS GND 5.02V`.
 
     Args:
         circuit: the board, for the places.
         job: as it stands.
-        at: pad or net; `supply` for a bench supply's display.
-        to: the other probe, likewise.
-        shown: figure with or without unit, `OL`, `beep` or `none`.
+        rows: each with `at` and `to` (pads or nets; `supply` for a bench supply's display),
+            `shown` (a figure with or without unit, `OL`, `beep` or `none`), and where needed
+            `quantity`, `stage` and `note`, which beat the arguments.
         quantity: ohms, farads, diode, volts, amperes or beep; None: by the figure's unit, else
             ohms.
         stage: intake, after refit...
@@ -251,17 +249,23 @@ def reading_entry(
         WrongUsage: a figure that cannot be read.
         NothingMatches: no such place.
     """
-    kind, value = _shown(shown.strip(), quantity)
-    return Reading(
-        number=job.next_number(),
-        time=now(),
-        at=_place(circuit, at),
-        to=_place(circuit, to),
-        quantity=kind,
-        value=value,
-        stage=stage,
-        note=note,
-    )
+    first, time = job.next_number(), now()
+    found = []
+    for index, row in enumerate(rows):
+        kind, value = _shown(row["shown"].strip(), row.get("quantity") or quantity)
+        found.append(
+            Reading(
+                number=first + index,
+                time=time,
+                at=_place(circuit, row["at"]),
+                to=_place(circuit, row["to"]),
+                quantity=kind,
+                value=value,
+                stage=row.get("stage") or stage,
+                note=row.get("note") or note,
+            )
+        )
+    return found
 
 
 def _shown(shown: str, quantity: str | None) -> tuple[Quantity, float | None]:

@@ -83,7 +83,7 @@ def read(
     table: str | None,
 ) -> None:
     """Enter a reading, from the keyboard or a CSV file, and say what it tells."""
-    from nettrace.bench.marking import reading_entry
+    from nettrace.bench.marking import reading_entries
 
     if (table is None) == (at is None or to is None or shown is None):
         raise WrongUsage(
@@ -92,37 +92,17 @@ def read(
             hint="For instance R12.1 R12.2 2.19k.",
         )
     opened = open_bench(path)
-    rows = _rows(Path(table)) if table is not None else [{}]
+    rows = _rows(Path(table)) if table is not None else []
 
     def add(job: Job) -> list[Entry]:
         if table is None:
-            return [
-                reading_entry(
-                    opened.circuit, job, at or "", to or "", shown or "", quantity, stage, note
-                )
-            ]
-        first = job.next_number()
-        return [
-            _renumbered(
-                reading_entry(
-                    opened.circuit, job, row["at"], row["to"], row["shown"],
-                    row.get("quantity") or quantity, row.get("stage") or stage,
-                    row.get("note") or note,
-                ),
-                first + index,
-            )
-            for index, row in enumerate(rows)
-        ]  # fmt: skip
+            words = {"at": at or "", "to": to or "", "shown": shown or ""}
+            return list(reading_entries(opened.circuit, job, [words], quantity, stage, note))
+        return list(reading_entries(opened.circuit, job, rows, quantity, stage, note))
 
     changed = change_bench(opened, add, as_json)
     if not as_json:
         _say_what_it_tells(changed)
-
-
-def _renumbered(entry: Entry, number: int) -> Entry:
-    import msgspec
-
-    return msgspec.structs.replace(entry, number=number)
 
 
 def _rows(path: Path) -> list[dict[str, str]]:
