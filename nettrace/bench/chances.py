@@ -1,0 +1,319 @@
+"""What a meter shows, as chances: from the bounds of a reading to how likely each figure is.
+
+Readings are sorted into bins (a fiftieth of a decade) and one more for overload. A reading through
+known parts is a narrow peak, widened by tolerance, meter and leads; what unknown paths in chips
+can add in parallel is spread over decades. The spreads are common practice, no source: they
+are wide on purpose.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final
+
+from nettrace.bench.job import Quantity
+from nettrace.electrical.meter import (
+    BEEPER_RANGE_OHMS,
+    DIODE_OPEN_VOLTS,
+    DIODE_SCHOTTKY_VOLTS,
+    DIODE_SILICON_VOLTS,
+    LEAD_OHMS,
+)
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+
+__all__ = ["Outlook", "bin_of", "chances"]
+
+#: Bins of a decade, and the decades covered, for ohms and farads.
+PER_DECADE: Final = 50
+OHMS_DECADES: Final = (-1, 8)
+FARADS_DECADES: Final = (-12, -1)
+#: Above this a meter shows overload on ohms (40 and 60 MΩ in manuals).
+OVERLOAD_OHMS: Final = 6e7
+#: Share of readings that mean nothing: a probe that slipped, a pad under flux.
+SLIP: Final = 0.002
+#: Unknown paths of signal pins: middle and spread of log10 Ω, share that passes nothing.
+SIGNAL_PATH: Final = (5.5, 1.1, 0.35)
+#: Unknown paths between supply and ground.
+SUPPLY_PATH: Final = (3.8, 1.1, 0.05)
+#: Share of unknown paths that may be anything at all.
+ANY_PATH: Final = 0.03
+#: Standard errors: meter and part values as parts of their limits; leads, Ω.
+LIMIT_SIGMAS: Final = 2.0
+METER_SIGMA: Final = 0.008
+LEAD_SIGMA_OHMS: Final = 0.15
+#: Volts in diode mode per ohm: the meter drives about 0.7 mA (0.5 to 1 mA in manuals).
+DIODE_AMPERES: Final = 0.7e-3
+#: Diode mode: chances of (short, low, junction, two junctions, overload).
+ACROSS_DIODE: Final = (0.01, 0.12, 0.55, 0.12, 0.20)
+ACROSS_CHIPS: Final = (0.005, 0.055, 0.35, 0.14, 0.45)
+#: Below this a capacitance meter gives no figure; up to the second it may, Ω (no source).
+FARADS_BLIND_OHMS: Final = (50.0, 2000.0)
+FARADS_SIGMA: Final = 0.02
+CLASS_2_DROP: Final = 0.30
+STRAY_FARADS: Final = 30e-12
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What is known of a reading: bounds of Ω, farads, volts; `supply` between supply and ground.
+
+    `exact`: nothing unknown can change the reading. `sure_volts` False: the voltage may be
+    anything.
+    """
+
+    ohms: float
+    at_most: float
+    at_least: float
+    exact: bool
+    supply: bool
+    farads: float = 0.0
+    class_2: bool = False
+    diode: bool = False
+    volts: tuple[float, float, float] | None = None
+    sure_volts: bool = True
+
+
+def chances(outlook: Outlook, quantity: Quantity) -> Vector:
+    """Return the chance of each bin of a quantity, summing to 1; the last one is overload."""
+    o = outlook
+    if quantity in {Quantity.OHMS, Quantity.BEEP, Quantity.DIODE}:
+        key = (_round(o.ohms), _round(o.at_most), _round(o.at_least), o.exact, o.supply)
+        if quantity is Quantity.OHMS:
+            return _ohms(*key)
+        return (
+            _beep(*key) if quantity is Quantity.BEEP else _diode(key[0], o.exact, o.supply, o.diode)
+        )
+    if quantity is Quantity.FARADS:
+        return _farads(_round(o.farads), o.class_2, _round(o.ohms), o.exact)
+    if quantity is Quantity.VOLTS:
+        return _volts(o.volts, o.sure_volts)
+    return _nothing()
+
+
+def bin_of(value: float | None, quantity: Quantity) -> int:
+    """Return the number of the bin that a reading falls in; None is overload."""
+    if quantity is Quantity.OHMS:
+        return _log_bin(value, OHMS_DECADES)
+    if quantity is Quantity.FARADS:
+        return _log_bin(value, FARADS_DECADES)
+    if quantity is Quantity.BEEP:
+        return 1 if value else 0
+    if quantity is Quantity.DIODE:
+        return len(_DIODE_EDGES) if value is None else sum(value >= edge for edge in _DIODE_EDGES)
+    if quantity is Quantity.VOLTS:
+        if value is None:
+            return VOLTS_BINS
+        return min(VOLTS_BINS - 1, max(0, round((value + 1.0) / VOLTS_STEP)))
+    return 0
+
+
+def _round(value: float) -> float:
+    return value if value == 0 or math.isinf(value) else float(f"{value:.4g}")
+
+
+def _log_bin(value: float | None, decades: tuple[int, int]) -> int:
+    count = (decades[1] - decades[0]) * PER_DECADE
+    if value is None or math.isinf(value):
+        return count
+    if value <= 10.0 ** decades[0]:
+        return 0
+    return min(count - 1, int((math.log10(value) - decades[0]) * PER_DECADE))
+
+
+def _peaks(middles: Vector, sigmas: Vector, weights: Vector, decades: tuple[int, int]) -> Vector:
+    """Return the bins of a sum of peaks in log10; what lies outside falls in the end bins."""
+    import numpy as np
+
+    edges = np.linspace(decades[0], decades[1], (decades[1] - decades[0]) * PER_DECADE + 1)[1:-1]
+    below = _normal((edges[None, :] - middles[:, None]) / sigmas[:, None])
+    whole = np.concatenate([np.zeros((len(middles), 1)), below, np.ones((len(middles), 1))], axis=1)
+    return np.asarray(weights @ np.diff(whole, axis=1), dtype=np.float64)
+
+
+def _normal(z: Vector) -> Vector:
+    """Return the normal distribution's cumulated chance (logistic form, within 0.0002)."""
+    import numpy as np
+
+    z = np.clip(z, -8.0, 8.0)
+    return np.asarray(1 / (1 + np.exp(-(1.5976 * z + 0.07056 * z**3))), dtype=np.float64)
+
+
+def _with_slips(bins: Vector) -> Vector:
+    import numpy as np
+
+    total = float(bins.sum())
+    mixed = bins / total * (1 - SLIP) + SLIP / len(bins) / 2
+    mixed[-1] += SLIP / 2  # a probe that slipped shows overload more than anything else
+    return np.asarray(mixed, dtype=np.float64)
+
+
+@lru_cache(maxsize=1)
+def _paths() -> Vector:
+    import numpy as np
+
+    return np.asarray(10 ** np.arange(0.0, 8.01, 0.2), dtype=np.float64)
+
+
+@lru_cache(maxsize=2)
+def _path_weights(supply: bool) -> tuple[Vector, float]:
+    import numpy as np
+
+    middle, spread, none = SUPPLY_PATH if supply else SIGNAL_PATH
+    logs = np.log10(_paths())
+    shape = np.exp(-(((logs - middle) / spread) ** 2) / 2)
+    weights = shape / shape.sum() * (1 - ANY_PATH) + ANY_PATH / len(logs)
+    return np.asarray(weights * (1 - none), dtype=np.float64), none
+
+
+@lru_cache(maxsize=4096)
+def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
+    import numpy as np
+
+    count = (OHMS_DECADES[1] - OHMS_DECADES[0]) * PER_DECADE
+    bins = np.zeros(count + 1)
+    if exact:
+        seen, weights = np.array([ohms]), np.array([1.0])
+        paths = np.array([math.inf])
+    else:
+        through, none = _path_weights(supply)
+        paths = np.concatenate([_paths(), [math.inf]])
+        weights = np.concatenate([through, [none]])
+        seen = paths if math.isinf(ohms) else _beside(ohms, paths)
+        seen = np.maximum(seen, at_least)
+    shown = np.isfinite(seen) & (seen <= OVERLOAD_OHMS)
+    bins[-1] = weights[~shown].sum()
+    if shown.any():
+        real = seen[shown]
+        spread = (at_most - ohms) / LIMIT_SIGMAS if math.isfinite(at_most) else 0.0
+        lead = sum(LEAD_OHMS) / 2
+        middle = real + lead
+        step = 0.1 * math.log(10)  # half a step of the paths' grid
+        known = real / ohms if 0 < ohms < math.inf else np.zeros_like(real)
+        wide = step * real * (1 - np.clip(known, 0.0, 1.0)) if not exact else 0.0
+        sigma = np.sqrt(
+            (METER_SIGMA * middle) ** 2
+            + LEAD_SIGMA_OHMS**2
+            + np.minimum(spread, 0.5 * middle + spread * (ohms == 0)) ** 2
+            + wide**2
+        )
+        bins[:-1] = _peaks(
+            np.log10(middle),
+            np.minimum(sigma / middle / math.log(10), 0.5),
+            weights[shown],
+            OHMS_DECADES,
+        )
+    return _with_slips(bins)
+
+
+def _beside(ohms: float, paths: Vector) -> Vector:
+    """Return the paths with a resistor beside each."""
+    import numpy as np
+
+    if ohms == 0:
+        return np.zeros_like(paths)
+    return np.asarray(1 / (1 / ohms + 1 / paths), dtype=np.float64)
+
+
+@lru_cache(maxsize=1)
+def _sounds() -> Vector:
+    """Return the chance that a beeper sounds in each bin of Ω."""
+    import numpy as np
+
+    low, high = (math.log10(ohms) for ohms in BEEPER_RANGE_OHMS)
+    count = (OHMS_DECADES[1] - OHMS_DECADES[0]) * PER_DECADE
+    middles = OHMS_DECADES[0] + (np.arange(count) + 0.5) / PER_DECADE
+    sounds = np.clip((high - middles) / (high - low), 0.0, 1.0)
+    return np.asarray(np.append(sounds, 0.0), dtype=np.float64)
+
+
+@lru_cache(maxsize=4096)
+def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
+    import numpy as np
+
+    sounds = float(_ohms(ohms, at_most, at_least, exact, supply) @ _sounds())
+    sounds = min(1 - SLIP, max(SLIP, sounds))
+    return np.array([1 - sounds, sounds])
+
+
+_DIODE_EDGES: Final = (
+    DIODE_SCHOTTKY_VOLTS[0], DIODE_SILICON_VOLTS[0], DIODE_SILICON_VOLTS[1], DIODE_OPEN_VOLTS,
+)  # fmt: skip
+
+
+@lru_cache(maxsize=1024)
+def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
+    import numpy as np
+
+    source = ACROSS_DIODE if diode else ACROSS_CHIPS
+    if exact and not diode:
+        source = (0.0, 0.0, 0.0, 0.0, 1.0)
+    drop = ohms * DIODE_AMPERES
+    limit = bin_of(None if math.isinf(drop) else drop, Quantity.DIODE)
+    bins = np.zeros(len(source))
+    for place, chance in enumerate(source):
+        bins[min(place, limit)] += chance
+    if supply:  # a load on a supply pulls the reading down
+        bins[:-1] += bins[-1] * 0.2
+        bins[-1] *= 0.2
+    return _with_slips(bins)
+
+
+@lru_cache(maxsize=1024)
+def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
+    import numpy as np
+
+    count = (FARADS_DECADES[1] - FARADS_DECADES[0]) * PER_DECADE
+    bins = np.zeros(count + 1)
+    blind, clear = FARADS_BLIND_OHMS
+    if ohms <= blind:
+        bins[-1], spoiled = 0.9, 0.1
+    else:
+        spoiled = 0.05 if ohms >= clear and exact else 0.1 if ohms >= clear else 0.4
+        bins[-1] = spoiled / 2
+    sound = 1 - float(bins[-1]) - spoiled / 2
+    bins[:-1] += spoiled / 2 / count
+    total = farads + STRAY_FARADS
+    drop = CLASS_2_DROP if class_2 else 0.0
+    middles = np.log10(np.array([total, total * (1 - drop / 2), total * (1 - drop)]))
+    sigma = 0.5 if farads == 0 else 0.045 if class_2 else 0.03
+    bins[:-1] += sound * _peaks(
+        middles, np.full(3, sigma), np.array([0.4, 0.35, 0.25]), FARADS_DECADES
+    )
+    return _with_slips(bins)
+
+
+VOLTS_STEP: Final = 0.02
+VOLTS_BINS: Final = 1601  # -1 V to 31 V
+
+
+@lru_cache(maxsize=512)
+def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Vector:
+    import numpy as np
+
+    bins = np.full(VOLTS_BINS + 1, 1.0)
+    bins[-1] = 0.1
+    scale = np.arange(VOLTS_BINS) * VOLTS_STEP - 1.0
+    bins[:-1] *= np.exp(-np.abs(scale) / 3.0)  # low voltages are commoner
+    bins /= bins.sum()
+    if volts is None:
+        return _with_slips(bins)
+    nominal, low, high = volts
+    sigma = max((high - low) / 2 / LIMIT_SIGMAS, 0.01 * abs(nominal), VOLTS_STEP)
+    peak = np.exp(-(((scale - nominal) / sigma) ** 2) / 2)
+    share = 0.92 if sure else 0.3
+    bins *= 1 - share
+    bins[:-1] += share * peak / peak.sum()
+    return _with_slips(bins)
+
+
+@lru_cache(maxsize=1)
+def _nothing() -> Vector:
+    import numpy as np
+
+    return np.ones(1)
