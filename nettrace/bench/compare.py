@@ -11,8 +11,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from nettrace.model.board import Board, Part, Pin
-from nettrace.model.merge import CUTTING_FORMATS, PIN_COLUMNS, REFDES_COLUMNS
 from nettrace.model.names import natural_key
+from nettrace.model.pairing import (
+    PIN_COLUMNS,
+    REFDES_COLUMNS,
+    behind_x,
+    cuts_names,
+    longer_names,
+    pin_numbers,
+)
 
 __all__ = ["Comparison", "Open", "Short", "compare_boards"]
 
@@ -64,7 +71,7 @@ def compare_boards(board: Board, other: Board) -> Comparison:
     extra_pins: list[str] = []
     for name, other_name in pairs.items():
         both, lacking, extra = _pair_pins(
-            parts[name], others[other_name], _cuts(board) or _cuts(other)
+            parts[name], others[other_name], cuts_names(board) or cuts_names(other)
         )
         matched += both
         missing_pins += lacking
@@ -99,10 +106,6 @@ def _single_parts(board: Board, repeated: set[str]) -> dict[str, Part]:
     }
 
 
-def _cuts(board: Board) -> bool:
-    return any(source.format in CUTTING_FORMATS for source in board.sources)
-
-
 def _pair_parts(
     board: Board, other: Board, parts: dict[str, Part], others: dict[str, Part]
 ) -> dict[str, str]:
@@ -114,13 +117,18 @@ def _pair_parts(
     for name in parts:
         if name not in pairs and len(folded.get(name.casefold(), [])) == 1:
             pairs[name] = folded[name.casefold()][0]
+    for decks, names, turned in ((others, parts, True), (parts, others, False)):
+        for name, part in decks.items():
+            bare = behind_x(part)
+            if bare in names and name not in names and bare not in decks:
+                pairs.update({bare: name} if turned else {name: bare})
     for short, long, turned in ((other, board, False), (board, other, True)):
-        if _cuts(short) and not _cuts(long):
+        if cuts_names(short) and not cuts_names(long):
             cut_names, names = (parts, others) if turned else (others, parts)
             taken = set(pairs) if turned else set(pairs.values())
             for cut in [name for name in cut_names if name not in taken]:
-                longer = [name for name in names if name.startswith(cut)]
-                if len(cut) == REFDES_COLUMNS and len(longer) == 1:
+                longer = longer_names(cut, names, REFDES_COLUMNS)
+                if len(longer) == 1:
                     pairs.update({cut: longer[0]} if turned else {longer[0]: cut})
     return pairs
 
@@ -130,9 +138,18 @@ def _pair_pins(
 ) -> tuple[list[tuple[Pin, Pin]], list[str], list[str]]:
     """Return the pins both have, and the connected ones that only one has."""
     mine, theirs = _single_pins(part), _single_pins(other)
-    pairs = [(pin, theirs[number]) for number, pin in mine.items() if number in theirs]
-    left = [number for number in mine if number not in theirs]
-    right = [number for number in theirs if number not in mine]
+    if "spice_element" in other.properties and "spice_element" not in part.properties:
+        turned = pin_numbers(other, {number: pin.name for number, pin in mine.items()})
+        numbers = {here: there for there, here in turned.items()}
+    else:
+        numbers = pin_numbers(part, {number: pin.name for number, pin in theirs.items()})
+    pairs = [
+        (pin, theirs[numbers[number]])
+        for number, pin in mine.items()
+        if numbers.get(number) in theirs
+    ]
+    left = [number for number in mine if number not in numbers]
+    right = [number for number in theirs if number not in set(numbers.values())]
     if cut:
         for number, cut_number in _cut_pairs(left, right):
             pairs.append((mine[number], theirs[cut_number]))
@@ -151,8 +168,8 @@ def _cut_pairs(names: list[str], cut_names: list[str]) -> list[tuple[str, str]]:
     """Return (name, cut name) where one name alone begins so."""
     found = []
     for cut in cut_names:
-        longer = [name for name in names if len(name) > PIN_COLUMNS and name.startswith(cut)]
-        if len(cut) == PIN_COLUMNS and len(longer) == 1:
+        longer = [name for name in longer_names(cut, names, PIN_COLUMNS) if name != cut]
+        if len(longer) == 1:
             found.append((longer[0], cut))
     return found
 

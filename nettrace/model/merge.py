@@ -8,34 +8,35 @@ recorded with both places. Order of the sources is therefore precedence: see `by
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
+from pathlib import PurePath
 
 from nettrace.errors import Place
-from nettrace.model.board import Board, Conflict, Part, Pin, Statement
+from nettrace.model.board import Board, Part, Pin
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.merge_facts import SameValue, fill_part, grouped, listed, plain_same_value
 from nettrace.model.merge_nets import NetJoin, join_nets
 from nettrace.model.merge_places import shift_between
-from nettrace.model.names import natural_key
+from nettrace.model.pairing import (
+    PIN_COLUMNS,
+    REFDES_COLUMNS,
+    base_of_mangled,
+    behind_x,
+    cuts_names,
+    longer_names,
+    pin_numbers,
+)
 
-__all__ = ["CUTTING_FORMATS", "by_precedence", "merge_boards"]
-
-#: Formats whose fixed columns cut names: six characters of a refdes, four of a pin.
-CUTTING_FORMATS = frozenset({"ipc-d-356"})
-REFDES_COLUMNS, PIN_COLUMNS = 6, 4
+__all__ = ["by_precedence", "merge_boards"]
 
 #: Which source's word stands where two disagree, best first: how much of the design a format
 #: carries, and how little it mangles. A manifest overrides it by the order it lists.
 PRECEDENCE = (
-    "json", "kicad_pcb", "kicad_net", "edif", "ipc-2581", "spice", "sheet", "ipc-d-356", "csv",
+    "json", "kicad_pcb", "kicad_net", "edif", "ipc-2581", "sheet", "ipc-d-356", "spice", "csv",
 )  # fmt: skip
 
-#: Names listed in one warning before "and N more".
-NAMES_SHOWN = 6
-
-
-def plain_same_value(first: str, second: str) -> bool:
-    """Return whether two value texts are the same but for case and blanks."""
-    return "".join(first.split()).casefold() == "".join(second.split()).casefold()
+#: Formats that hold every connected part of a board; a list, a sheet or a deck may hold some.
+WHOLE_FORMATS = frozenset({"kicad_pcb", "kicad_net", "edif", "ipc-2581", "ipc-d-356"})
 
 
 def by_precedence(boards: Iterable[Board]) -> list[Board]:
@@ -49,9 +50,7 @@ def by_precedence(boards: Iterable[Board]) -> list[Board]:
     return sorted(boards, key=rank)
 
 
-def merge_boards(
-    boards: Sequence[Board], same_value: Callable[[str, str], bool] = plain_same_value
-) -> Board:
+def merge_boards(boards: Sequence[Board], same_value: SameValue = plain_same_value) -> Board:
     """Return one board made of several sources of it.
 
     Args:
@@ -66,13 +65,14 @@ def merge_boards(
 class _Merge:
     """The state of one merge: drafts by part key, and which net each pin is on so far."""
 
-    def __init__(self, first: Board, same_value: Callable[[str, str], bool]) -> None:
+    def __init__(self, first: Board, same_value: SameValue) -> None:
         self.same_value = same_value
         self.builder = BoardBuilder("", "merge")
         self.drafts: dict[str, PartDraft] = {}
         self.pin_net: dict[tuple[str, str], tuple[str | None, Place | None]] = {}
         self.keys_of_refdes: dict[str, list[str]] = {}
         self.ambiguous: set[tuple[str, str]] = set()  # cut pins of the source being added
+        self.cut_keys: set[str] = set()  # parts that only sources which cut names have named
         builder = self.builder
         builder.name = first.name
         builder.outline.extend(first.outline)
@@ -85,6 +85,8 @@ class _Merge:
         for part in first.parts:
             draft = self._new_draft(part)
             self._fill(draft, part)
+            if cuts_names(first):
+                self.cut_keys.add(draft.key)
             for pin in part.pins:
                 draft.pin(
                     pin.number,
@@ -100,6 +102,7 @@ class _Merge:
         for board in others:
             self._add(board)
         self.drafts = {}
+        self.builder.conflicts = grouped(self.builder.conflicts)
         return self.builder.build()
 
     # -- one more source ---------------------------------------------------------------------
@@ -107,7 +110,7 @@ class _Merge:
     def _add(self, board: Board) -> None:
         self._take_notes(board)
         self.ambiguous.clear()
-        cutting = bool(board.sources) and board.sources[0].format in CUTTING_FORMATS
+        cutting = cuts_names(board)
         target = self._match_parts(board, cutting)
         pins = self._match_pins(board, target, cutting)
         known_nets = self.builder.net_names()
@@ -124,9 +127,11 @@ class _Merge:
         if shift is None and placed:
             self.builder.warn(
                 "places-not-joined",
-                f"{board.sources[0].path} has places, but too few pads in common to find how its "
-                "origin lies; its places are left out",
+                f"{PurePath(_path(board)).name} has places, but too few pads in common to find how "
+                "its origin lies; its places are left out",
+                Place(_path(board)),
             )
+        self._warn_missing_in(board, target)
         self._add_parts(board, target, pins, join, shift)
 
     def _add_parts(
@@ -144,9 +149,14 @@ class _Merge:
             key = target[part.key]
             if key is None:
                 draft = self._new_draft(part)
-                new.append(part.key)
+                new.append(part.refdes)
+                if cuts_names(board):
+                    self.cut_keys.add(draft.key)
             else:
                 draft = self.drafts[key]
+                if key in self.cut_keys and not cuts_names(board):
+                    self.cut_keys.discard(key)
+                    draft.refdes = part.refdes  # the whole of it
             self._fill(draft, part)
             for pin in part.pins:
                 self._join_pin(draft, pin, pins, join)
@@ -159,7 +169,9 @@ class _Merge:
                 }
                 self._take_pads(draft, part, nets, numbers, shift)
         if new and any(draft.pin_facts for draft in self.drafts.values()):
-            self._warn_only_in(board, new)
+            path = _path(board)
+            words = f"{listed(new)}: only in {PurePath(path).name}"
+            self.builder.warn("part-only-in", words, Place(path))
 
     def _join_pin(
         self,
@@ -189,37 +201,73 @@ class _Merge:
                     self.pin_net[where] = (net, pin.place)
         draft.pin(number, net, name=pin.name, electrical_type=pin.electrical_type, place=pin.place)
 
+    def _warn_missing_in(self, board: Board, target: dict[str, str | None]) -> None:
+        """Say which connected parts a source lacks that otherwise holds all of them."""
+        if not any(source.format in WHOLE_FORMATS for source in board.sources):
+            return
+        found = {key for key in target.values() if key is not None}
+        missing = [
+            refdes
+            for refdes, keys in self.keys_of_refdes.items()
+            if len(keys) == 1
+            and keys[0] not in found
+            and any(net is not None for _, net in self.drafts[keys[0]].pin_facts)
+        ]
+        if missing and found:
+            words = f"{listed(missing)}: not in {PurePath(_path(board)).name}"
+            self.builder.warn("part-not-in", words, Place(_path(board)))
+
     # -- joining by refdes and pin -----------------------------------------------------------
 
     def _match_parts(self, board: Board, cutting: bool) -> dict[str, str | None]:
         """Part key in `board` -> key here, None for a new part; absent where it is not safe."""
-        repeated = {
-            refdes
-            for refdes, count in Counter(part.refdes for part in board.parts).items()
-            if count > 1
-        }
+        count = Counter(part.refdes for part in board.parts)
         folded: dict[str, list[str]] = {}
         for refdes, keys in self.keys_of_refdes.items():
             folded.setdefault(refdes.casefold(), []).extend(keys)
         result: dict[str, str | None] = {}
         for part in board.parts:
-            if not part.refdes:
+            refdes = part.refdes
+            if not refdes:
                 continue
-            keys = self.keys_of_refdes.get(part.refdes) or folded.get(part.refdes.casefold(), [])
-            if not keys and cutting and len(part.refdes) >= REFDES_COLUMNS:
-                keys = [
-                    key
-                    for refdes, found in self.keys_of_refdes.items()
-                    if refdes.startswith(part.refdes)
-                    for key in found
-                ]
-                if len(keys) > 1:
-                    continue
-            if len(keys) == 1 and part.refdes not in repeated:
-                result[part.key] = keys[0]
-            elif not keys:
+            keys = self.keys_of_refdes.get(refdes) or folded.get(refdes.casefold(), [])
+            other = keys or self._keys_otherwise(board, part, count, cutting)
+            if len(other) == 1 and count[refdes] == 1:
+                result[part.key] = other[0]
+            elif not other:
                 result[part.key] = None
-        return result
+        taken = Counter(key for key in result.values() if key is not None)
+        # two parts for one: nothing says which of them it is
+        return {part: key for part, key in result.items() if key is None or taken[key] == 1}
+
+    def _keys_otherwise(
+        self, board: Board, part: Part, count: Counter[str], cutting: bool
+    ) -> list[str]:
+        """Return the keys that a refdes may mean which is not known as it stands."""
+        refdes, known = part.refdes, self.keys_of_refdes
+        names: list[str] = []
+        if cutting:
+            names = longer_names(refdes, known, REFDES_COLUMNS)
+        elif (bare := behind_x(part)) and bare in known and bare not in count:
+            names = [bare]
+        elif any(source.format == "ipc-2581" for source in board.sources):
+            names = base_of_mangled(refdes, known)
+            keys = [key for name in names for key in known[name]]
+            if len(keys) == 1 and names[0] not in count:
+                numbers = {number for number, _ in self.drafts[keys[0]].pin_facts}
+                if numbers and not numbers & {pin.number for pin in part.pins}:
+                    return []  # another part altogether
+            elif not keys and any(not draft.refdes for draft in self.drafts.values()):
+                # `_1`, "": parts without a reference, which none can be told from another
+                stem = refdes.strip('"').strip("_")
+                return ["", ""] if not stem or stem.isdigit() else []
+            return keys
+        elif self.cut_keys:
+            cut = refdes[:REFDES_COLUMNS]
+            same = [name for name in count if name.startswith(cut)]
+            if len(refdes) > REFDES_COLUMNS and len(same) == 1:
+                names = [cut] if set(known.get(cut, ())) & self.cut_keys else []
+        return [key for name in names for key in known[name]]
 
     def _match_pins(
         self, board: Board, target: dict[str, str | None], cutting: bool
@@ -231,23 +279,24 @@ class _Merge:
             if key is None:
                 continue
             numbers = Counter(pin.number for pin in part.pins)
+            here = {number: facts[0] for (number, _), facts in self.drafts[key].pin_facts.items()}
+            surely = pin_numbers(part, here)
             for pin in part.pins:
+                number = surely.get(pin.number, "")
                 if numbers[pin.number] > 1:
                     # one cut number on several nets: no telling which is which
                     self.ambiguous.add((part.key, pin.number))
-                    continue
-                if (key, pin.number) in self.pin_net:
-                    result[part.key, pin.number, pin.net] = (key, pin.number)
-                elif cutting and len(pin.number) == PIN_COLUMNS:
-                    longer = [
-                        number
-                        for number, _ in self.drafts[key].pin_facts
-                        if number.startswith(pin.number)
-                    ]
+                elif (key, number) in self.pin_net:
+                    result[part.key, pin.number, pin.net] = (key, number)
+                elif cutting:
+                    longer = longer_names(pin.number, here, PIN_COLUMNS)
                     if len(longer) == 1:
                         result[part.key, pin.number, pin.net] = (key, longer[0])
                     elif longer:
                         self.ambiguous.add((part.key, pin.number))
+                elif here and part.properties.get("spice_element") and not surely:
+                    # positions in a deck, of which nothing says what pins they are
+                    self.ambiguous.add((part.key, pin.number))
         return result
 
     # -- facts -------------------------------------------------------------------------------
@@ -264,55 +313,6 @@ class _Merge:
         known = self.pin_net.get((key, number))
         if known is None or known[0] is None:
             self.pin_net[key, number] = (net, place)
-
-    def _fill(self, draft: PartDraft, part: Part) -> None:
-        """Take what the draft does not have yet; note where both state a fact and differ."""
-        self._fill_text(draft, part, "value", self.same_value)
-        self._fill_text(draft, part, "package", None)
-        self._fill_text(draft, part, "description", None)
-        self._fill_text(draft, part, "sheet", None)
-        if draft.fitted is None:
-            draft.fitted = part.fitted
-        elif part.fitted is not None and part.fitted != draft.fitted:
-            words = {True: "fitted", False: "not fitted"}
-            self._conflict("fitted-differs", draft, part, words[draft.fitted], words[part.fitted])
-        if draft.side is None:
-            draft.side = part.side
-        for name, text in part.properties.items():
-            draft.properties.setdefault(name, text)
-
-    def _fill_text(
-        self,
-        draft: PartDraft,
-        part: Part,
-        name: str,
-        same: Callable[[str, str], bool] | None,
-    ) -> None:
-        known: str | None = getattr(draft, name)
-        said: str | None = getattr(part, name)
-        if not said:
-            return
-        if not known:
-            setattr(draft, name, said)
-            if part.place is not None and draft.place is not part.place:
-                draft.origins[name] = part.place
-        elif same is not None and not same(known, said):
-            self._conflict(f"{name}-differs", draft, part, known, said, draft.origins.get(name))
-
-    def _conflict(
-        self,
-        code: str,
-        draft: PartDraft,
-        part: Part,
-        known: str,
-        said: str,
-        known_place: Place | None = None,
-    ) -> None:
-        first = known_place or draft.place or Place("?")
-        second = part.place or Place("?")
-        self.builder.conflicts.append(
-            Conflict(code, draft.key, (Statement(known, first), Statement(said, second)), known)
-        )
 
     def _take_pads(
         self,
@@ -368,9 +368,9 @@ class _Merge:
         self.builder.warnings.extend(board.warnings)
         self.builder.conflicts.extend(board.conflicts)
 
-    def _warn_only_in(self, board: Board, new: list[str]) -> None:
-        names = sorted(new, key=natural_key)
-        shown = ", ".join(names[:NAMES_SHOWN])
-        more = f" and {len(names) - NAMES_SHOWN} more" if len(names) > NAMES_SHOWN else ""
-        source = board.sources[0].path if board.sources else "?"
-        self.builder.warn("part-only-in", f"{shown}{more}: only in {source}", Place(source))
+    def _fill(self, draft: PartDraft, part: Part) -> None:
+        self.builder.conflicts.extend(fill_part(draft, part, self.same_value))
+
+
+def _path(board: Board) -> str:
+    return board.sources[0].path if board.sources else "?"

@@ -74,6 +74,7 @@ def join_nets(
             while name in known_nets:
                 name = f"{name}~2"
             join.targets[net.name] = (name,)
+    _yield_to_owners(board, votes, known_nets, join, by_name=by_name)
     if named:
         shown = ", ".join(sorted(named, key=natural_key)[:PINS_SHOWN])
         more = f" and {len(named) - PINS_SHOWN} more" if len(named) > PINS_SHOWN else ""
@@ -87,6 +88,35 @@ def join_nets(
         )
     _find_conflicts(board, pins, pin_net, votes, join)
     return join
+
+
+def _owners(board: Board, votes: Mapping[str, Counter[str]], join: NetJoin) -> dict[str, str]:
+    """Return net here -> the net of the source that shares most pins with it."""
+    owner: dict[str, str] = {}
+    for net in board.nets:
+        for target in join.targets[net.name]:
+            before = owner.get(target)
+            if before is None or votes[net.name][target] > votes[before][target]:
+                owner[target] = net.name
+    return owner
+
+
+def _yield_to_owners(
+    board: Board,
+    votes: Mapping[str, Counter[str]],
+    known_nets: set[str],
+    join: NetJoin,
+    *,
+    by_name: bool,
+) -> None:
+    """Give a net whose shared pins are mostly another's the net here of its own name, if any."""
+    owner = _owners(board, votes, join)
+    for net in board.nets:
+        targets = join.targets[net.name]
+        if not by_name or len(targets) != 1 or net.name not in known_nets:
+            continue
+        if net.name != targets[0] and owner[targets[0]] != net.name:
+            join.targets[net.name] = (net.name,)
 
 
 def _targets(net: Net, counter: Counter[str]) -> tuple[str, ...]:
@@ -110,12 +140,7 @@ def _find_conflicts(
     join: NetJoin,
 ) -> None:
     # a net here that several nets of the source claim belongs to the one with most shared pins
-    owner: dict[str, str] = {}
-    for net in board.nets:
-        for target in join.targets[net.name]:
-            before = owner.get(target)
-            if before is None or votes[net.name][target] > votes[before][target]:
-                owner[target] = net.name
+    owner = _owners(board, votes, join)
     for net in board.nets:
         targets = join.targets[net.name]
         groups: dict[str | None, list[tuple[Pin, tuple[str, str]]]] = {}

@@ -19,6 +19,8 @@ FORMAT = "sheet"
 PACKAGE = re.compile(
     r"[A-Za-z_]*\d{4,6}(?:_.*)?|(?:SOT|SOD|QFN|DFN|SOIC|BGA|WLCSP|SC)-?\d+\S*", re.I
 )
+#: Sizes that no value code looks like, for none begins with 0: they need no value before them.
+_SIZE = re.compile(r"0\d{3}|01005|008004|009005|015008")
 _VOLTS = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*V?|([+-]?\d+)V(\d+)", re.I)
 _PIN = re.compile(r"(.+?)\((.+)\)")
 _NO_NET = {"-", "nc", "n/c"}
@@ -143,7 +145,9 @@ class _Sheet:
             draft.angle = float(text)
         elif word.type == "STRING":
             draft.description = text
-        elif values and draft.package is None and PACKAGE.fullmatch(text):
+        elif draft.package is None and (
+            _SIZE.fullmatch(text) or (values and PACKAGE.fullmatch(text))
+        ):
             draft.package = text
         else:
             values.append(text)

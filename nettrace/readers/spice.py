@@ -2,8 +2,9 @@
 
 A subcircuit is usually the model of one chip, so an X element is one part whose pins have the
 port names of its `.subckt`; `read_with(document, "flatten")` expands it to path names (`X1/R3`).
-Pins are the element's nodes counted from 1. Names compare without case and are shown as first
-written; node 0 and GND are one net.
+Pins are the element's nodes counted from 1, unless a remark of the deck says their numbers
+(`spice_remarks`). Names compare without case and are shown as first written; node 0 and GND are one
+net.
 
 Values stay as written. Because SPICE and the trade read `1M` differently, the number a simulator
 takes is stated beside it, in `properties["spice_value"]`.
@@ -24,6 +25,7 @@ from nettrace.readers.spice_expressions import Environment
 from nettrace.readers.spice_flatten import GROUND, expand
 from nettrace.readers.spice_models import pin_names
 from nettrace.readers.spice_numbers import spice_number
+from nettrace.readers.spice_remarks import read_remarks
 from nettrace.readers.spice_scopes import ScopeReader
 from nettrace.readers.spice_sources import constant_volts
 from nettrace.readers.spice_text import Line
@@ -91,6 +93,8 @@ class _DeckReader:
         self.scopes = ScopeReader(deck, builder)
         self.shown: dict[str, str] = {}  # node as written -> net as shown
         self.first: dict[str, str] = {}  # lower case -> net as shown
+        self.remarks = read_remarks(deck.texts[0])
+        self.used: set[str] = set()  # nets as shown
         self.volts: dict[str, tuple[float, Place]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
         self.undefined: dict[str, Place] = {}  # subcircuits not in the deck
@@ -116,16 +120,20 @@ class _DeckReader:
         """Make a part of `R1 a b 10k`: what most lines are, so it takes the shortest way."""
         shown = self.shown
         place = _new(Place, (self.deck.files[line[0]], line[1], 1))
+        if refdes.lower() in self.remarks.parts:
+            refdes, numbers = self._said(refdes, 2, (), place)
+        else:
+            numbers = _NUMBERS
         draft = self.builder.part(refdes, place)
         draft.value = value
         number = _number_text(value)
         if number is not None:
             draft.properties["spice_value"] = number
         else:  # 4k7: no number to SPICE
-            draft.properties["spice_element"] = refdes[0].upper()
+            draft.properties["spice_element"] = line[2][0].upper()
         draft.pin_facts = {
-            ("1", shown.get(node_1) or self._net(node_1)): _NO_FACTS,
-            ("2", shown.get(node_2) or self._net(node_2)): _NO_FACTS,
+            (numbers[0], shown.get(node_1) or self._net(node_1)): _NO_FACTS,
+            (numbers[1], shown.get(node_2) or self._net(node_2)): _NO_FACTS,
         }
 
     def add(
@@ -145,7 +153,7 @@ class _DeckReader:
             draft.value = value
         names: tuple[str | None, ...] = ()
         if element.letter in "rcl":
-            self._state_number(draft, value, environment)
+            self._state_number(draft, element.letter, value, environment)
             if element.model is not None or element.settings:
                 self._state_model(draft, element, scope)
         elif nodes or element.controls:
@@ -154,27 +162,55 @@ class _DeckReader:
             draft.properties.update(element.settings)
         if not nodes and element.letter != "k":
             self.bare.append((refdes, place))
+        numbers: tuple[str, ...] = _NUMBERS
+        if refdes.lower() in self.remarks.parts:
+            draft.refdes, numbers = self._said(refdes, len(nodes), names, place)
+            # in the order of the nodes
+            draft.properties["spice_pins"] = " ".join(numbers[: len(nodes)])
         shown = self.shown
         for index, node in enumerate(nodes):
-            number = _NUMBERS[index] if index < len(_NUMBERS) else str(index + 1)
+            number = numbers[index] if index < len(numbers) else str(index + 1)
             net = shown.get(node) or self._net(node)
-            draft.pin(number, net, name=names[index] if index < len(names) else None)
+            name = names[index] if index < len(names) else None
+            draft.pin(number, net, name=name if name != number else None)
+
+    def _said(
+        self, name: str, count: int, ports: tuple[str | None, ...], place: Place
+    ) -> tuple[str, tuple[str, ...]]:
+        """Return refdes and pin numbers of an element that a remark is about."""
+        remark = self.remarks.parts[name.lower()]
+        numbers = remark.numbers(count, ports)
+        if numbers is None and (remark.pins or remark.pins_as_ports):
+            self.builder.warn(
+                "remark-does-not-fit",
+                f"the remark about {name} names other pins than its {count} nodes have: counted",
+                place,
+            )
+        return remark.refdes, numbers or _NUMBERS
 
     def _net(self, node: str) -> str:
         lowered = node.lower()
         if lowered in GROUND:
             lowered = "0"
-        net = self.first.setdefault(lowered, node)
+        net = self.first.get(lowered)
+        if net is None:
+            net, count = self.remarks.nets.get(lowered, node), 2
+            while net in self.used:  # a remark must not make two nets one
+                net, count = f"{node}~{count}", count + 1
+            self.used.add(net)
+            self.first[lowered] = net
         self.shown[node] = net
         return net
 
-    def _state_number(self, draft: PartDraft, value: str | None, environment: Environment) -> None:
+    def _state_number(
+        self, draft: PartDraft, letter: str, value: str | None, environment: Environment
+    ) -> None:
         if value is None:
             return
         text = _number_text(value)
         if text is None:
             # 4k7, DNP, an expression: no number by its looks, so say by whose rules it stands
-            draft.properties["spice_element"] = draft.refdes.rsplit("/", 1)[-1][0].upper()
+            draft.properties["spice_element"] = letter.upper()
         if text is None and (number := environment.value_of(value)) is not None:
             text = repr(number)
         if text is not None:
@@ -271,6 +307,10 @@ class _DeckReader:
 
     def finish(self) -> None:
         """Declare the nets that have more to them than pins, and sum up what was amiss."""
+        if self.remarks.unfitted:
+            for draft in self.builder.parts:
+                if draft.refdes in self.remarks.unfitted:
+                    draft.fitted = False
         spellings: dict[str, list[str]] = {}
         for written, net in self.shown.items():
             if written != net:

@@ -6,7 +6,8 @@ names the pins and has no content. Ports have the pins' names where the pins are
 (then the position is the number), else their numbers.
 
 SPICE compares names without case and has few letters to spare: names that would meet or could not
-be written are changed, and remarks at the end say which.
+be written are changed. Remarks say which, and what the elements' pins are, so that our reader
+gives the board's own names and numbers back (`readers/spice_remarks.py`).
 """
 
 from __future__ import annotations
@@ -27,11 +28,16 @@ _WORD_CHARACTERS = frozenset("_+-./~#:<>|!@^&%?[]*")
 _PASSIVES = {"R": "ohms", "C": "farads", "L": "henries"}
 _KINDS = {"R": "resistor", "C": "capacitor", "L": "inductor"}
 _PLAIN_REFDES = re.compile(r"[RCL]\d+[A-Za-z]?\Z")
+_WORD = re.compile(r"\S+")
+AS_PORTS = "as ports"  # the ports of the part's subcircuit are its pin numbers
 _EXPRESSION = re.compile(r"[\s()*/<>=!?]")
 #: Properties that say how an element of a deck was written.
 _OWN_PROPERTIES = frozenset(
-    ("spice_element", "spice_value", "model", "model_type", "model_parameters", "controls", "words")
-)
+    (
+        "spice_element", "spice_value", "spice_pins", "model", "model_type", "model_parameters",
+        "controls", "words",
+    )
+)  # fmt: skip
 _SUFFIXES = (
     (1e12, "T"),
     (1e9, "G"),
@@ -83,6 +89,7 @@ class _Writer:
         self.nets = self._net_words()
         self.refdes = _Names()
         self.lines: list[str] = []
+        self.remarks: list[str] = []
         self.models: dict[str, str] = {}  # lower-case name -> its line
         # ports and wished name -> name of the subcircuit
         self.bodies: dict[tuple[str, tuple[str, ...]], str] = {}
@@ -105,8 +112,7 @@ class _Writer:
             if part.refdes or part.pins:
                 self.part(part)
         title = " ".join(self.board.name.split()) or "board"
-        changed = self.changed + self.refdes.changed
-        remarks = [f"* {_shown(name)} is written {one}" for name, one in changed]
+        remarks = [*self.remarks, *_net_remarks(self.changed)]
         bodies: list[str] = []
         for (_, ports), name in self.bodies.items():
             bodies += [*_wrapped([".subckt", name, *ports]), f".ends {name}"]
@@ -115,19 +121,19 @@ class _Writer:
 
     def part(self, part: Part) -> None:
         if part.fitted is False:
-            self.lines.append(f"* {_shown(part.key)} is not fitted")
-        pins = list(part.pins)
-        counted = [pin.number for pin in pins] == [str(n) for n in range(1, len(pins) + 1)]
+            self.lines.append(f"* {_shown(part.refdes or part.key)} is not fitted")
         letter = part.properties.get("spice_element", "")
+        pins = _in_node_order(part)
+        counted = _counted(pins) or pins != list(part.pins)
         if not pins:
             self.bare(part)
         elif counted and self.is_element(part, letter):
             self.element(part, letter, pins)
         elif counted and len(pins) == 2 and self.is_passive(part):
             # no value known: none written
-            self.lines += _wrapped(
-                [self.name(part), *self.nodes(part, pins), *_value_text(part).split()]
-            )
+            name = self.name(part)
+            self.lines += _wrapped([name, *self.nodes(part, pins), *_value_text(part).split()])
+            self.remark(part, name)
         else:
             self.call(part, pins, counted=counted)
 
@@ -168,10 +174,19 @@ class _Writer:
         """A part without pins: a name and one word, as schematic tools write it."""
         if part.properties.get("spice_element") == "K":
             coupled = part.properties.get("controls", "").split()
-            self.lines += _wrapped([self.name(part), *coupled, *(part.value or "").split()])
+            name = self.name(part)
+            self.lines += _wrapped([name, *coupled, *(part.value or "").split()])
+        else:
+            name = self.name(part)
+            word = _word(part.value or "") or f"__{_word(part.refdes) or 'part'}"
+            self.lines.append(f"{name} {word}")
+        self.remark(part, name)
+
+    def remark(self, part: Part, name: str, pins: str = "") -> None:
+        """Say which part an element is, where its name or its pins do not say so."""
+        if (name == part.refdes and not pins) or not _WORD.fullmatch(part.refdes):
             return
-        word = _word(part.value or "") or f"__{_word(part.refdes) or 'part'}"
-        self.lines.append(f"{self.name(part)} {word}")
+        self.remarks.append(f"* part {part.refdes} is {name}{f', pins {pins}' if pins else ''}")
 
     def call(self, part: Part, pins: list[Pin], *, counted: bool) -> None:
         names = _Names()
@@ -182,13 +197,21 @@ class _Writer:
         body = self.bodies.get((wished, ports))
         if body is None:
             body = self.bodies[wished, ports] = self.body_names.new(wished, "PART")
-        self.lines += _wrapped(
-            [self.name(part, "X"), *self.nodes(part, pins), body, *_settings(part)]
-        )
+        name = self.name(part, "X")
+        self.lines += _wrapped([name, *self.nodes(part, pins), body, *_settings(part)])
+        numbers = [pin.number for pin in pins]
+        if counted:
+            self.remark(part, name)
+        elif list(ports) == numbers:
+            self.remark(part, name, AS_PORTS)
+        else:
+            self.remark(part, name, _number_list(numbers))
 
     def element(self, part: Part, letter: str, pins: list[Pin]) -> None:
         """An element that was read from a deck, under its own letter again."""
-        nodes, value, words = self.nodes(part, pins), part.value or "", [self.name(part)]
+        name = self.name(part)
+        nodes, value, words = self.nodes(part, pins), part.value or "", [name]
+        self.remark(part, name, "" if _counted(pins) else _number_list([p.number for p in pins]))
         model = part.properties.get("model", "")
         if letter in "RCL":
             words += [*nodes, *([model] if model != value else []), *_quoted(value).split()]
@@ -213,6 +236,28 @@ class _Writer:
         if name and kind:
             parameters = part.properties.get("model_parameters", "")
             self.models.setdefault(name.lower(), f".model {name} {kind}({parameters})")
+
+
+def _in_node_order(part: Part) -> list[Pin]:
+    """Return the pins as the element they were read from has them, else by number."""
+    wanted = part.properties.get("spice_pins", "").split()
+    by_number = {pin.number: pin for pin in part.pins}
+    if wanted and len(by_number) == len(part.pins) and set(wanted) == set(by_number):
+        return [by_number[number] for number in wanted]
+    return list(part.pins)
+
+
+def _counted(pins: list[Pin]) -> bool:
+    return [pin.number for pin in pins] == [str(n) for n in range(1, len(pins) + 1)]
+
+
+def _number_list(numbers: list[str]) -> str:
+    """Return numbers as a remark holds them; "" where one has a blank in it."""
+    return " ".join(numbers) if all(_WORD.fullmatch(number) for number in numbers) else ""
+
+
+def _net_remarks(changed: list[tuple[str, str]]) -> list[str]:
+    return [f"* net {_shown(name)} is written {one}" for name, one in changed]
 
 
 def _settings(part: Part) -> list[str]:

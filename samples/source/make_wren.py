@@ -2,7 +2,8 @@
 
     python samples/source/make_wren.py [FOLDER]
 
-FOLDER is where ``wren/`` and ``formats/`` are written; without it, the folder above this one.
+FOLDER is where ``wren/`` and ``formats/`` are written; without it, the folder above this one. Typed
+sheet and JSON are notations of nettrace's own, so nettrace writes them from the board file.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 
 from board_file import board_text
@@ -21,6 +23,9 @@ from ipcd356_file import bare_board_text
 from netlist_file import netlist_text
 from spice_deck import deck_text
 from tables import parts_list_text, places_text
+
+from nettrace.readers.registry import read_file
+from nettrace.writers.registry import write_board
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,6 +41,10 @@ FILES: tuple[tuple[str, Callable[[Description], str]], ...] = (
     ("formats/wren-places.csv", places_text),
 )
 
+#: The board file says the most, so these are written from it.
+OWN_SOURCE = "wren/wren.kicad_pcb"
+OWN_FILES = (("formats/wren.sheet", "sheet"), ("formats/wren.json", "json"))
+
 
 def write_all(folder: Path) -> list[Path]:
     """Write every file below ``folder`` and return their paths."""
@@ -45,6 +54,11 @@ def write_all(folder: Path) -> list[Path]:
         path = folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text(text(description), encoding="utf-8", newline="\n")
+        paths.append(path)
+    board = read_file(folder / OWN_SOURCE, OWN_SOURCE)
+    for name, kind in OWN_FILES:
+        path = folder / name
+        path.write_text(write_board(board, kind), encoding="utf-8", newline="\n")
         paths.append(path)
     return paths
 

@@ -2,7 +2,7 @@
 
 Resistors, capacitors, coils, single diodes and the NPN transistor stand under their own letters;
 everything else is an X element whose subcircuit has one node for each pin, named by the pin's
-number. The bodies are stubs, with sources where a chip makes a rail, so that the operating point
+number; remarks say which part each element is, and how its pins are numbered. The bodies are stubs, with sources where a chip makes a rail, so that the operating point
 shows the board running from USB with a half-full cell.
 """
 
@@ -37,7 +37,7 @@ def spice_value(value: str) -> str:
 def deck_text(description: Description) -> str:
     lines = [
         f".title {description.board['title']}",
-        "* not fitted on the board, yet drawn: " + " ".join(description.board["not_fitted"]),
+        *(f"* {refdes} is not fitted" for refdes in description.board["not_fitted"]),
     ]
     bodies: dict[str, list[str]] = {}
     for part in description.parts:
@@ -48,8 +48,10 @@ def deck_text(description: Description) -> str:
             lines.append(f"{part.refdes} {nets['1']} {nets['2']} {spice_value(part.value)}")
         elif "element" in part.deck:
             _, *pins, model = part.deck["element"].split()
+            lines.append(f"* part {part.refdes} is {part.refdes}, pins {' '.join(pins)}")
             lines.append(f"{part.refdes} {' '.join(nets[pin] for pin in pins)} {model}")
         else:
+            lines.append(f"* part {part.refdes} is X{part.refdes}, pins as ports")
             lines += continued([f"X{part.refdes}", *nets.values(), part.item])
             bodies.setdefault(part.item, subcircuit_lines(part))
     for body in bodies.values():

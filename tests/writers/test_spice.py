@@ -55,7 +55,7 @@ def test_a_node_that_begins_with_a_dollar_is_written_otherwise() -> None:
     # ngspice takes it for a remark
     board = read_file(CASES / "dollar_nodes.cir")
     text = write(board)
-    assert "* $N_0001 is written _N_0001" in text.splitlines()
+    assert "* net $N_0001 is written _N_0001" in text.splitlines()
     assert groups(read(Document("t.cir", text))) == groups(board)
 
 
@@ -96,7 +96,7 @@ def test_values_are_written_as_spice_reads_them(refdes: str, value: str | None, 
 def test_a_subcircuit_stub_carries_the_pins_names() -> None:
     board = one_part("U1", "REG33", "VIN", "GND", "OUT", p1="IN", p2="GND", p3="OUT")
     assert ".subckt REG33 IN GND OUT" in write(board).splitlines()
-    assert [pin.name for pin in read_back(board).part_by_key["XU1"].pins] == ["IN", "GND", "OUT"]
+    assert [pin.name for pin in read_back(board).part_by_key["U1"].pins] == ["IN", "GND", "OUT"]
 
 
 def test_pins_that_are_not_counted_keep_their_numbers_as_names() -> None:
@@ -115,8 +115,57 @@ def test_nets_that_differ_in_case_alone_stay_apart_and_ground_is_one() -> None:
     text = write(builder.build())
     back = read(Document("t.cir", text))
     assert len(back.nets) == 7
-    assert "* sda is written sda_2" in text
-    assert "* a b is written a_b" in text or "* a_b is written a_b_2" in text
+    assert "* net sda is written sda_2" in text
+    assert "* net a b is written a_b" in text or "* net a_b is written a_b_2" in text
+
+
+def test_remarks_give_the_boards_own_names_and_numbers_back() -> None:
+    builder = BoardBuilder("t", "made")
+    for refdes, pins in (("D1", {"1": "K", "2": "A"}), ("F1", {"1": None, "2": None})):
+        part = builder.part(refdes)
+        part.fitted = False if refdes == "F1" else None
+        for number, name in pins.items():
+            part.pin(number, f"net {number}", name=name)
+    socket = builder.part("J1")
+    for number in ("A1", "MP"):
+        socket.pin(number, "net 1")
+    board = builder.build()
+    back = read_back(board)
+    assert {part.refdes: part.fitted for part in back.parts} == {
+        "D1": None,
+        "F1": False,
+        "J1": None,
+    }
+    assert [net.name for net in back.nets] == ["net 1", "net 2"]
+    for part in board.parts:
+        pins = [(pin.number, pin.net) for pin in part.pins]
+        assert [(pin.number, pin.net) for pin in back.part_by_key[part.key].pins] == pins
+
+
+def test_a_diode_keeps_its_polarity_whatever_its_pads_are_numbered() -> None:
+    deck = "t\n* part D3 is D3, pins 2 1\nD3 anode cathode LED\n.model LED D(n=3)\n.end\n"
+    board = read(Document("t.cir", deck))
+    pins = {pin.number: (pin.name, pin.net) for pin in board.part_by_key["D3"].pins}
+    assert pins == {"2": ("A", "anode"), "1": ("K", "cathode")}
+    assert "D3 anode cathode LED" in write(board)
+    assert read_back(board).part_by_key["D3"].pins[0].net == "cathode"
+
+
+@pytest.mark.parametrize(
+    ("remark", "code"),
+    [
+        ("* part D3 is D3, pins 1 2 3", "remark-does-not-fit"),
+        ("* part D3 is D3, pins 1 1", "remark-does-not-fit"),
+        ("* part D3 is D9, pins 2 1", None),
+        ("* net cathode is written anode", None),  # would make two nets one
+    ],
+)
+def test_a_remark_that_does_not_fit_changes_no_connection(remark: str, code: str | None) -> None:
+    deck = f"t\n{remark}\nD3 anode cathode LED\n.model LED D(n=3)\n.end\n"
+    board = read(Document("t.cir", deck))
+    assert len(board.nets) == 2
+    assert [pin.number for pin in board.part_by_key["D3"].pins] == ["1", "2"]
+    assert [warning.code for warning in board.warnings] == ([code] if code else [])
 
 
 def test_a_long_list_of_remarks_hides_no_deck(boards: Path) -> None:

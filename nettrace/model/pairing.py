@@ -1,0 +1,96 @@
+"""What writers do to references and pin numbers, and how a name is found again behind it.
+
+Fixed columns cut names (IPC-D-356), a deck puts an X before a refdes and counts pins by position
+(SPICE), and some IPC-2581 writers make references unique with `_1` and replace signs by `_`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Collection, Mapping
+
+from nettrace.model.board import Board, Part
+
+__all__ = [
+    "CUTTING_FORMATS",
+    "PIN_COLUMNS",
+    "REFDES_COLUMNS",
+    "base_of_mangled",
+    "behind_x",
+    "cuts_names",
+    "longer_names",
+    "pin_numbers",
+]
+
+#: Formats whose fixed columns cut names: six characters of a refdes, four of a pin.
+CUTTING_FORMATS = frozenset({"ipc-d-356"})
+REFDES_COLUMNS, PIN_COLUMNS = 6, 4
+
+_UNIQUE_SUFFIX = re.compile(r"(.*?)_\d+\Z", re.DOTALL)
+#: What stands in a refdes under any writer; the rest may have become `_`.
+_SIGN = re.compile(r"[^A-Za-z0-9_]")
+#: Elements that have no order among their two ends.
+_TWO_ENDED = frozenset("RCL")
+
+
+def cuts_names(board: Board) -> bool:
+    """Return whether a source of the board cuts names."""
+    return any(source.format in CUTTING_FORMATS for source in board.sources)
+
+
+def longer_names(cut: str, names: Collection[str], columns: int) -> list[str]:
+    """Return the names that `cut` may be the first `columns` characters of."""
+    if len(cut) != columns:
+        return []
+    return [name for name in names if name.startswith(cut)]
+
+
+def behind_x(part: Part) -> str:
+    """Return the refdes behind the X that makes an element of a deck a subcircuit; "" if none."""
+    if part.properties.get("spice_element") != "X" or "spice_pins" in part.properties:
+        return ""
+    return part.refdes[1:]
+
+
+def base_of_mangled(refdes: str, names: Collection[str]) -> list[str]:
+    """Return the names that `refdes` may be the unique form of: `P1_1` of P1, `Ref__` of Ref**."""
+    match = _UNIQUE_SUFFIX.match(refdes)
+    bases = [refdes] if match is None else [refdes, match[1]]
+    found: list[str] = []
+    for base in bases:
+        plain = _SIGN.sub("_", base)
+        found += [name for name in names if name == base or _SIGN.sub("_", name) == plain]
+    return list(dict.fromkeys(found))
+
+
+def pin_numbers(part: Part, others: Mapping[str, str | None]) -> dict[str, str]:
+    """Return number in `part` -> number among `others`, for pins that are surely the same.
+
+    An element of a deck whose remarks do not say its pin numbers has positions instead. Then its
+    pins are found by their names: ports of the subcircuit, A and K of a diode.
+
+    Args:
+        part: of any source.
+        others: number -> pin name (None: not known) of the same part in another source.
+    """
+    same = {pin.number: pin.number for pin in part.pins if pin.number in others}
+    element = part.properties.get("spice_element", "R")
+    if element in _TWO_ENDED or "spice_pins" in part.properties:
+        return same
+    names = {pin.number: (pin.name or "").casefold() for pin in part.pins}
+    if all(names.values()) and len(set(names.values())) == len(names):
+        numbers = {number.casefold(): number for number in others}
+        if set(names.values()) <= set(numbers):
+            return {number: numbers[name] for number, name in names.items()}
+        count = Counter(name.casefold() for name in others.values() if name)
+        by_name = {
+            name.casefold(): number
+            for number, name in others.items()
+            if name and count[name.casefold()] == 1
+        }
+        if set(names.values()) <= set(by_name):
+            return {number: by_name[name] for number, name in names.items()}
+        return {}
+    # board decks write elements without a model in the order of the symbol's pins
+    return {} if element == "X" else same
