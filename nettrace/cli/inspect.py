@@ -9,6 +9,14 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.completion import (
+    complete_buses,
+    complete_nets,
+    complete_pads,
+    complete_parts,
+    complete_places,
+    complete_rails,
+)
 from nettrace.cli.options import (
     BoardInput,
     PlaceInput,
@@ -78,7 +86,7 @@ def area(source: BoardInput, place: PlaceInput) -> None:
 
 @click.command()
 @board_options
-@click.argument("name")
+@click.argument("name", shell_complete=complete_nets)
 def net(source: BoardInput, name: str) -> None:
     """Show a net: its kind, voltage and why, pins, pulls, and what it reaches.
 
@@ -110,7 +118,7 @@ def _means_one(pattern: str, found: int) -> bool:
 
 @click.command()
 @board_options
-@click.argument("refdes")
+@click.argument("refdes", shell_complete=complete_parts)
 def part(source: BoardInput, refdes: str) -> None:
     """Show a part: value, pins and nets, what it likely does, what happens without it.
 
@@ -137,7 +145,7 @@ def part(source: BoardInput, refdes: str) -> None:
 
 @click.command()
 @board_options
-@click.argument("pad", required=False, metavar="[REFDES.PIN]")
+@click.argument("pad", required=False, metavar="[REFDES.PIN]", shell_complete=complete_pads)
 @click.option("--at", metavar="X,Y", help="The pad nearest to a point: mm, y up.")
 @side_option
 def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -> None:
@@ -176,7 +184,7 @@ def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -
 
 @click.command()
 @board_options
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=complete_rails)
 def rail(source: BoardInput, name: str | None) -> None:
     """Show rails and grounds: voltage and why, source, loads, decoupling.
 
@@ -199,7 +207,7 @@ def rail(source: BoardInput, name: str | None) -> None:
 
 @click.command()
 @board_options
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=complete_buses)
 def bus(source: BoardInput, name: str | None) -> None:
     """Show serial buses: lines, pull-ups and whether they suit, every part on the bus.
 
@@ -222,8 +230,8 @@ def bus(source: BoardInput, name: str | None) -> None:
 
 @click.command()
 @board_options
-@click.argument("from_", metavar="FROM")
-@click.argument("to", metavar="TO")
+@click.argument("from_", metavar="FROM", shell_complete=complete_places)
+@click.argument("to", metavar="TO", shell_complete=complete_places)
 def path(source: BoardInput, from_: str, to: str) -> int:
     """Show how two nets or pads are tied through series parts: all shortest ways.
 

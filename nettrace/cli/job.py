@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.completion import complete_files, complete_pads
 from nettrace.cli.job_options import change_bench, job_options, open_bench
 from nettrace.cli.main import CommandTable, Entry
 from nettrace.cli.options import PlaceInput, place_options, rail_notes
@@ -61,7 +62,7 @@ def job() -> None:
 
 @click.command("open")
 @click.argument("path", metavar="JOB")
-@click.argument("board", metavar="BOARD")
+@click.argument("board", metavar="BOARD", shell_complete=complete_files)
 @click.option("--title", default="", metavar="TEXT", help="What the sheet is headed with.")
 @click.option("--with", "with_files", multiple=True, metavar="FILE", help="Add a source.")
 @click.option("--format", "format_name", metavar="NAME", help="Format of BOARD.")
@@ -110,7 +111,7 @@ DAMAGE is missing, cracked, shifted, doubtful, lifted, cut, bridged, sound or fi
 @click.command(epilog=MARK_EPILOG)
 @job_options
 @click.argument("damage", metavar="DAMAGE")
-@click.argument("places", nargs=-1, metavar="[REFDES|REFDES.PIN]...")
+@click.argument("places", nargs=-1, metavar="[REFDES|REFDES.PIN]...", shell_complete=complete_pads)
 @click.option("--with", "with_part", metavar="LOOSE", help="Fitted with this loose part.")
 @click.option("--note", default="", metavar="TEXT", help="A remark on it.")
 @place_options

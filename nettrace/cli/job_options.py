@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 import click
 
+from nettrace.cli.completion import complete_files
 from nettrace.views.text import write_json, write_note
 
 if TYPE_CHECKING:
@@ -26,7 +27,7 @@ _R = TypeVar("_R")
 def job_options(command: Callable[_P, _R]) -> Callable[..., _R]:
     """Add JOB, `--json` and `--debug`; the command gets `path` and `as_json`."""
 
-    @click.argument("path", metavar="JOB")
+    @click.argument("path", metavar="JOB", shell_complete=complete_files)
     @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
     @click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
     @wraps(command)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.completion import complete_places
 from nettrace.cli.job_options import job_options, open_bench
 from nettrace.errors import NettraceError, NothingMatches
 from nettrace.views.text import write_json, write_note
@@ -139,7 +140,7 @@ def refit(path: str, as_json: bool) -> None:
 
 @click.command()
 @job_options
-@click.argument("places", nargs=-1, metavar="[NET|REFDES.PIN]...")
+@click.argument("places", nargs=-1, metavar="[NET|REFDES.PIN]...", shell_complete=complete_places)
 def wire(path: str, as_json: bool, places: tuple[str, ...]) -> None:
     """Say where to solder wires for lifted pads and cut tracks: those marked, or the ones named."""
     from nettrace.bench.wire import plan_wires

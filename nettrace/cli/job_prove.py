@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.completion import complete_places
 from nettrace.cli.job_options import change_bench, job_options, open_bench
 from nettrace.errors import BadInput, ExitCode, Place, WrongUsage
 from nettrace.views.text import write_json, write_note
@@ -64,8 +65,8 @@ The CSV has a heading row: at, to, shown, and if needed quantity, stage, note.
 
 @click.command(epilog=READ_EPILOG)
 @job_options
-@click.argument("at", required=False)
-@click.argument("to", required=False)
+@click.argument("at", required=False, shell_complete=complete_places)
+@click.argument("to", required=False, shell_complete=complete_places)
 @click.argument("shown", required=False)
 @click.option("--as", "quantity", metavar="QUANTITY", help="ohms, farads, diode, volts, amperes.")
 @click.option("--stage", default="", metavar="TEXT", help="intake, after refit...")

@@ -10,11 +10,14 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
 from nettrace.version import __version__
+
+if TYPE_CHECKING:
+    from click.shell_completion import CompletionItem
 
 __all__ = ["COMMANDS", "Entry", "cli", "main"]
 
@@ -41,6 +44,7 @@ LOOK = "Read the board"
 REPAIR = "Repair"
 FIGURES = "Figures"
 FILES = "Files"
+START = "To begin with"
 
 COMMANDS: tuple[Entry, ...] = (
     Entry("summary", "nettrace.cli.inspect", "What was read: sources, counts, conflicts.", LOOK),
@@ -58,6 +62,8 @@ COMMANDS: tuple[Entry, ...] = (
     Entry("draw", "nettrace.cli.draw", "A picture: graph or map of a damaged area.", FILES),
     Entry("compare", "nettrace.cli.exchange", "Two netlists: opens, shorts, missing parts.", FILES),
     Entry("convert", "nettrace.cli.exchange", "Write the board in another open format.", FILES),
+    Entry("sample", "nettrace.cli.sample", "Lay the sample board down to try things on.", START),
+    Entry("completion", "nettrace.cli.completion", "The script that completes words.", START),
 )
 
 
@@ -94,6 +100,18 @@ class CommandTable(click.Group):
             raise click.UsageError(f"no command {args[0]!r}. {hint}", ctx)
         return super().resolve_command(ctx, args)
 
+    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
+        """Return the commands that go on from what is typed; none is imported for that."""
+        from click.shell_completion import CompletionItem
+
+        found = [
+            CompletionItem(entry.name, help=entry.help)
+            for entry in self.entries.values()
+            if entry.name.startswith(incomplete)
+        ]
+        # options are click's own matter; it lists them where a dash is typed
+        return found or click.Command.shell_complete(self, ctx, incomplete)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
         """Write the table's lines; no command is imported for that."""
         sections: dict[str, list[tuple[str, str]]] = {}
@@ -103,6 +121,22 @@ class CommandTable(click.Group):
             with formatter.section(section):
                 formatter.write_dl(lines)
 
+
+#: What stands on the screen when nothing was asked.
+HINT = f"""\
+nettrace {__version__}: what every bare pad of a damaged board was, from its netlist.
+
+  nettrace summary BOARD                        what was read
+  nettrace area BOARD --around J3 --radius 4    a damaged area, worst loss first
+  nettrace net BOARD SDA                        one net: voltage, pull-ups, every pin
+  nettrace reading BOARD R12.2                  what the meter should show there
+  nettrace job open my.job BOARD                a repair, from damage to proof
+
+BOARD is a file, or a folder of files of one board. None at hand?
+  nettrace sample wren samples
+  nettrace area samples/wren --around J3 --radius 4
+
+All commands: nettrace --help. One of them: nettrace area --help."""
 
 EPILOG = """\
 BOARD is a file, a folder (every file in it that can be read, merged) or a board.toml.
@@ -129,7 +163,7 @@ Examples:
 def cli(ctx: click.Context, debug: bool) -> None:  # noqa: ARG001 - main() looks for --debug itself
     """Read a damaged board from its netlist: what every bare pad was, and what stops without it."""
     if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help())
+        click.echo(HINT)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

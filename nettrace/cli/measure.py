@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.completion import complete_parts, complete_places
 from nettrace.cli.options import BoardInput, board_options, rail_notes
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.names import natural_key
@@ -67,8 +68,18 @@ def _fraction(text: str | None) -> float | None:
     return percent / 100
 
 
+def _formula_names(
+    ctx: click.Context,  # noqa: ARG001 - click's signature
+    param: click.Parameter,  # noqa: ARG001 - click's signature
+    incomplete: str,
+) -> list[str]:
+    from nettrace.electrical.formulas import FORMULAS
+
+    return [item.name for item in FORMULAS if item.name.startswith(incomplete.lower())]
+
+
 @click.command()
-@click.argument("name", required=False)
+@click.argument("name", required=False, shell_complete=_formula_names)
 @click.argument("inputs", nargs=-1, metavar="[INPUT=VALUE]...")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
 @click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
@@ -119,10 +130,21 @@ def formula(
 
 @click.command()
 @board_options
-@click.argument("pad", metavar="PAD")
-@click.option("--to", "to", metavar="PAD|NET", help="The other probe; else ground, rail, part.")
+@click.argument("pad", metavar="PAD", shell_complete=complete_places)
 @click.option(
-    "--without", "without", multiple=True, metavar="REFDES", help="A part that is missing."
+    "--to",
+    "to",
+    metavar="PAD|NET",
+    help="The other probe; else ground, rail, part.",
+    shell_complete=complete_places,
+)
+@click.option(
+    "--without",
+    "without",
+    multiple=True,
+    metavar="REFDES",
+    help="A part that is missing.",
+    shell_complete=complete_parts,
 )
 def reading(source: BoardInput, pad: str, to: str | None, without: tuple[str, ...]) -> None:
     """Say what a meter should show at PAD (REFDES.PIN or a net), and how sure that is.

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from contextvars import ContextVar
 from dataclasses import dataclass
 from functools import wraps
 from typing import TYPE_CHECKING, ParamSpec, TypeVar
 
 import click
 
+from nettrace.cli.completion import complete_files, complete_nets, complete_pads
 from nettrace.errors import WrongUsage
 
 if TYPE_CHECKING:
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from nettrace.model.board import Board, Side
 
 __all__ = [
+    "LOADED",
     "BoardInput",
     "PlaceInput",
     "board_options",
@@ -24,6 +27,11 @@ __all__ = [
     "side_named",
     "side_option",
 ]
+
+#: What commands have loaded, for the one who wants to keep their answers: (paths, circuit).
+LOADED: ContextVar[list[tuple[tuple[str, ...], Circuit]] | None] = ContextVar(
+    "LOADED", default=None
+)
 
 _P = ParamSpec("_P")
 _R = TypeVar("_R")
@@ -45,13 +53,17 @@ class BoardInput:
         """Read it all and return the circuit."""
         from nettrace.loading import load
 
-        return load(
+        circuit = load(
             self.path,
             self.with_files,
             format_name=self.format_name,
             rails=rail_notes(self.rails),
             hierarchy=self.hierarchy,
         )
+        loaded = LOADED.get()
+        if loaded is not None:
+            loaded.append(((self.path, *self.with_files), circuit))
+        return circuit
 
 
 def rail_notes(words: tuple[str, ...]) -> Mapping[str, float]:
@@ -70,8 +82,15 @@ def rail_notes(words: tuple[str, ...]) -> Mapping[str, float]:
 def board_options(command: Callable[_P, _R]) -> Callable[..., _R]:
     """Add BOARD and its options; the command gets them as one `BoardInput` named `source`."""
 
-    @click.argument("board", metavar="BOARD")
-    @click.option("--with", "with_files", multiple=True, metavar="FILE", help="Add a source.")
+    @click.argument("board", metavar="BOARD", shell_complete=complete_files)
+    @click.option(
+        "--with",
+        "with_files",
+        multiple=True,
+        metavar="FILE",
+        help="Add a source.",
+        shell_complete=complete_files,
+    )
     @click.option(
         "--format", "format_name", metavar="NAME", help="Format of BOARD, if not by content."
     )
@@ -81,7 +100,12 @@ def board_options(command: Callable[_P, _R]) -> Callable[..., _R]:
         help="Expand sheets and subcircuits, or keep each as one part.",
     )
     @click.option(
-        "--rail", "rails", multiple=True, metavar="NAME=V", help="A rail's voltage, as you know it."
+        "--rail",
+        "rails",
+        multiple=True,
+        metavar="NAME=V",
+        help="A rail's voltage, as you know it.",
+        shell_complete=complete_nets,
     )
     @click.option("--json", "as_json", is_flag=True, help="One JSON object on stdout.")
     @click.option("--no-cache", is_flag=True, help="Read the sources anew.")
@@ -182,7 +206,12 @@ side_option = click.option(
 def place_options(command: Callable[_P, _R]) -> Callable[..., _R]:
     """Add the place options; the command gets them as one `PlaceInput` named `place`."""
 
-    @click.option("--around", metavar="REFDES[.PIN]", help="Around a part or a pad.")
+    @click.option(
+        "--around",
+        metavar="REFDES[.PIN]",
+        help="Around a part or a pad.",
+        shell_complete=complete_pads,
+    )
     @click.option("--at", metavar="X,Y", help="Around a point: mm, y up, the file's own origin.")
     @click.option("--radius", type=float, metavar="MM", help="How far around; 5 if not given.")
     @click.option("--box", metavar="X1,Y1,X2,Y2", help="Inside a rectangle.")

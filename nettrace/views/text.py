@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import sys
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, TextIO
 
 from nettrace.version import __version__
@@ -20,6 +20,7 @@ __all__ = [
     "SCHEMA",
     "counted",
     "envelope",
+    "json_text",
     "listed",
     "plain_signs",
     "printable",
@@ -136,13 +137,17 @@ def envelope(key: str, answer: object, warnings: Sequence[Warning] = ()) -> dict
 
 def write_json(board: Board | None, key: str, answer: object) -> None:
     """Write the answer as one JSON object on stdout, with the board's warnings."""
-    import json
-
-    found: Mapping[str, object] = envelope(key, answer, board.warnings if board else ())
+    found = envelope(key, answer, board.warnings if board else ())
     utf8 = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
     lines = 1 if sys.stdout.isatty() else None  # for eyes; programs get it in one line, faster
-    text = json.dumps(found, ensure_ascii=not utf8, allow_nan=False, indent=lines)
-    _write(sys.stdout, _harmless(text) + "\n")
+    _write(sys.stdout, json_text(found, ascii_only=not utf8, indent=lines) + "\n")
+
+
+def json_text(value: object, *, ascii_only: bool = False, indent: int | None = None) -> str:
+    """Return a value as JSON that is safe to show on a terminal."""
+    import json
+
+    return _harmless(json.dumps(value, ensure_ascii=ascii_only, allow_nan=False, indent=indent))
 
 
 def _harmless(text: str) -> str:
@@ -157,7 +162,13 @@ def _harmless(text: str) -> str:
 
 
 def write_text(text: str) -> None:
-    """Write lines that were made by a view to stdout."""
+    """Write lines that were made by a view to stdout; long ones on a terminal through a pager."""
+    if sys.stdout.isatty():
+        from nettrace.views.paging import pager_for, show_paged
+
+        pager = pager_for(text.count("\n"))
+        if pager is not None and show_paged(text, pager):
+            return
     _write(sys.stdout, text)
 
 

@@ -259,5 +259,4 @@ def test_help_lists_every_command(run: Run) -> None:
     for entry in COMMANDS:
         assert f"  {entry.name} " in answer.out
         assert entry.help in answer.out
-    assert run().out == answer.out
     assert run("--version").out == f"nettrace, version {__version__}\n"
