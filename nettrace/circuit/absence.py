@@ -13,6 +13,7 @@ from nettrace.circuit.absence_pulls import PULL_RULES
 from nettrace.circuit.absence_site import Gap, Rule, minor, unknown
 from nettrace.circuit.absence_supply import SUPPLY_RULES
 from nettrace.circuit.evidence import Absence
+from nettrace.circuit.kinds import Kind
 
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
@@ -52,6 +53,9 @@ def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -
     if not circuit.kinds[part_key].fitted:
         return minor("not fitted as designed: nothing is missed")
     roles = circuit.roles(part_key)
+    logic = "cell" in part.properties and part.package is None
+    if logic and circuit.kinds[part_key].kind is Kind.UNKNOWN:
+        return unknown("a cell of a logic netlist is inside a chip, no part on a board")
     if not part.nets:
         if roles and roles[0].role in {"mechanical", "test point"}:
             return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role, gone)) or unknown()
@@ -70,4 +74,5 @@ def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -
     best = roles[0].role if roles else "unknown"
     if best == "unknown":
         return unknown("what it does is not known, so what stops is not known either")
-    return unknown(f"probably a {best}; what hangs on it cannot be seen in these sources")
+    article = "an" if best[0].lower() in "aeio" or best.startswith("LED") else "a"
+    return unknown(f"probably {article} {best}; what hangs on it cannot be seen in these sources")

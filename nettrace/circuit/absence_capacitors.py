@@ -48,10 +48,11 @@ def rail_capacitor(gap: Gap) -> Absence | None:
         return degrades(effect)
     whole = sum(bank.values())
     if own is None or not whole:
-        return minor(f"{rail} keeps {_count(len(others))} of {len(bank)} capacitors{serves}")
+        return minor(f"{rail} keeps {len(others)} of {_count(len(bank))}{serves}")
     share = own / whole
-    left = engineering(sum(others.values()), "F", 3)
-    text = f"{rail} keeps {left} of {engineering(whole, 'F', 3)} ({_count(len(others))} left)"
+    left, all_of_it = engineering(sum(others.values()), "F", 3), engineering(whole, "F", 3)
+    kept = f"nearly all of its {left}" if left == all_of_it else f"{left} of {all_of_it}"
+    text = f"{rail} keeps {kept} ({_count(len(others))} left)"
     if share > LARGE_SHARE:
         return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
     what = "less reserve when the load rises" if share > SMALL_SHARE else "more noise on the rail"

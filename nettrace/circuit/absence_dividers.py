@@ -114,10 +114,15 @@ _SETS: Final = (
     (re.compile(r"ILIM|OCSET|LIMIT"), "the current limit"),
     (re.compile(r"VSET|TRIM"), "the output voltage"),
     (re.compile(r"ROSC|\bRT\b"), "the switching frequency"),
-    (re.compile(r"ZQ|RZQ|RCOMP"), "the drive strength of the memory bus"),
+    (re.compile(r"ZQ|RZQ|DDR\w*RCO?MP|M_RCO?MP"), "the drive strength of the memory bus"),
+    (re.compile(r"RCO?MP|RCAL"), "the drive strength of the lines that it calibrates"),
     (re.compile(r"REXT|RREF|IREF|R_?REF|RBIAS|REF"), "the reference current"),
     (re.compile(r"TMR|TIMER"), "the safety timer"),
 )
+
+
+#: Pins across which a resistor calibrates output drivers (common practice, no source).
+_CALIBRATES: Final = re.compile(r"RCO?MP|RCAL")
 
 
 def set_resistor(gap: Gap) -> Absence | None:
@@ -134,6 +139,11 @@ def set_resistor(gap: Gap) -> Absence | None:
         and set(gap.chips_on(nets[0])) & set(gap.chips_on(nets[1]))
     ):
         between = f"between {nets[0]} and {nets[1]}"
+        if all(_CALIBRATES.search(gap.pin_words(net)) for net in nets):
+            return degrades(
+                f"the resistor of {listed(chips)} {between} is missing: the drive strength of the "
+                "lines that it calibrates is undefined"
+            )
         return degrades(f"the feedback of {listed(chips)} {between} is open: its gain is wrong")
     chip, net = next((key, n) for key in chips for n in nets if key in gap.chips_on(n))
     words = gap.pin_words(net)

@@ -104,7 +104,8 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
         )
         if not sides[0] or not sides[1]:
             who = listed(shared)
-            return degrades(f"{who} misses the part between its lines {first} and {second}")
+            misses = "misses the part between its" if len(shared) == 1 else "miss the part between"
+            return degrades(f"{who} {misses} lines {first} and {second}")
     for by_hand, reader in (sides, sides[::-1]):
         if all(gap.kind_of(key) is Kind.SWITCH for key in by_hand):
             return degrades(f"pressing {listed(by_hand)} no longer reaches {listed(reader)}")

@@ -166,7 +166,9 @@ def switching_transistor(gap: Gap) -> Absence | None:
     if not switched:
         return None
     what = listed(served)
-    return degrades(f"{listed(switched)} is no longer switched" + (f" ({what})" if what else ""))
+    verb = "is" if len(set(switched)) == 1 else "are"
+    effect = f"{listed(switched)} {verb} no longer switched"
+    return degrades(effect + (f" ({what})" if what else ""))
 
 
 def switch(gap: Gap) -> Absence | None:
@@ -220,8 +222,11 @@ def connector(gap: Gap) -> Absence:
     return degrades(*effects)
 
 
-def battery(_: Gap) -> Absence:
-    """No operation without a supply from outside."""
+def battery(gap: Gap) -> Absence:
+    """No operation without a supply from outside; a source of a simulation is on no board."""
+    if gap.kind_of(gap.key) is Kind.SOURCE:
+        fed = [net for net in gap.part.nets if not gap.is_ground(net)]
+        return unknown(f"nothing drives {listed(fed)}; a deck's source stands for what is outside")
     return blocks("the board runs from an outside supply alone")
 
 

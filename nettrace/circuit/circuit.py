@@ -144,11 +144,17 @@ class Circuit:
         if len(ups) != 1 or any(pull.direction == "down" for pull in pulls):
             return None
         pull = next(iter(ups.values()))
+        if any(self._divides(each.part) for each in pulls):
+            return None  # a thermistor, perhaps off the board, pulls against it
         volts = self.rails[pull.to].volts
         if volts is None or volts.nominal is None:
             return None
         basis = f"pulled up to {pull.to} by {pull.part}"
         return Volts(volts.nominal, volts.min, volts.max, basis, round(volts.score * 0.9, 2))
+
+    def _divides(self, resistor: str) -> bool:
+        """Return whether the resistor is a thermistor's bias, not a pull-up to its rail."""
+        return self.roles(resistor)[0].role == "thermistor bias"
 
     def reaches(self, net: str) -> tuple[Reach, ...]:
         """Return the nets that are reached through series parts, nearest first."""

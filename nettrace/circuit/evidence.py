@@ -44,6 +44,7 @@ class PartKind:
     tolerance: float | None = None  # fraction: 0.01 is 1 %
     rated_volts: float | None = None
     rated_amperes: float | None = None
+    rated_watts: float | None = None
     size_inch: str | None = None  # "0402"
     dielectric: str | None = None
     fitted: bool = True  # False where a note, an attribute or the value text says so
@@ -83,7 +84,7 @@ class Rail:
     volts: Volts | None
     source: str | None
     loads: tuple[str, ...]
-    decoupling_farads: float
+    decoupling_farads: float | None  # None where capacitors are there and none states a value
     score: float
     because: tuple[str, ...]
     linked: tuple[tuple[str, str], ...] = ()  # (part key, other net) of links to further rails

@@ -158,12 +158,17 @@ def _words(text: str, words: Words) -> Kind | None:
     return None
 
 
-def _reference_votes(refdes: str, votes: _Votes, spice: bool) -> None:
+def _reference_votes(part: Part, votes: _Votes, spice: bool) -> None:
+    refdes = part.refdes
     name = refdes.strip()
     if not name:
         return
     match = _PREFIX.match(name)
     prefix = match[0].upper() if match else ""
+    if spice and _element_votes(part, prefix, votes):
+        return
+    if len(prefix) == 1 and name[:1].islower() and not name[1:2].isdecimal():
+        return  # y_OBUF_inst, x[0]: a word, no reference letter
     if spice and prefix[:1] in {"V", "I", "B", "E", "G", "H"} and prefix not in LETTERS_IN_WORDS:
         votes.add(Kind.SOURCE, LETTER, f"reference {refdes} is a source in SPICE")
         return
@@ -182,6 +187,27 @@ def _reference_votes(refdes: str, votes: _Votes, spice: bool) -> None:
         kind = LETTERS.get(prefix[:1]) if prefix[:1] in "RCLUQDJ" else None
         if kind is not None and len(prefix) == 2:
             votes.add(kind, LETTER * 0.5, f"reference begins with {prefix[:1]}")
+
+
+#: Elements whose first letter says what they are, whatever follows it (SPICE; ngspice manual,
+#: table of element letters).
+_ELEMENTS: Final = {"R": Kind.RESISTOR, "C": Kind.CAPACITOR, "L": Kind.INDUCTOR}
+
+
+def _element_votes(part: Part, prefix: str, votes: _Votes) -> bool:
+    """Let a SPICE element's letter speak where it is surely one: Rload1 of 50, Rc, Cpara2.
+
+    A deck that a schematic tool wrote also has parts under their own references (RV1, LED1, CN1):
+    those have a known prefix and no figure.
+    """
+    kind = _ELEMENTS.get(prefix[:1])
+    if kind is None or len(part.pins) != 2 or len(prefix) < 2:
+        return False
+    figure = "spice_value" in part.properties or "spice_element" in part.properties
+    if not figure and prefix in LETTERS:
+        return False
+    votes.add(kind, LETTER, f"element {part.refdes} of a SPICE deck")
+    return True
 
 
 def _pin_votes(part: Part, votes: _Votes) -> None:
@@ -203,6 +229,10 @@ def _pin_votes(part: Part, votes: _Votes) -> None:
                 votes.add(kind, -0.6, "only one pin")
         if not votes.weights and part.pads:
             votes.add(Kind.TEST_POINT, 0.5, "one pad")
+        if Kind.MICROPHONE in votes.weights:
+            # MK is a microphone's reference, and in some libraries a mounting hole's
+            votes.add(Kind.MICROPHONE, -0.6, "only one pin")
+            votes.add(Kind.MECHANICAL, 0.5, "only one pin")
     if len(pins) >= _MANY_PINS:
         for kind in (*_TWO_TERMINAL, Kind.TRANSISTOR, Kind.MOSFET, Kind.LED, Kind.TEST_POINT):
             if kind in votes.weights:
@@ -261,7 +291,7 @@ def _device_votes(part: Part, votes: _Votes) -> None:
 
 def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> PartKind:
     votes = _Votes()
-    _reference_votes(part.refdes, votes, spice)
+    _reference_votes(part, votes, spice)
     if part.package:
         library, _, shape = part.package.rpartition(":")
         kind = _words(shape, PACKAGE_WORDS)
@@ -343,6 +373,7 @@ def _part_kind(
         tolerance=value.tolerance,
         rated_volts=value.volts,
         rated_amperes=value.amperes,
+        rated_watts=value.watts,
         size_inch=size,
         dielectric=value.dielectric,
         fitted=fitted,

@@ -99,18 +99,19 @@ def _supply_rail(
         for pin in survey.board.net_by_name[name].pins
         if survey.kinds[pin.part].kind in _LOADS and pin.part != source
     }
-    farads = sum(
-        farads or 0.0
+    stated = [
+        farads
         for key, farads, _ in survey.evidence.decoupling.get(name, ())
         if survey.kinds[key].fitted
-    )
+    ]
+    known = [farads for farads in stated if farads is not None]
     return Rail(
         net=name,
         kind=NetKind.RAIL,
         volts=volts,
         source=source,
         loads=tuple(sorted(loads, key=natural_key)),
-        decoupling_farads=farads,
+        decoupling_farads=sum(known) if known or not stated else None,
         score=round(min(candidate.score, 1.0), 2),
         because=tuple(candidate.because),
         linked=_linked(survey, name),

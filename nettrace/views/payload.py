@@ -245,6 +245,7 @@ def part(circuit: Circuit, item: Part) -> Json:
         "tolerance": si(kind.tolerance),
         "rated_volts": si(kind.rated_volts),
         "rated_amperes": si(kind.rated_amperes),
+        "rated_watts": si(kind.rated_watts),
         "size_inch": kind.size_inch,
         "dielectric": kind.dielectric,
         "package": item.package,

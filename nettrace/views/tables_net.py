@@ -167,7 +167,7 @@ def show_rails(circuit: Circuit, rails: Sequence[Rail]) -> None:
                     basis_words(rail.volts, rail.net) if rail.kind is NetKind.RAIL else "",
                     refdes(circuit, rail.source) if rail.source is not None else "–",
                     str(len(rail.loads)),
-                    engineering(rail.decoupling_farads, "F", 3) if rail.decoupling_farads else "–",
+                    _farads_words(rail.decoupling_farads),
                 )
                 for rail in sorted(rails, key=lambda rail: rail.kind is NetKind.GROUND)
             ],
@@ -228,3 +228,9 @@ def show_ways(circuit: Circuit, start: Net, end: Net, ways: Sequence[Way]) -> No
                     indent=4,
                 )
                 sheet.line(link.to_net, indent=1)
+
+
+def _farads_words(farads: float | None) -> str:
+    if farads is None:
+        return "?"
+    return engineering(farads, "F", 3) if farads else "–"

@@ -78,7 +78,11 @@ def _show_part(sheet: Sheet, circuit: Circuit, part: Part) -> None:
         sheet.labelled("description", part.description)
     rated = [
         engineering(value, unit, 3)
-        for value, unit in ((kind.rated_volts, "V"), (kind.rated_amperes, "A"))
+        for value, unit in (
+            (kind.rated_volts, "V"),
+            (kind.rated_amperes, "A"),
+            (kind.rated_watts, "W"),
+        )
         if value is not None
     ]
     if rated:

@@ -76,7 +76,7 @@ def value_words(circuit: Circuit, part: Part) -> str:
     for value, unit in ((kind.ohms, "Ω"), (kind.farads, "F"), (kind.henries, "H")):
         if value is not None:
             text = engineering(value, unit, 4)
-            if kind.tolerance is not None and unit == "Ω":
+            if kind.tolerance is not None and unit == "Ω" and value > 0:
                 text += f" {percent(kind.tolerance)}"
             break
     else:

@@ -46,9 +46,7 @@ def ask() -> Iterator[Ask]:
     read = nettrace.loading.load
     known: dict[tuple[object, ...], Circuit] = {}
 
-    def load(
-        path: Path | str, with_files: tuple[str, ...] = (), **options: Any
-    ) -> Circuit:
+    def load(path: Path | str, with_files: tuple[str, ...] = (), **options: Any) -> Circuit:
         key = (str(path), tuple(with_files), repr(sorted(options.items())))
         if key not in known:
             known[key] = read(path, with_files, **options)

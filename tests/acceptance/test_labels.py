@@ -44,7 +44,8 @@ def test_a_part_by_its_name_has_its_role(
             wrong.append(f"{refdes}: {best['role']}, label {label['role']}")
     with capsys.disabled():
         right = 1 - len(wrong) / len(labels["parts"])
-        print(f"\n{labels['board']}: roles {right:.1%} of {len(labels['parts'])}", *wrong, sep="\n ")
+        print(f"\n{labels['board']}: roles {right:.1%} of {len(labels['parts'])}")
+        print(*wrong, sep="\n")
     assert right >= ROLES_RIGHT
 
 
@@ -81,7 +82,7 @@ def test_a_bus_by_a_written_net_name(ask: Ask, boards: Path, labels: dict[str, A
         nets = {net for segments in label["lines"].values() for net in segments}
         words = {label["protocol"], *label.get("also", [])}
         wanted = {decode_escapes(net) for net in nets}
-        found = []
+        found: list[dict[str, Any]] = []
         for net in sorted(nets):
             answer = ask("bus", path_of(boards, labels), "--json", "--", net)
             assert answer.code in {0, 3}, answer.err

@@ -6,6 +6,7 @@ found: the owning suites' own bindings, fixed columns, lxml, spydrnet, ngspice's
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -133,9 +134,10 @@ def part_at(ask: Ask, path: Path, query: str) -> dict[str, str | None]:
         for spot in entry["spot"]
         if spot["kind"] == "part_at" and spot["query"] == query
     )
-    same = all(
-        abs(found[axis] - float(written[axis])) < POSITION_MM for axis in ("x", "y")
-    ) and found["side"] == (written.get("side") or found["side"]).lower()
+    same = (
+        all(abs(found[axis] - float(written[axis])) < POSITION_MM for axis in ("x", "y"))
+        and found["side"] == (written.get("side") or found["side"]).lower()
+    )
     return dict(written) if same else {key: str(found.get(key)) for key in written}
 
 
@@ -151,7 +153,7 @@ def pad_at(ask: Ask, path: Path, query: dict[str, Any]) -> dict[str, str | None]
     return {"pad": f"{pad['part']}.{pad['pin']}", "net": as_written(pad)}
 
 
-ANSWERS = {
+ANSWERS: dict[str, Callable[[Ask, Path, Any], Any]] = {
     "net_pins": net_pins,
     "net_pin_count": net_pin_count,
     "pin_net": pin_net,

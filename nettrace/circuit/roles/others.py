@@ -126,6 +126,10 @@ def unknown_kind(site: Site) -> Iterable[Finding]:
     if site.what is not Kind.UNKNOWN:
         return
     pins = len(site.part.pins)
+    if "cell" in site.part.properties and site.part.package is None:
+        # a netlist of a chip's inside has instances of cells, no parts that anyone solders
+        yield found("logic", 0.6, f"cell {site.part.properties['cell']} of a logic netlist")
+        return
     if pins == 0:
         yield found("mechanical", POSSIBLE, "no pins")
     elif _HOLDER.search(site.part.refdes):
