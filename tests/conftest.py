@@ -43,6 +43,14 @@ def wren() -> Path:
     return ROOT / "samples" / "wren"
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory: pytest.TempPathFactory) -> Generator[None, None, None]:
+    """Keep the user's cache folder out of it, for programs that tests start too."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
     item: pytest.Item,

@@ -19,6 +19,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "nettrace"
 ROOMS: dict[str, frozenset[str]] = {
     "errors": frozenset(),
     "version": frozenset(),
+    "cache": frozenset(),
     "values": frozenset({"errors"}),
     "model": frozenset({"errors"}),
     "readers": frozenset({"model", "values", "errors", "version"}),
@@ -33,7 +34,7 @@ ROOMS: dict[str, frozenset[str]] = {
     "views": frozenset({"bench", "electrical", "circuit", "model", "values", "errors", "version"}),
     "cli": frozenset(
         {"views", "bench", "electrical", "circuit", "model", "values", "errors", "version",
-         "readers", "writers", "loading", "job_loading"}
+         "readers", "writers", "loading", "job_loading", "cache"}
     ),
     "__init__": frozenset(
         {"api", "bench", "circuit", "electrical", "errors", "loading", "job_loading", "model",
@@ -70,7 +71,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "scipy": ("electrical.", "bench.match"),
     "numpy": ("electrical.", "views.", "bench."),
     "msgspec": ("model.", "writers.", "readers.", "bench.", "loading", "views."),
-    "platformdirs": ("loading", "cli.", "bench.", "model."),
+    "platformdirs": ("loading", "cli.", "bench.", "model.", "cache"),
 }
 
 #: Modules, as prefixes, that may print or open files for writing.
