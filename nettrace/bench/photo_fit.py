@@ -39,6 +39,8 @@ POINTING_PX: Final = 3.0
 POINTING_MM: Final = 0.1
 #: Known pads whose lesser spread is below this part of the greater lie on one line.
 FLATTEST: Final = 0.03
+#: A map that keeps all pads may leave over so many times what one without a pad leaves over.
+PLAINLY_TIMES: Final = 2.0
 #: Pairs are tried for an exchange up to so many pads.
 MOST_FOR_EXCHANGE: Final = 12
 
@@ -82,13 +84,14 @@ def best_fit(pads: tuple[KnownPad, ...], kind: MapKind | None) -> tuple[Fit, lis
     """Return the plainest map that explains the pads, and what to mind about it, in words."""
     kinds = [kind] if kind is not None else [MapKind.AFFINE, MapKind.PROJECTIVE]
     tried = [fit for each in kinds if (fit := _fit(pads, each)) is not None]
-    for fit in tried:
-        if fit.good:
-            return fit, []
-    for each in kinds:
-        alone = _without_one(pads, each)
-        if alone is not None:
-            return alone, []
+    if tried and tried[0].good:
+        return tried[0], []
+    alone = next((fit for each in kinds if (fit := _without_one(pads, each)) is not None), None)
+    richer = tried[-1] if tried[-1].good else None
+    if richer is not None and (alone is None or _plainly(richer, alone)):
+        return richer, []
+    if alone is not None:
+        return alone, []
     for each in kinds:
         pair = _exchanged(pads, each)
         if pair is not None:
@@ -120,6 +123,16 @@ def _fit(pads: Sequence[KnownPad], kind: MapKind) -> Fit | None:
     spread = math.sqrt(squares / over) if over else None
     tolerance = max(POINTING_PX, POINTING_MM * scale(matrix, pads))
     return Fit(kind, matrix, tuple(pads), spread, tolerance)
+
+
+def _plainly(all_pads: Fit, alone: Fit) -> bool:
+    """Return whether a map for all pads explains them about as well as one that leaves one out.
+
+    A camera at an angle and a slip at a corner look alike at first; the noise tells them apart.
+    """
+    if all_pads.spread_px is None or alone.spread_px is None:
+        return False
+    return all_pads.spread_px <= PLAINLY_TIMES * alone.spread_px + 1e-6
 
 
 def _without_one(pads: tuple[KnownPad, ...], kind: MapKind) -> Fit | None:

@@ -32,11 +32,12 @@ def render_sheet(source: SheetInput) -> str:
     rows = sheet_rows(source)
     numbers = {row.key: row.number for row in rows.positions}
     drawn = [(drawing, _embedded(drawing, numbers)) for drawing in source.drawings]
-    targets = [
-        number
+    targets = {
+        number: f"drawing-{drawing.name}-position-{number}"
+        for drawing, svg in reversed(drawn)
         for number in numbers.values()
-        if any(f'id="placed-position-{number}"' in svg for _, svg in drawn)
-    ]
+        if f'id="drawing-{drawing.name}-position-{number}"' in svg
+    }
     keys = {row.refdes: row.key for row in rows.positions}
     parts: list[tuple[str, str, Markup]] = [
         ("glance", "At a glance", sections.at_a_glance(rows)),
@@ -73,7 +74,7 @@ def render_sheet(source: SheetInput) -> str:
 def _embedded(drawing: Drawing, numbers: Mapping[str, int]) -> Markup:
     return embed_svg(
         drawing.svg,
-        drawing.name,
+        f"drawing-{drawing.name}",
         drawing.alternative,
         parts=drawing.parts,
         nets=drawing.nets,
@@ -82,7 +83,8 @@ def _embedded(drawing: Drawing, numbers: Mapping[str, int]) -> Markup:
 
 
 def _figure(drawing: Drawing, svg: Markup) -> Markup:
-    return el("figure", svg, el("figcaption", drawing.title), class_=drawing.name)
+    kind = None if drawing.name == "placed" else "wide"
+    return el("figure", svg, el("figcaption", drawing.title), class_=kind)
 
 
 def _photo(source: SheetInput, numbers: Mapping[str, int]) -> Markup:
@@ -164,8 +166,8 @@ def _contents(parts: list[tuple[str, str, Markup]]) -> Markup:
 
 def _section(index: int, name: str, title: str, body: Markup) -> Markup:
     head = el("h2", el("span", str(index), class_="no"), f" {title}", id=f"{name}-title")
-    fresh = "sheet-break" if name in {"measure"} else None
-    return el("section", head, body, id=name, aria_labelledby=f"{name}-title", class_=fresh)
+    kind = "landscape" if name == "around" else None
+    return el("section", head, body, id=name, aria_labelledby=f"{name}-title", class_=kind)
 
 
 @cache

@@ -348,8 +348,7 @@ def _volts(circuit: Circuit, net: str | None) -> str:
     volts = circuit.volts(net)
     if volts is None:
         return "not known" if kind is NetKind.RAIL else "–"
-    words = volts_words(volts)
-    return words if kind is NetKind.RAIL else f"{words} (pull-up)"
+    return volts_words(volts)
 
 
 def _stands(fit: Fit | None, mark: Mark) -> str:

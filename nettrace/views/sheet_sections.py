@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
 from nettrace.bench.refit import ALLOYS, HEAT_FACTS
@@ -42,23 +42,23 @@ def at_a_glance(rows: SheetRows) -> Markup:
     )
 
 
-def positions_table(rows: SheetRows, targets: Sequence[int]) -> Markup:
-    """Return the table of positions; those in `targets` have a balloon to lead to."""
+def positions_table(rows: SheetRows, targets: Mapping[int, str]) -> Markup:
+    """Return the table of positions; `targets` are the ids of the balloons they lead to."""
     if not rows.positions:
         return el("p", "No position is marked yet.")
     heads = (
         "No.", "Part", "Value", "Size", "Pad", "Net", "Volts", "Role", "Without it", "State",
     )  # fmt: skip
-    bodies = [_position(row, row.number in targets) for row in rows.positions]
+    bodies = [_position(row, targets.get(row.number)) for row in rows.positions]
     return _table("Marked positions, by their number in the drawings", heads, bodies, "cards")
 
 
-def _position(row: PositionRow, has_target: bool) -> Markup:
+def _position(row: PositionRow, target: str | None) -> Markup:
     pins: list[PinRow | None] = list(row.pins) or [None]
     span = str(len(pins) + (1 if row.more_pins else 0))
-    target = f"#placed-position-{row.number}" if has_target else f"#position-{row.number}"
+    own = f"position-{row.number}"
     number = el(
-        "a", str(row.number), href=target, id=f"position-{row.number}", class_="number",
+        "a", str(row.number), href=f"#{target or own}", id=own, class_="number",
         aria_label=f"Position {row.number}, {row.refdes}: show in the drawing",
     )  # fmt: skip
     cells = [
@@ -68,7 +68,7 @@ def _position(row: PositionRow, has_target: bool) -> Markup:
             el("span", row.value, class_="figure") if len(row.value) < 16 else row.value,
             rowspan=span,
         ),
-        _cell(row.size, class_="wide late", data_label="Size", rowspan=span),
+        _cell(row.size, class_="size", rowspan=span),
         *_pin_cells(pins[0], row),
         _cell(row.role, class_="wide late", data_label="Role", rowspan=span),
         _cell(
@@ -95,11 +95,12 @@ def _pin_cells(pin: PinRow | None, row: PositionRow) -> list[Markup]:
         return [_cell("no pin in the sources", class_="pin quiet", colspan="3")]
     name = [el("span", f" {pin.name}", class_="quiet")] if pin.name and len(row.pins) > 2 else []
     pad = el("span", pin.pad, data_part=row.key, data_pad=pin.pad, tabindex="0")
-    net = el("span", pin.net, data_net=pin.net)
+    net = el("span", pin.net, data_net=pin.net, class_="name")
     return [
-        _cell(pad, *name, class_="pin figure"),
-        _cell(net, el("span", f", {pin.what}", class_="quiet") if pin.what else "", class_="pin"),
-        _cell(pin.volts, class_="pin"),
+        _cell(pad, *name, class_="pin pad figure"),
+        _cell(net, el("span", f", {pin.what}", class_="quiet") if pin.what else "",
+              class_="pin net"),
+        _cell(pin.volts, class_="pin figure"),
     ]
 
 
@@ -138,7 +139,7 @@ def order_list(rows: SheetRows) -> Markup:
                 _cell(f"{row.quantity} ×", class_="count figure"),
                 el("th", row.what, scope="row", role="rowheader", style="white-space: normal"),
                 _cell(_refs(row.positions), class_="wide", data_label="For"),
-                _cell(row.part_number, class_="wide", data_label="Part number"),
+                _cell(row.part_number, class_="wide name", data_label="Part number"),
                 _cell(stand_in, class_="wide", data_label="May stand in"),
                 _cell(why, class_="wide", data_label="Why"),
                 role="row",
