@@ -148,6 +148,13 @@ def _draw_pad(paper: Paper, view: View, pad: Pad, **look: object) -> None:
         )
 
 
+def _pad_name(part: Part, pad: Pad) -> dict[str, object]:
+    """Return what a page that holds the drawing knows a pad by."""
+    if not pad.number:
+        return {}
+    return {"data_ref": part.refdes, "data_pad": f"{part.refdes}.{pad.number}"}
+
+
 def _draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:
     for line in circuit.board.outline:
         paper.polyline(_paper_points(view, line), stroke_width=THICK, stroke_linejoin="round")
@@ -180,7 +187,8 @@ def _draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> N
             )
         for pad in part.pads:
             if pad.side.faces(view.side):
-                _draw_pad(paper, view, pad, fill="#ccc", stroke="#555", stroke_width=THIN)
+                named = _pad_name(part, pad)
+                _draw_pad(paper, view, pad, fill="#ccc", stroke="#555", stroke_width=THIN, **named)
         _draw_first_pin(paper, circuit, view, part)
 
 
@@ -196,7 +204,8 @@ def _draw_position(paper: Paper, circuit: Circuit, view: View, position: Positio
             )
         for pad in part.pads:
             if pad.side.faces(view.side):
-                _draw_pad(paper, view, pad, fill="white", stroke="black", stroke_width=MIDDLE)
+                look = {"fill": "white", "stroke": "black", "stroke_width": MIDDLE}
+                _draw_pad(paper, view, pad, **look, **_pad_name(part, pad))
         _draw_first_pin(paper, circuit, view, part)
 
 
@@ -301,7 +310,9 @@ def _draw_balloons(paper: Paper, seen: _Seen, positions: Sequence[Position]) -> 
                 break
         if best is None:
             continue  # no room at all: the list beside the map still has it, with its place
-        _draw_balloon(paper, seen, position.number, at, best[1])
+        part = position.part
+        with paper.group(class_="balloon", data_no=position.number, data_ref=part.refdes):
+            _draw_balloon(paper, seen, position.number, at, best[1])
 
 
 def _way_out(body: Box, at: Point, direction: Point) -> float:
