@@ -103,7 +103,7 @@ def test_without_words_the_hint_teaches_by_example(run: Run) -> None:
     answer = run()
     assert answer.code == 0
     lines = answer.out.splitlines()
-    assert len(lines) < 16
+    assert len(lines) <= 16
     assert max(map(len, lines)) <= 80
     known = {entry.name for entry in COMMANDS}
     named = re.findall(r"^  nettrace (\w+)", answer.out, re.MULTILINE)
