@@ -24,7 +24,8 @@ __all__ = ["check", "probe", "read"]
 @click.option("--next", "only_next", is_flag=True, help="The one measurement that tells most now.")
 def probe(path: str, as_json: bool, only_next: bool) -> None:
     """List the fewest measurements that would prove the repair, each with its expected figure."""
-    from nettrace.bench.probes import next_probe, plan_probes
+    from nettrace.bench.probes import plan_probes
+    from nettrace.bench.suspicion import next_probe
     from nettrace.views.prove import next_payload, probes_payload, show_next, show_probes
 
     opened = open_bench(path)
@@ -110,17 +111,9 @@ def _rows(path: Path) -> list[dict[str, str]]:
     import csv
     import io
 
-    from nettrace.readers.registry import decode_text
-
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise BadInput(f"cannot open ({reason})", place=Place(str(path))) from None
-    text = decode_text(raw, str(path))
-    dialect = csv.excel
-    dialect.delimiter = ";" if text.partition("\n")[0].count(";") > 1 else ","
-    reader = csv.DictReader(io.StringIO(text), dialect=dialect)
+    text = _text(path)
+    delimiter = ";" if text.partition("\n")[0].count(";") > 1 else ","
+    reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
     rows = []
     for row in reader:
         found = {
@@ -141,13 +134,22 @@ def _rows(path: Path) -> list[dict[str, str]]:
 
 
 def _say_what_it_tells(opened: OpenJob) -> None:
-    from nettrace.bench.diagnosis import judge_reading
+    from nettrace.bench.judging import judge_reading
 
     for reading in opened.state.readings[-1:]:
         judged = judge_reading(opened.circuit, opened.state, reading)
-        write_note(
-            f"{judged.state}: {'; '.join(judged.because)}" if judged.because else judged.state
-        )
+        write_note(f"{judged.state}: {judged.because}")
+
+
+def _text(path: Path) -> str:
+    from nettrace.readers.registry import decode_text
+
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BadInput(f"cannot open ({reason})", place=Place(str(path))) from None
+    return decode_text(raw, str(path))
 
 
 @click.command()
@@ -163,7 +165,7 @@ def check(path: str, as_json: bool, known_good: str | None) -> int:
     if known_good is not None:
         from nettrace.bench.known_good import read_known_good
 
-        good = read_known_good(Path(known_good))
+        good = read_known_good(_text(Path(known_good)), known_good)
     found = check_job(opened.circuit, opened.state, good)
     if as_json:
         write_json(opened.circuit.board, "check", check_payload(opened.circuit.board, found))

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from nettrace.bench.compare import Comparison
+from collections.abc import Iterable
+
+from nettrace.bench.compare import Comparison, Open, Short
 from nettrace.model.board import Board, Pin
 from nettrace.views.payload import Json, mm
 from nettrace.views.tables import Sheet
 from nettrace.views.text import counted, listed
 
-__all__ = ["comparison", "show_comparison"]
+__all__ = ["comparison", "opens_payload", "shorts_payload", "show_comparison"]
 
 #: Pins named of one group before "and N more".
 PINS_SHOWN = 8
@@ -16,25 +18,37 @@ PINS_SHOWN = 8
 
 def comparison(board: Board, found: Comparison) -> Json:
     """Return the contract's `comparison`; pins are those of the first board."""
-
-    def pins(group: tuple[Pin, ...]) -> list[Json]:
-        return [_pin(board, pin) for pin in group]
-
     return {
         "same": found.same,
-        "opens": [
-            {"net": item.net, "groups": [pins(group) for group in item.groups]}
-            for item in found.opens
-        ],
-        "shorts": [
-            {"nets": [net or None for net in item.nets], "pins": pins(item.pins)}
-            for item in found.shorts
-        ],
+        "opens": opens_payload(board, found.opens),
+        "shorts": shorts_payload(board, found.shorts),
         "missing_parts": list(found.missing_parts),
         "extra_parts": list(found.extra_parts),
         "missing_pins": list(found.missing_pins),
         "extra_pins": list(found.extra_pins),
     }
+
+
+def opens_payload(board: Board, opens: Iterable[Open]) -> list[Json]:
+    """Return opens: the net, and its pins in groups."""
+    return [
+        {
+            "net": item.net,
+            "groups": [[_pin(board, pin) for pin in group] for group in item.groups],
+        }
+        for item in opens
+    ]
+
+
+def shorts_payload(board: Board, shorts: Iterable[Short]) -> list[Json]:
+    """Return shorts: the nets that are joined, and their pins."""
+    return [
+        {
+            "nets": [net or None for net in item.nets],
+            "pins": [_pin(board, pin) for pin in item.pins],
+        }
+        for item in shorts
+    ]
 
 
 def _pin(board: Board, pin: Pin) -> Json:
