@@ -56,11 +56,14 @@ def convert(source: BoardInput, output: str, target: str | None, force: bool) ->
 
     What a format cannot carry is left out and said on stderr.
     """
-    from nettrace.writers.registry import format_for_path, write_board
+    from nettrace.writers.registry import format_for_path, left_out, write_board
 
     name = target or format_for_path(output)
     board = _board(source)
     text = write_board(board, name)
+    lost = left_out(board, name)
+    if lost:
+        write_note(f"Left out, {name} has no form for it: {', '.join(lost)}.")
     if output == "-":
         from nettrace.views.text import write_text
 
@@ -68,7 +71,8 @@ def convert(source: BoardInput, output: str, target: str | None, force: bool) ->
         return
     write_file(Path(output), text, force=force)
     if source.as_json:
-        write_json(board, "written", {"path": output, "format": name, "bytes": len(text.encode())})
+        written = {"path": output, "format": name, "bytes": len(text.encode())}
+        write_json(board, "written", {**written, "left_out": list(lost)})
         return
     counts = board.counts()
     write_note(

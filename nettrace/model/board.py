@@ -256,10 +256,16 @@ class Board:
         return any(part.pads for part in self.parts)
 
     def counts(self) -> Counts:
-        """Return the counts by the definitions that `Source` follows too.
+        """Return the counts by the definitions of docs/formats.md.
 
-        Pads in a part without refdes or place of its own are loose copper: they make no part.
+        A board of one source has that source's own figures: an EDIF file counts what stands
+        directly in its top cell, though the board holds the expanded parts. Of several sources
+        the board itself is counted. Pads in a part without refdes or place of its own are loose
+        copper: they make no part.
         """
+        if len(self.sources) == 1:
+            only = self.sources[0]
+            return Counts(only.parts, only.nets, only.pins, only.pads)
         pins: set[tuple[str, str]] = set()
         nets = 0
         parts = self.part_by_key

@@ -167,7 +167,7 @@ class _Sheet:
             else:
                 number, net_word = str(position), first
             net: str | None = _text(net_word)
-            if net is not None and net.casefold() in _NO_NET:
+            if net_word.type != "STRING" and str(net_word).casefold() in _NO_NET:
                 net = None
             known = self.nets_of.get((draft.refdes, number))
             if known is not None and known[0] != net:

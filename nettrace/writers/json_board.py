@@ -15,10 +15,21 @@ SCHEMA = 1
 
 
 def write(board: Board) -> str:
-    """Return the board as JSON text; `nettrace.readers.json_board.read` gives the same board."""
-    document = {
-        "nettrace": {"schema": SCHEMA, "version": __version__},
-        "board": record_of(board),
-    }
-    encoded = msgspec.json.encode(document)
-    return msgspec.json.format(encoded, indent=1).decode() + "\n"
+    """Return the board as JSON text; `nettrace.readers.json_board.read` gives the same board.
+
+    Parts, nets and other lists have a line for each entry, so that two files can be set side by
+    side.
+    """
+    record = record_of(board)
+    head = msgspec.json.encode({"schema": SCHEMA, "version": __version__}).decode()
+    fields = ",\n".join(
+        f'"{name}": {_lines(getattr(record, name))}' for name in record.__struct_fields__
+    )
+    return f'{{"nettrace": {head},\n"board": {{\n{fields}\n}}}}\n'
+
+
+def _lines(value: object) -> str:
+    if not isinstance(value, tuple) or not value:
+        return msgspec.json.encode(value).decode()
+    entries = ",\n ".join(msgspec.json.encode(entry).decode() for entry in value)
+    return f"[\n {entries}\n]"

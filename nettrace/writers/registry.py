@@ -9,8 +9,16 @@ from typing import NamedTuple
 from nettrace.errors import WrongUsage
 from nettrace.model.board import Board
 from nettrace.model.names import nearest_names
+from nettrace.writers.losses import ALL_FACTS, losses
 
-__all__ = ["WRITERS", "WriterFormat", "format_for_path", "write_board", "writer_named"]
+__all__ = [
+    "WRITERS",
+    "WriterFormat",
+    "format_for_path",
+    "left_out",
+    "write_board",
+    "writer_named",
+]
 
 
 class WriterFormat(NamedTuple):
@@ -20,22 +28,76 @@ class WriterFormat(NamedTuple):
     title: str
     module: str
     endings: tuple[str, ...]  # of file names, lower case; the first is the usual one
+    keeps: frozenset[str]  # facts of `losses.ALL_FACTS` that a reader finds again in it
 
+
+#: What every format with nets says of parts and pins.
+_NETLIST = frozenset({"nets", "bare parts", "values", "pin names"})
+_PART_FACTS = frozenset({"packages", "descriptions", "fitted"})
 
 WRITERS: tuple[WriterFormat, ...] = (
-    WriterFormat("json", "nettrace JSON", "nettrace.writers.json_board", (".json",)),
-    WriterFormat("edif", "EDIF 2 0 0", "nettrace.writers.edif", (".edf", ".edif", ".edn")),
+    WriterFormat("json", "nettrace JSON", "nettrace.writers.json_board", (".json",), ALL_FACTS),
     WriterFormat(
-        "ipc-d-356", "IPC-D-356A", "nettrace.writers.ipcd356", (".d356", ".ipc", ".356", ".ipc356")
+        "edif",
+        "EDIF 2 0 0",
+        "nettrace.writers.edif",
+        (".edf", ".edif", ".edn"),
+        _NETLIST
+        | _PART_FACTS
+        | {"nameless parts", "open pins", "properties", "pin types", "aliases"},
     ),
     WriterFormat(
-        "spice", "SPICE deck", "nettrace.writers.spice", (".cir", ".sp", ".spice", ".ckt")
+        "ipc-d-356",
+        "IPC-D-356A",
+        "nettrace.writers.ipcd356",
+        (".d356", ".ipc", ".356", ".ipc356"),
+        frozenset({"nets", "pads", "shapes", "vias", "outline"}),
     ),
-    WriterFormat("kicad_net", "s-expression netlist", "nettrace.writers.kicad_net", (".net",)),
-    WriterFormat("csv", "parts list", "nettrace.writers.csv_tables", (".csv",)),
-    WriterFormat("graphml", "GraphML", "nettrace.writers.graphml", (".graphml",)),
-    WriterFormat("sheet", "typed sheet", "nettrace.writers.sheet", (".sheet", ".txt")),
+    WriterFormat(
+        "spice",
+        "SPICE deck",
+        "nettrace.writers.spice",
+        (".cir", ".sp", ".spice", ".ckt"),
+        _NETLIST | {"fitted"},
+    ),
+    WriterFormat(
+        "kicad_net",
+        "s-expression netlist",
+        "nettrace.writers.kicad_net",
+        (".net",),
+        _NETLIST | _PART_FACTS | {"properties", "pin types"},
+    ),
+    WriterFormat(
+        "csv",
+        "parts list",
+        "nettrace.writers.csv_tables",
+        (".csv",),
+        _PART_FACTS | {"bare parts", "values", "properties", "places"},
+    ),
+    WriterFormat(
+        "graphml",
+        "GraphML",
+        "nettrace.writers.graphml",
+        (".graphml",),
+        _NETLIST | _PART_FACTS | {"nameless parts", "places", "pin types", "aliases", "volts"},
+    ),
+    WriterFormat(
+        "sheet",
+        "typed sheet",
+        "nettrace.writers.sheet",
+        (".sheet", ".txt"),
+        _NETLIST | _PART_FACTS | {"open pins", "places", "aliases", "volts"},
+    ),
 )
+
+
+def left_out(board: Board, name: str) -> tuple[str, ...]:
+    """Return what of the board a format cannot carry, in words; () where it carries all.
+
+    Raises:
+        WrongUsage: no format of that name.
+    """
+    return losses(board, writer_named(name).keeps)
 
 
 def writer_named(name: str) -> WriterFormat:

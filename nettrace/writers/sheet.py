@@ -14,6 +14,7 @@ _PACKAGE = re.compile(
     r"[A-Za-z_]*\d{4,6}(?:_[^\s,:=]*)?|(?:SOT|SOD|QFN|DFN|SOIC|BGA|SC)-?\d+[^\s,:=]*"
 )
 _KEYWORDS = {"sheet", "rail", "ground", "net", "also", "not", "fitted", "note", "at"}
+_NO_NET = {"nc", "n/c"}  # bare, they say that a pin is on no net
 #: A line longer than this goes on in the next, after a comma.
 LINE = 96
 
@@ -54,23 +55,30 @@ def _part_lines(part: Part) -> list[str]:
     head = " ".join(words)
     if not part.pins:
         return [head]
-    pins = [
-        f"{_quoted(pin.number + (f'({pin.name})' if pin.name else ''))}"
-        f"={_quoted(pin.net) if pin.net else '-'}"
-        for pin in part.pins
-    ]
+    nets = [_quoted(pin.net) if pin.net else "-" for pin in part.pins]
+    counted = all(
+        pin.number == str(number) and not pin.name for number, pin in enumerate(part.pins, 1)
+    )
+    if counted:  # nets in the order of the pins, as for any resistor
+        pins, separator = nets, " "
+    else:
+        separator = ", "
+        pins = [
+            f"{_quoted(pin.number + (f'({pin.name})' if pin.name else ''))}={net}"
+            for pin, net in zip(part.pins, nets, strict=True)
+        ]
     lines = [f"{head}: {pins[0]}"]
     for pin in pins[1:]:
         if len(lines[-1]) + len(pin) > LINE:
             lines[-1] += ","
             lines.append(f"    {pin}")
         else:
-            lines[-1] += f", {pin}"
+            lines[-1] += f"{separator}{pin}"
     return lines
 
 
 def _quoted(text: str) -> str:
-    if _PLAIN.fullmatch(text) and text.casefold() not in _KEYWORDS:
+    if _PLAIN.fullmatch(text) and text.casefold() not in _KEYWORDS | _NO_NET:
         return text
     return f'"{_no_quotes(text)}"'
 

@@ -2,8 +2,9 @@
 
 Resistors, capacitors, coils, single diodes and the NPN transistor stand under their own letters;
 everything else is an X element whose subcircuit has one node for each pin, named by the pin's
-number; remarks say which part each element is, and how its pins are numbered. The bodies are stubs, with sources where a chip makes a rail, so that the operating point
-shows the board running from USB with a half-full cell.
+number; remarks say which part each element is, and how its pins are numbered. The bodies are
+stubs, with sources where a chip makes a rail, so that the operating point shows the board running
+from USB with a half-full cell.
 """
 
 from __future__ import annotations

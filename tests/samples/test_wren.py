@@ -61,7 +61,7 @@ def test_committed_files_are_what_the_script_writes(samples: Path, tmp_path: Pat
         [sys.executable, str(script), str(tmp_path)], check=True, capture_output=True, text=True
     )
     written = run.stdout.split()
-    assert len(written) == 8
+    assert len(written) == 10
     for name in written:
         assert (tmp_path / name).read_bytes() == (samples / name).read_bytes(), name
     committed = {path.name for path in (samples / "wren").iterdir()}
