@@ -45,14 +45,16 @@ class Selection:
     """What a drawing is about.
 
     `parts` and `nets` are drawn first, in this order; `gone` are the keys of parts that are
-    missing; `focus` is the part the reader starts from; `numbers` are the numbers of positions;
-    `reach` is how many parts each net leads on to.
+    missing, `bare` those of positions that were never fitted; `focus` is the part the reader
+    starts from; `numbers` are the numbers of positions; `reach` is how many parts each net leads
+    on to.
     """
 
     title: str
     parts: tuple[str, ...] = ()
     nets: tuple[str, ...] = ()
     gone: frozenset[str] = frozenset()
+    bare: frozenset[str] = frozenset()
     focus: str = ""
     numbers: Mapping[str, int] = field(default_factory=lambda: _NO_NUMBERS)
     reach: int = 3
@@ -207,6 +209,9 @@ class _Gathering:
     def _most_telling(self, nets: tuple[str, ...]) -> list[str]:
         """Return the nets of a part that get a row: those drawn already, signals, rails."""
         shared = {net for key in self.selection.parts for net in self._signals(key)}
+        if len(nets) > MOST_ROWS and self.selection.gone:
+            # beside a damage, a big part counts for what the damage took from it
+            nets = tuple(net for net in nets if net in shared and not self.is_mark(net)) or nets
 
         def rank(net: str) -> int:
             if net in self.nets:

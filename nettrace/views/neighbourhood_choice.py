@@ -32,8 +32,10 @@ def area_words(shape: Shape) -> str:
 
 def about_area(circuit: Circuit, report: AreaReport, without: Iterable[str] = ()) -> Selection:
     """Select a damaged area: its positions are gone, the parts that reach in are not."""
-    gone = dict.fromkeys(item.part.key for item in report.positions)
-    gone.update(dict.fromkeys(without))
+    positions = dict.fromkeys(item.part.key for item in report.positions)
+    bare = {key for key in positions if not circuit.kinds[key].fitted}
+    gone = dict.fromkeys([*(key for key in positions if key not in bare), *without])
+    numbered = list(dict.fromkeys([*positions, *without]))
     reaching = [
         item.part.key for item in report.reaching_in if item.pins and item.part.key not in gone
     ]
@@ -48,6 +50,7 @@ def about_area(circuit: Circuit, report: AreaReport, without: Iterable[str] = ()
     # a part that reaches in with some pads is drawn for these pads alone, when its net is drawn
     named = [report.named] if report.named in circuit.board.part_by_key else []
     parts = [*[key for key in named if key not in gone], *gone]
+    parts += sorted(bare, key=natural_key)
     small = [key for key in reaching if len(circuit.board.part_by_key[key].nets) <= 2]
     parts += [key for key in small if key not in parts]
     nets = () if len(parts) > 1 else tuple(dict.fromkeys(signals))
@@ -57,8 +60,9 @@ def about_area(circuit: Circuit, report: AreaReport, without: Iterable[str] = ()
         parts=tuple(parts),
         nets=nets,
         gone=frozenset(gone),
+        bare=frozenset(bare.difference(gone)),
         focus=report.named,
-        numbers={item.part.key: number for number, item in enumerate(report.positions, start=1)},
+        numbers={key: number for number, key in enumerate(numbered, start=1)},
     )
 
 

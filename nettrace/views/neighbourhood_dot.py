@@ -14,6 +14,7 @@ from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.values.quantity import engineering
+from nettrace.views.drawing_names import short_net_names
 from nettrace.views.neighbourhood import Neighbourhood, NetNode, PartNode, PinRow, Wire
 from nettrace.views.neighbourhood_symbols import (
     DIODE,
@@ -32,7 +33,7 @@ from nettrace.views.text_facts import (
     volts_words,
 )
 
-__all__ = ["neighbourhood_dot"]
+__all__ = ["names_of_nets", "names_of_parts", "neighbourhood_dot"]
 
 #: A face that every renderer has the measures of; the SVG is seen in what stands in for it.
 FONT = "Arial"
@@ -48,11 +49,23 @@ def neighbourhood_dot(circuit: Circuit, drawing: Neighbourhood) -> str:
     return _Writer(circuit, drawing).text()
 
 
+def names_of_parts(drawing: Neighbourhood) -> dict[str, str]:
+    """Return node name in the DOT text -> part key (of parts drawn as one, a line each)."""
+    return {f"p{number}": "\n".join(part.keys) for number, part in enumerate(drawing.parts)}
+
+
+def names_of_nets(drawing: Neighbourhood) -> dict[str, str]:
+    """Return node name in the DOT text -> net name, of nets, rails and grounds."""
+    nets = {f"n{number}": net.net for number, net in enumerate(drawing.nets)}
+    return nets | {f"m{number}": mark.net for number, mark in enumerate(drawing.marks)}
+
+
 class _Writer:
     def __init__(self, circuit: Circuit, drawing: Neighbourhood) -> None:
         self.circuit = circuit
         self.drawing = drawing
         self.buses = lines_by_net(circuit)
+        self.short = short_net_names(circuit.board, NAME_LETTERS)
         self.depth = _depths(drawing)
         self.wires_of: dict[int, list[Wire]] = {}
         for wire in drawing.wires:
@@ -68,6 +81,8 @@ class _Writer:
                 "rankdir": "LR",
                 "nodesep": "0.22",
                 "ranksep": "0.45",
+                "pack": "14",
+                "packmode": "node",
                 "bgcolor": "white",
                 "pad": "0.15",
                 "fontname": FONT,
@@ -179,8 +194,13 @@ class _Writer:
         if part.gone:
             tag = '<FONT COLOR="white" POINT-SIZE="8"><B>GONE</B></FONT>'
             rows += f'<TR><TD{span} BGCOLOR="black">{tag}</TD></TR>'
+        bare = part.key in self.drawing.selection.bare
+        if bare:
+            rows += _line("never fitted", size=8, span=span)
         frame = 'BORDER="0"'
-        if part.gone:
+        if bare:
+            frame = 'BORDER="1" STYLE="DOTTED"'
+        elif part.gone:
             frame = 'BORDER="3" STYLE="DASHED"'
         elif not self._is_symbol(part):
             frame = 'BORDER="1"'
@@ -237,7 +257,7 @@ class _Writer:
     def _net_label(self, net: NetNode) -> str:
         if self.circuit.net_kind(net.net) is NetKind.UNCONNECTED:
             return f"<TABLE {_MARGIN}><TR><TD>{_sized('goes nowhere else', 8)}</TD></TR></TABLE>"
-        name = label_text(shorten_middle(printable(net.net), NAME_LETTERS))
+        name = label_text(self.short[net.net])
         if net.goes_on:
             return f"<TABLE {_MARGIN}><TR><TD>… {_sized(name, 9)}</TD></TR></TABLE>"
         rows = f"<TR><TD>{name}</TD></TR>"
@@ -259,11 +279,11 @@ class _Writer:
         return f"<TABLE {frame}><TR><TD>{inner}</TD></TR></TABLE>"
 
     def _ground(self, net: str) -> str:
-        name = _sized(label_text(shorten_middle(printable(net), NAME_LETTERS)), 8)
+        name = _sized(label_text(self.short[net]), 8)
         return f"<TABLE {_MARGIN}><TR><TD>{GROUND}</TD><TD>{name}</TD></TR></TABLE>"
 
     def _rail(self, net: str) -> str:
-        name = label_text(shorten_middle(printable(net), NAME_LETTERS))
+        name = label_text(self.short[net])
         volts = volts_words(self.circuit.volts(net), "? V")
         plain = volts.replace(" ", "").casefold()
         rows = f"<TR><TD><B>{_sized(name, 9)}</B></TD></TR>"
@@ -291,6 +311,9 @@ class _Writer:
         if any(part.gone for part in self.drawing.parts):
             cell = f'<TD BORDER="2" STYLE="DASHED" BGCOLOR="black">{tag}</TD>'
             entries.append((cell, "part that is missing"))
+        if any(part.key in self.drawing.selection.bare for part in self.drawing.parts):
+            cell = '<TD BORDER="1" STYLE="DOTTED">' + _sized("part", 7) + "</TD>"
+            entries.append((cell, "bare by design"))
         if self.drawing.selection.numbers:
             entries.append((_balloon("1"), "number of the position"))
         entries.append(

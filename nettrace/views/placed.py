@@ -55,11 +55,13 @@ def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = (
     The side is the report's; without one, that of most missing parts. Positions of the other
     side are drawn dashed and named so.
     """
+    without = tuple(without)
     keys = list(dict.fromkeys([*(item.part.key for item in report.positions), *without]))
     parts = [circuit.board.part_by_key[key] for key in keys]
     side = report.side if report.side in (Side.TOP, Side.BOTTOM) else _side_of_most(parts, report)
     positions = [
-        Position(number, part, _side(part, side)) for number, part in enumerate(parts, start=1)
+        Position(number, part, _side(part, side), fitted=_was_fitted(circuit, part, without))
+        for number, part in enumerate(parts, start=1)
     ]
     view = choose_view(WINDOW, [report.shape.box, *_boxes(positions, report)], side)
     rows = _rows(circuit, report, positions, side)
@@ -77,6 +79,7 @@ def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = (
         side=side,
         scale=scale_words(view.scale),
         has_far_side=any(item.side not in (side, Side.BOTH) for item in positions),
+        has_bare=any(not item.fitted for item in positions),
     )
     left = rows
     for sheet in range(sheets):
@@ -84,7 +87,18 @@ def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = (
         draw_frame(paper, block, top, sheet + 1, sheets)
         shown, left = left[: first if sheet == 0 else later], left[first if sheet == 0 else later :]
         draw_rows(paper, shown, top, LIST_BOX if sheet == 0 else None)
-    return PlacedMap(paper.finish(), title, scale_words(view.scale), side, sheets, tuple(keys))
+    return PlacedMap(
+        paper.finish(),
+        title,
+        scale_words(view.scale),
+        side,
+        sheets,
+        tuple(item.part.key for item in positions if item.fitted),
+    )
+
+
+def _was_fitted(circuit: Circuit, part: Part, without: tuple[str, ...]) -> bool:
+    return part.key in without or circuit.kinds[part.key].fitted
 
 
 def _side(part: Part, default: Side) -> Side:
@@ -119,10 +133,7 @@ def _boxes(
 def _rows(
     circuit: Circuit, report: AreaReport, positions: Sequence[Position], side: Side
 ) -> list[Row]:
-    rows = [
-        _row(circuit, item.part, str(item.number), _remark(circuit, item, side))
-        for item in positions
-    ]
+    rows = [_row(circuit, item.part, str(item.number), _remark(item, side)) for item in positions]
     others = [
         item
         for item in report.reaching_in
@@ -136,12 +147,12 @@ def _rows(
     return rows
 
 
-def _remark(circuit: Circuit, position: Position, side: Side) -> str:
+def _remark(position: Position, side: Side) -> str:
     if position.side not in (side, Side.BOTH):
         return f"{position.side} side"
     if part_place(position.part) is None:
         return "no place known"
-    return "" if circuit.kinds[position.part.key].fitted else "not fitted by design"
+    return "" if position.fitted else "bare by design"
 
 
 def _row(
@@ -159,6 +170,7 @@ def _row(
     ]
     return Row(
         number=number,
+        part=part.key,
         refdes=refdes(circuit, part.key),
         value=value_words(circuit, part) or "value not stated",
         size=size_words(circuit, part),

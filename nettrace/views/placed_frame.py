@@ -55,6 +55,7 @@ class Row:
     """A line of the parts list, or a heading in it."""
 
     number: str = ""
+    part: str = ""
     refdes: str = ""
     value: str = ""
     size: str = ""
@@ -73,6 +74,7 @@ class TitleBlock:
     side: Side
     scale: str
     has_far_side: bool
+    has_bare: bool
 
 
 def rows_per_sheet() -> tuple[int, int]:
@@ -113,10 +115,10 @@ def draw_frame(paper: Paper, block: TitleBlock, top: float, sheet: int, sheets: 
     )
     cell(2, "scale", block.scale, "sizes in mm")
     cell(3, "sheet", f"{sheet} of {sheets}")
-    _draw_legend(paper, starts[4], strip.y1, has_far_side=block.has_far_side)
+    _draw_legend(paper, starts[4], strip.y1, block)
 
 
-def _draw_legend(paper: Paper, x: float, y: float, *, has_far_side: bool) -> None:
+def _draw_legend(paper: Paper, x: float, y: float, block: TitleBlock) -> None:
     """Draw what the looks mean, in two columns."""
 
     def words(column: int, row: int, text: str) -> tuple[float, float]:
@@ -134,7 +136,7 @@ def _draw_legend(paper: Paper, x: float, y: float, *, has_far_side: bool) -> Non
     )
     at_x, at_y = words(0, 2, "pad of a part that is there")
     paper.rect(Box(at_x, at_y, at_x + 8, at_y + 3.2), fill="#ccc", stroke="#555", stroke_width=THIN)
-    if has_far_side:
+    if block.has_far_side:
         at_x, at_y = words(0, 3, "missing on the other side")
         paper.rect(
             Box(at_x, at_y, at_x + 8, at_y + 3.2),
@@ -149,8 +151,14 @@ def _draw_legend(paper: Paper, x: float, y: float, *, has_far_side: bool) -> Non
     paper.polygon(
         [(at_x + 3, at_y + 2), (at_x + 4.5, at_y + 1.2), (at_x + 4.5, at_y + 2.8)], fill="black"
     )
-    at_x, at_y = words(1, 3, "board edge")
-    paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), stroke_width=THICK)
+    at_x, at_y = words(1, 3, "bare by design" if block.has_bare else "board edge")
+    if not block.has_bare:
+        paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), stroke_width=THICK)
+        return
+    paper.rect(
+        Box(at_x, at_y, at_x + 8, at_y + 3.2),
+        fill="none", stroke="black", stroke_width=THIN, stroke_dasharray="0.5 0.8",
+    )  # fmt: skip
 
 
 def _down(box: Box, by: float) -> Box:
@@ -217,9 +225,7 @@ def _draw_column(paper: Paper, rows: Sequence[Row], box: Box) -> None:
             paper.text(box.x1 + 1.0, y + 5.0, row.heading, TEXT_MM, bold=True)
         else:
             tip = f"{row.refdes} {row.value}"
-            with paper.group(
-                tip=tip, class_="row", data_no=row.number or None, data_ref=row.refdes
-            ):
+            with paper.group(tip=tip, class_="row", data_no=row.number or None, data_part=row.part):
                 _draw_row(paper, row, box, y, spare)
         y += ROW_MM
         paper.line((box.x1, y), (box.x2, y), stroke="#999", stroke_width=THIN / 2)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from nettrace.bench.area import AreaReport
 from nettrace.bench.place import Box as BoardBox
 from nettrace.bench.place import Circle
 from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Pad, Part, Side
+from nettrace.views.drawing_names import short_net_names
 from nettrace.views.drawing_svg import MIDDLE, THICK, THIN, Paper, hatch_lines
 from nettrace.views.drawing_text import Box, Room, fit_text, text_box, text_width
 from nettrace.views.placed_view import View, body_corners, hull_corners, pad_corners
@@ -33,7 +35,9 @@ BALLOON_REACH = (4.5, 6.5, 9.0, 12.0, 15.0, 19.0, 24.0, 30.0, 38.0, 48.0, 60.0)
 DEAREST_LEADER = 40.0
 #: Names of nets at most: with more, the list beside the map reads better.
 MOST_NAMES = 90
-NET_NAME_MM = 30.0
+NET_NAME_MM, NET_LETTERS = 30.0, 24
+#: A ground is worth a name only close by; the list has it anyway.
+DEAREST_GROUND = 9.0
 _PLAIN = frozenset(
     {Kind.RESISTOR, Kind.INDUCTOR, Kind.FERRITE, Kind.FUSE, Kind.THERMISTOR, Kind.VARISTOR}
 )
@@ -42,11 +46,12 @@ _OTHER = {Side.TOP: Side.BOTTOM, Side.BOTTOM: Side.TOP}
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """A missing part with its number on the map."""
+    """A missing part with its number on the map; one that was never `fitted` is bare by design."""
 
     number: int
     part: Part
     side: Side
+    fitted: bool = True
 
 
 @dataclass(slots=True)
@@ -56,6 +61,7 @@ class _Seen:
     view: View
     room: Room
     gone: dict[str, Position]
+    names: Mapping[str, str]
     near: list[Part]
     far_side: list[Part] = field(default_factory=list)
 
@@ -96,7 +102,7 @@ def draw_map(
 def _look(circuit: Circuit, view: View, room: Room, positions: Sequence[Position]) -> _Seen:
     gone = {item.part.key: item for item in positions}
     keys = dict.fromkeys(pad.part for pad in circuit.pad_grid.inside(view.board_box()))
-    seen = _Seen(view, room, gone, [])
+    seen = _Seen(view, room, gone, short_net_names(circuit.board, NET_LETTERS), [])
     for key in keys:
         part = circuit.board.part_by_key[key]
         if key in gone:
@@ -140,7 +146,9 @@ def _draw_pad(paper: Paper, view: View, pad: Pad, **look: object) -> None:
         cross = [((x - 0.8, y), (x + 0.8, y)), ((x, y - 0.8), (x, y + 0.8))]
         paper.segments(cross, stroke_width=MIDDLE)
         return
-    paper.polygon(_paper_points(view, corners), **look)
+    if pad.number:
+        look["data_pad"] = f"{pad.part}.{pad.number}"
+    paper.polygon(_paper_points(view, corners), data_net=pad.net, **look)
     if pad.drill:
         x, y = view.at(pad.x, pad.y)
         paper.circle(
@@ -179,7 +187,7 @@ def _draw_area(paper: Paper, report: AreaReport, view: View) -> None:
 
 
 def _draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
-    with paper.group(tip=_tip(circuit, part), class_="part", data_ref=part.refdes):
+    with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
         corners = body_corners(part)
         if corners and part.refdes:
             paper.polygon(
@@ -194,13 +202,15 @@ def _draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> N
 
 def _draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
     part = position.part
-    tip = f"{position.number}: {_tip(circuit, part)}, missing"
-    with paper.group(tip=tip, class_="position", data_no=position.number, data_ref=part.refdes):
+    tip = f"{position.number}: {_tip(circuit, part)}{', missing' if position.fitted else ''}"
+    with paper.group(tip=tip, class_="position", data_no=position.number, data_part=part.key):
         corners = _paper_points(view, hull_corners(part))
         if corners:
-            paper.segments(hatch_lines(corners, HATCH_MM), stroke_width=THIN)
+            if position.fitted:
+                paper.segments(hatch_lines(corners, HATCH_MM), stroke_width=THIN)
+            width, dashes = (THICK, "2 1") if position.fitted else (THIN, "0.5 0.8")
             paper.polygon(
-                corners, fill="none", stroke="black", stroke_width=THICK, stroke_dasharray="2 1"
+                corners, fill="none", stroke="black", stroke_width=width, stroke_dasharray=dashes
             )
         for pad in part.pads:
             if pad.side.faces(view.side):
@@ -213,7 +223,7 @@ def _draw_far_position(paper: Paper, circuit: Circuit, view: View, position: Pos
     """Draw a missing part of the other side: hidden edges are dashed (ISO 128)."""
     part = position.part
     tip = f"{position.number}: {_tip(circuit, part)}, missing, on the {position.side} side"
-    with paper.group(tip=tip, class_="position", data_no=position.number, data_ref=part.refdes):
+    with paper.group(tip=tip, class_="position", data_no=position.number, data_part=part.key):
         corners = _paper_points(view, hull_corners(part))
         if corners:
             paper.polygon(
@@ -311,7 +321,7 @@ def _draw_balloons(paper: Paper, seen: _Seen, positions: Sequence[Position]) -> 
         if best is None:
             continue  # no room at all: the list beside the map still has it, with its place
         part = position.part
-        with paper.group(class_="balloon", data_no=position.number, data_ref=part.refdes):
+        with paper.group(class_="balloon", data_no=position.number, data_part=part.key):
             _draw_balloon(paper, seen, position.number, at, best[1])
 
 
@@ -363,6 +373,7 @@ def _draw_net_names(paper: Paper, circuit: Circuit, report: AreaReport, seen: _S
     ranked = sorted(
         (*report.pads, *report.outlying),
         key=lambda item: (
+            item.pad.net is not None and circuit.net_kind(item.pad.net) is NetKind.GROUND,
             seen.gone[item.pad.part].number if item.pad.part in seen.gone else 10_000,
             item.distance,
         ),
@@ -378,7 +389,7 @@ def _draw_net_names(paper: Paper, circuit: Circuit, report: AreaReport, seen: _S
 
 
 def _draw_net_name(paper: Paper, circuit: Circuit, seen: _Seen, pad: Pad, net: str) -> None:
-    words = fit_text(net, NAME_MM, NET_NAME_MM)
+    words = fit_text(seen.names[net], NAME_MM, NET_NAME_MM)
     rail = net in circuit.rails
     width = text_width(words, NAME_MM, bold=rail)
     copper = _pad_box(seen.view, pad)
@@ -404,7 +415,8 @@ def _draw_net_name(paper: Paper, circuit: Circuit, seen: _Seen, pad: Pad, net: s
                 best = price, left, base, edge, tip
         if best is not None and best[0] <= reach + 0.5:
             break
-    if best is None or best[0] > DEAREST_LEADER:
+    ground = circuit.net_kind(net) is NetKind.GROUND
+    if best is None or best[0] > (DEAREST_GROUND if ground else DEAREST_LEADER):
         return
     _, left, base, start, tip = best
     paper.line(start, tip, stroke_width=THIN, stroke="#333")
@@ -421,8 +433,15 @@ def _draw_refdes(paper: Paper, circuit: Circuit, seen: _Seen, part: Part) -> Non
     words = fit_text(part.refdes, NAME_MM, NET_NAME_MM)
     x, y = (body.x1 + body.x2) / 2, (body.y1 + body.y2) / 2 + NAME_MM * 0.36
     width = text_width(words, NAME_MM)
+    wide, high = body.x2 - body.x1, body.y2 - body.y1
+    inside = [
+        (x + dx * wide, y + dy * high)
+        for dy in (0.0, 0.25, -0.25, 0.4, -0.4)
+        for dx in (0.0, 0.25, -0.25)
+        if width < wide and high > NAME_MM
+    ]
     spots = [
-        (x, y),
+        *inside,
         (x, body.y1 - 0.8),
         (x, body.y2 + NAME_MM),
         (body.x2 + 0.8 + width / 2, y),
