@@ -36,7 +36,7 @@ SUBCOMMANDS = (
     Entry("probe", "nettrace.cli.job_prove", "What to measure to prove the repair.", PROVE),
     Entry("read", "nettrace.cli.job_prove", "Enter a reading.", PROVE),
     Entry("check", "nettrace.cli.job_prove", "Restored, not restored, or not proven.", PROVE),
-    Entry("sheet", "nettrace.cli.job_prove", "The whole job as a page to print.", PROVE),
+    Entry("sheet", "nettrace.cli.job_sheet", "The whole job as a page to print.", PROVE),
 )  # fmt: skip
 
 EPILOG = """\

@@ -78,6 +78,7 @@ def _embedded(drawing: Drawing, numbers: Mapping[str, int]) -> Markup:
         drawing.alternative,
         parts=drawing.parts,
         nets=drawing.nets,
+        refs=drawing.refs,
         numbers=numbers,
     )
 

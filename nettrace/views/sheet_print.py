@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -11,19 +10,10 @@ from pathlib import Path
 from typing import Final
 
 from nettrace.errors import BadInput
+from nettrace.views.drawing_browser import find_browser
 
-__all__ = ["CannotPrint", "find_browser", "print_pdf"]
+__all__ = ["CannotPrint", "print_pdf"]
 
-#: Names of programs that print a page without a window, in the order they are tried.
-BROWSERS: Final = (
-    "chromium",
-    "chromium-browser",
-    "chrome",
-    "google-chrome",
-    "google-chrome-stable",
-    "msedge",
-    "microsoft-edge",
-)
 #: A page with a large photo takes a few seconds; one that takes this long never ends.
 MOST_SECONDS: Final = 90.0
 _HINT = "Write FILE.html and print it from any browser."
@@ -31,11 +21,6 @@ _HINT = "Write FILE.html and print it from any browser."
 
 class CannotPrint(BadInput):
     """No browser that prints, or it failed (exit 4)."""
-
-
-def find_browser() -> str | None:
-    """Return the path of a browser that can print, None if there is none on the PATH."""
-    return next((path for name in BROWSERS if (path := shutil.which(name)) is not None), None)
 
 
 def print_pdf(html: str) -> bytes:
@@ -61,7 +46,7 @@ def _run(browser: str, page: Path, printed: Path, profile: Path) -> None:
         "--disable-gpu",
         "--no-first-run",
         "--disable-extensions",
-        "--disable-background-networking",
+        "--host-resolver-rules=MAP * ~NOTFOUND",
         "--no-pdf-header-footer",
         f"--user-data-dir={profile}",
         f"--print-to-pdf={printed}",

@@ -59,6 +59,7 @@ class Drawing:
         svg: its SVG text, as a file holds it.
         alternative: what it shows, for those who hear the page.
         parts, nets: Graphviz node name -> part key (several: a line each), net name.
+        refs: refdes as the drawing has it in `data-ref` -> part key.
     """
 
     name: str
@@ -67,13 +68,15 @@ class Drawing:
     alternative: str
     parts: Mapping[str, str] = field(default_factory=dict)
     nets: Mapping[str, str] = field(default_factory=dict)
+    refs: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class ProbeLine:
     """A measurement to make: from, to, the meter's setting, what it should show and why.
 
-    `reading` is what was entered, "" if nothing; `state` pass, fail, open question or "".
+    `reading` is what was entered, "" if nothing; `state` pass, fail, open question or "";
+    `step` is the part of the list it belongs to.
     """
 
     number: int
@@ -84,6 +87,7 @@ class ProbeLine:
     why: str
     reading: str = ""
     state: str = ""
+    step: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,8 +98,9 @@ def _pin_cells(pin: PinRow | None, row: PositionRow) -> list[Markup]:
     net = el("span", pin.net, data_net=pin.net, class_="name")
     return [
         _cell(pad, *name, class_="pin pad figure"),
-        _cell(net, el("span", f", {pin.what}", class_="quiet") if pin.what else "",
-              class_="pin net"),
+        _cell(
+            net, el("span", f", {pin.what}", class_="quiet") if pin.what else "", class_="pin net"
+        ),
         _cell(pin.volts, class_="pin figure"),
     ]
 
@@ -184,35 +185,41 @@ def measurements(probes: Sequence[ProbeLine], keys: dict[str, str]) -> Markup:
     """Return the list of probes with boxes; `keys` is refdes -> part key of what is marked."""
     if not probes:
         return el("p", "No measurement is planned: nothing is marked.")
-    lines = []
-    for probe in probes:
-        name = f"reading {probe.number}, {probe.at} to {probe.to}"
-        if probe.reading:
-            box: str = el("b", probe.reading)
-        else:
-            box = void("input", type="text", aria_label=name, autocomplete="off", inputmode="text")
-        judged: str = probe.state or _tick(f"{name} passed")
-        lines.append(
-            el(
-                "tr",
-                _cell(str(probe.number), class_="no"),
-                el(
-                    "th", _place(probe.at, keys), " to ", _place(probe.to, keys),
-                    scope="row", role="rowheader", style="white-space: normal",
-                ),
-                _cell(probe.set_to),
-                _cell(probe.expected, class_="wide", data_label="Expected"),
-                _cell(box, class_="wide", data_label="Reading"),
-                _cell(judged, class_="wide", data_label="Passed"),
-                _cell(probe.why, class_="wide quiet", data_label="Why"),
-                role="row",
-            )
-        )  # fmt: skip
-    heads = ("No.", "From and to", "Meter", "Expected", "Reading", "Passed", "Why")
-    note = el("p", "Power off and discharged, unless a line says volts or amperes. Enter each "
-              "figure with `nettrace job read` as well: what is typed here stays on this page.",
-              class_="quiet")  # fmt: skip
-    return joined([note, _lines("In this order", heads, lines)])
+    note = el("p", "Power off and discharged, unless a line says otherwise; null the leads first. "
+              "Enter each figure with ", el("code", "nettrace job read"),
+              " as well: what is typed here stays on this page.", class_="quiet")  # fmt: skip
+    heads = ("No.", "From", "To", "Meter", "Must show", "Reading", "Passed", "Proves")
+    bodies = []
+    for step in dict.fromkeys(probe.step for probe in probes):
+        lines = [_probe(probe, keys) for probe in probes if probe.step == step]
+        if step:
+            title = el(
+                "th", step[0].upper() + step[1:], colspan=str(len(heads)), scope="rowgroup",
+                role="rowheader", class_="step",
+            )  # fmt: skip
+            lines.insert(0, el("tr", title, role="row"))
+        bodies.append(el("tbody", *lines, role="rowgroup"))
+    return joined([note, _table("In this order", heads, bodies, "lines")])
+
+
+def _probe(probe: ProbeLine, keys: dict[str, str]) -> Markup:
+    name = f"reading {probe.number}, {probe.at} to {probe.to}"
+    box: str = el("b", probe.reading)
+    if not probe.reading:
+        box = void("input", type="text", aria_label=name, autocomplete="off", spellcheck="false")
+    judged: str = probe.state or _tick(f"{name} passed")
+    return el(
+        "tr",
+        _cell(str(probe.number), class_="no"),
+        el("th", _place(probe.at, keys), scope="row", role="rowheader"),
+        _cell(el("b", _place(probe.to, keys)), class_="to", data_label="to"),
+        _cell(probe.set_to, class_="meter"),
+        _cell(probe.expected, class_="wide", data_label="Must show"),
+        _cell(box, class_="wide", data_label="Reading"),
+        _cell(judged, class_="wide", data_label="Passed"),
+        _cell(probe.why, class_="wide quiet", data_label="Proves"),
+        role="row",
+    )
 
 
 def _place(words: str, keys: dict[str, str]) -> Markup:

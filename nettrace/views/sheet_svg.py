@@ -2,8 +2,8 @@
 
 Names of its elements are kept apart from the page's, its style holds for it alone, and nothing in
 it runs or loads. What stands for a part, a pad or a net is marked, so that the page can show the
-same thing everywhere: an element may carry `data-part`, `data-pad` or `data-net` itself, or is
-found by its Graphviz node name.
+same thing everywhere: an element carries `data-ref`, `data-pad` or `data-net` itself, or is found
+by its Graphviz node name.
 """
 
 from __future__ import annotations
@@ -32,6 +32,7 @@ def embed_svg(
     *,
     parts: Mapping[str, str] = _NOTHING,
     nets: Mapping[str, str] = _NOTHING,
+    refs: Mapping[str, str] = _NOTHING,
     numbers: Mapping[str, int] = _NOTHING,  # type: ignore[assignment] # empty: of any type
 ) -> Markup:
     """Return an SVG as an element of the page.
@@ -42,6 +43,7 @@ def embed_svg(
         label: what it shows, for those who hear the page.
         parts: Graphviz node name -> part key (several: a line each).
         nets: Graphviz node name -> net name.
+        refs: what `data-ref` says -> part key.
         numbers: part key -> number: the first thing marked with that part links to its row.
 
     Raises:
@@ -59,6 +61,10 @@ def embed_svg(
         if element.tag == "style":
             element.text = _scoped(element.text or "", f"#{name}")
     _mark_nodes(root, parts, nets)
+    for element in root.iter():
+        key = refs.get(element.get("data-ref", ""))
+        if key is not None:
+            element.set("data-part", key)
     _link(root, name, numbers)
     for size in ("width", "height"):
         value = root.attrib.pop(size, None)
