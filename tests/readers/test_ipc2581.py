@@ -170,25 +170,25 @@ def test_lxml_finds_the_same_pins_nets_and_places(
     from lxml import etree
 
     root = etree.parse(boards / name).getroot()
-    space = {"i": "http://webstds.ipc.org/2581"}
-    header = root.find(".//i:CadHeader", space)
+    space = {"std": "http://webstds.ipc.org/2581"}
+    header = root.find(".//std:CadHeader", space)
     assert header is not None
     scale = {"MILLIMETER": 1.0, "INCH": 25.4}[str(header.get("units"))]
     copper = {
         layer.get("name")
-        for layer in root.iterfind(".//i:Layer", space)
+        for layer in root.iterfind(".//std:Layer", space)
         if layer.get("layerFunction") == "CONDUCTOR"
     }
     theirs = set()
-    for feature in root.iterfind(".//i:LayerFeature", space):
+    for feature in root.iterfind(".//std:LayerFeature", space):
         if feature.get("layerRef") not in copper:
             continue
-        for group in feature.iterfind("i:Set[@net]", space):
-            for pad in group.iterfind("i:Pad[i:PinRef]", space):
-                spot = pad.find("i:Location", space)
+        for group in feature.iterfind("std:Set[@net]", space):
+            for pad in group.iterfind("std:Pad[std:PinRef]", space):
+                spot = pad.find("std:Location", space)
                 assert spot is not None
                 place = [round(float(str(spot.get(axis))) * scale, 3) for axis in "xy"]
-                for pin in pad.iterfind("i:PinRef", space):
+                for pin in pad.iterfind("std:PinRef", space):
                     theirs.add((pin.get("componentRef"), pin.get("pin"), group.get("net"), *place))
     ours = {
         (part.refdes, pad.number, pad.net, round(pad.x, 3), round(pad.y, 3))
