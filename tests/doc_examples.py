@@ -7,8 +7,9 @@ What is run, in order, in a folder that holds a copy of the samples:
 - any block below a line `<!-- file: NAME -->` is first written to that file.
 
 In expected output a line `...` stands for any lines, and `...` in a line for any characters.
-`python tests/doc_examples.py [PAGE ...]` writes the true output into every page: to be read before it is
-committed. It keeps `...`: as many lines before the first and after the last as stood there.
+`python tests/doc_examples.py [PAGE ...]` writes the true output into the pages, to be read before
+it is committed. It keeps `...`: as many lines before the first and after the last as stood there;
+`...` alone is filled in.
 """
 
 from __future__ import annotations
@@ -67,11 +68,13 @@ def blocks(text: str) -> Iterator[Block]:
 
 
 def matches(expected: list[str], found: list[str]) -> bool:
-    """Return whether output is as expected, `...` standing for anything.
+    """Return whether output is as expected, `...` standing for anything; alone, for nothing.
 
     >>> matches(["a", "...", "d"], ["a", "b", "c", "d"]), matches(["at ..."], ["on 1"])
     (True, False)
     """
+    if set(expected) == {ANY}:
+        return False  # that would be a test that cannot fail
     pattern = "".join(
         r"(?:.*\n)*?" if line == ANY else ".*".join(map(re.escape, line.split(ANY))) + r"\n"
         for line in expected
@@ -84,7 +87,7 @@ def renewed(expected: list[str], found: list[str]) -> list[str]:
     if matches(expected, found):
         return expected
     places = [index for index, line in enumerate(expected) if line == ANY]
-    if not places:
+    if not places or set(expected) == {ANY}:
         return found
     head, tail = places[0], len(expected) - places[-1] - 1
     if head + tail >= len(found):
@@ -273,4 +276,5 @@ def rewrite(chosen: list[str]) -> None:
 
 
 if __name__ == "__main__":
+    sys.path.insert(0, str(ROOT))
     rewrite(sys.argv[1:])

@@ -37,6 +37,8 @@ def test_three_dots_stand_for_lines_and_for_characters() -> None:
     assert matches(["a", "...", "z"], ["a", "z"])
     assert matches(["opened ... on Wren"], ["opened 12:00 on Wren"])
     assert not matches(["a", "..."], ["b"])
+    assert not matches(["..."], ["b"])
+    assert renewed(["..."], ["b"]) == ["b"]
     assert renewed(["x", "..."], ["a", "b", "c"]) == ["a", "..."]
     assert renewed(["a", "...", "c"], ["a", "b", "c"]) == ["a", "...", "c"]
 
@@ -80,3 +82,48 @@ def test_the_readme_opens_with_the_job_and_two_commands() -> None:
     assert ".venv/bin/pytest" in tests
     console = next(block for block in blocks(text) if block.language == "console")
     assert console.line < 30  # on the first screen
+
+
+def test_the_command_reference_is_what_the_code_says() -> None:
+    import runpy
+
+    made = runpy.run_path(str(ROOT / "docs" / "make_reference.py"))
+    page = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    assert page == made["reference"](), "python docs/make_reference.py renews it"
+
+
+def test_every_command_has_help_an_example_and_a_place_in_the_docs() -> None:
+    from nettrace.cli.job import SUBCOMMANDS
+    from nettrace.cli.main import COMMANDS
+
+    shown = {
+        line.partition(" nettrace ")[2]
+        for page in pages()
+        for block in blocks(page.read_text(encoding="utf-8"))
+        if block.language == "console"
+        for line in block.lines
+        if line.startswith("$ nettrace ")
+    }
+    names = [entry.name for entry in COMMANDS if entry.name != "job"]
+    names += [f"job {entry.name}" for entry in SUBCOMMANDS]
+    assert [
+        name for name in names if not any(f"{line} ".startswith(f"{name} ") for line in shown)
+    ] == []
+    assert all(entry.help.endswith(".") for entry in (*COMMANDS, *SUBCOMMANDS))
+
+
+def test_every_role_is_explained_once_and_no_other() -> None:
+    from nettrace.circuit.roles.vocabulary import ROLES
+
+    text = (ROOT / "docs" / "roles.md").read_text(encoding="utf-8")
+    rows = [line.split("|")[1] for line in text.splitlines() if line.startswith("| `")]
+    named = [name for row in rows for name in re.findall(r"`([^`]+)`", row)]
+    assert sorted(named) == sorted(ROLES)
+
+
+def test_every_public_name_is_on_the_python_page() -> None:
+    import nettrace
+
+    text = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
+    missing = [name for name in nettrace.__all__ if not re.search(rf"\b{name}\b", text)]
+    assert missing == []
