@@ -35,14 +35,18 @@ OHMS_DECADES: Final = (-1, 8)
 FARADS_DECADES: Final = (-12, -1)
 #: Above this a meter shows overload on ohms (40 and 60 MΩ in manuals).
 OVERLOAD_OHMS: Final = 6e7
-#: Share of readings that mean nothing: a probe that slipped, a pad under flux.
-SLIP: Final = 0.002
+#: Share of readings that mean nothing: a probe that slipped or a pad under flux reads open, a
+#: wrong pad reads anything.
+SLIP_OPEN: Final = 5e-4
+SLIP_ANY: Final = 1e-4
 #: Unknown paths of signal pins: middle and spread of log10 Ω, share that passes nothing.
 SIGNAL_PATH: Final = (5.5, 1.1, 0.35)
 #: Unknown paths between supply and ground.
 SUPPLY_PATH: Final = (3.8, 1.1, 0.05)
-#: Share of unknown paths that may be anything at all.
+#: Share of unknown paths that may be anything at all, but hardly below the second figure, Ω.
 ANY_PATH: Final = 0.03
+LOW_PATH_OHMS: Final = 30.0
+LOW_PATH_SHARE: Final = 0.05
 #: Standard errors: meter and part values as parts of their limits; leads, Ω.
 LIMIT_SIGMAS: Final = 2.0
 METER_SIGMA: Final = 0.008
@@ -50,8 +54,8 @@ LEAD_SIGMA_OHMS: Final = 0.15
 #: Volts in diode mode per ohm: the meter drives about 0.7 mA (0.5 to 1 mA in manuals).
 DIODE_AMPERES: Final = 0.7e-3
 #: Diode mode: chances of (short, low, junction, two junctions, overload).
-ACROSS_DIODE: Final = (0.01, 0.12, 0.55, 0.12, 0.20)
-ACROSS_CHIPS: Final = (0.005, 0.055, 0.35, 0.14, 0.45)
+ACROSS_DIODE: Final = (0.0005, 0.1295, 0.55, 0.12, 0.20)
+ACROSS_CHIPS: Final = (0.0005, 0.0595, 0.35, 0.14, 0.45)
 #: Below this a capacitance meter gives no figure; up to the second it may, Ω (no source).
 FARADS_BLIND_OHMS: Final = (50.0, 2000.0)
 FARADS_SIGMA: Final = 0.02
@@ -148,8 +152,8 @@ def _with_slips(bins: Vector) -> Vector:
     import numpy as np
 
     total = float(bins.sum())
-    mixed = bins / total * (1 - SLIP) + SLIP / len(bins) / 2
-    mixed[-1] += SLIP / 2  # a probe that slipped shows overload more than anything else
+    mixed = bins / total * (1 - SLIP_OPEN - SLIP_ANY) + SLIP_ANY / len(bins)
+    mixed[-1] += SLIP_OPEN
     return np.asarray(mixed, dtype=np.float64)
 
 
@@ -167,7 +171,8 @@ def _path_weights(supply: bool) -> tuple[Vector, float]:
     middle, spread, none = SUPPLY_PATH if supply else SIGNAL_PATH
     logs = np.log10(_paths())
     shape = np.exp(-(((logs - middle) / spread) ** 2) / 2)
-    weights = shape / shape.sum() * (1 - ANY_PATH) + ANY_PATH / len(logs)
+    any_path = np.where(_paths() < LOW_PATH_OHMS, LOW_PATH_SHARE, 1.0)
+    weights = shape / shape.sum() * (1 - ANY_PATH) + any_path / any_path.sum() * ANY_PATH
     return np.asarray(weights * (1 - none), dtype=np.float64), none
 
 
@@ -237,7 +242,7 @@ def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
     import numpy as np
 
     sounds = float(_ohms(ohms, at_most, at_least, exact, supply) @ _sounds())
-    sounds = min(1 - SLIP, max(SLIP, sounds))
+    sounds = min(1 - SLIP_OPEN, max(SLIP_ANY, sounds))
     return np.array([1 - sounds, sounds])
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
@@ -14,7 +14,7 @@ from nettrace.bench.job_state import JobState
 from nettrace.bench.judging import Judged, ReadingState, judge_with
 from nettrace.bench.known_good import KnownGood
 from nettrace.bench.probes import Probe
-from nettrace.bench.suspicion import Hypothesis, Suspicion, reading_key
+from nettrace.bench.suspicion import Hypothesis, Key, Suspicion, reading_key
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Pin
 from nettrace.model.names import natural_key
@@ -166,24 +166,22 @@ def _like_good_boards(suspicion: Suspicion, judged: Judged, known_good: KnownGoo
 
 
 def _standing(
-    suspicion: Suspicion, states: dict[tuple[frozenset[str], Quantity], ReadingState], probe: Probe
+    suspicion: Suspicion, states: Mapping[Key, ReadingState], probe: Probe
 ) -> ReadingState | None:
     """Return how a planned probe stands; None: not measured. Ohms answer for a beep."""
     key = reading_key(suspicion.model, probe)
     if key is None:
         return None
-    if key in states:
-        return states[key]
-    if probe.quantity is Quantity.BEEP:
-        return states.get((key[0], Quantity.OHMS))
-    return None
+    turned = (key[0][1], key[0][0])
+    also = {Quantity.BEEP: (key[0], Quantity.OHMS), Quantity.DIODE: (turned, Quantity.DIODE)}
+    return states.get(key) or states.get(also.get(probe.quantity, key))
 
 
 def _verdict(
     suspicion: Suspicion,
     state: JobState,
     counting: list[Judged],
-    states: dict[tuple[frozenset[str], Quantity], ReadingState],
+    states: Mapping[Key, ReadingState],
     left: tuple[Probe, ...],
 ) -> tuple[Verdict, tuple[str, ...]]:
     because: list[str] = []
@@ -338,7 +336,7 @@ class _Found:
         for fault in self.sure:
             if fault.kind is not FaultKind.WRONG_VALUE:
                 continue
-            part = next(p for p in self.circuit.board.parts if p.refdes == fault.places[0])
+            part = next(p for p in self.circuit.board.parts if p.refdes == fault.part)
             said = engineering(fault.value or 0.0, fault.unit)
             found.append(WrongValue(fault.places[0], part.value or "", f"about {said}"))
         return tuple(found)

@@ -41,15 +41,15 @@ __all__ = [
 #: Pads of different nets nearer than this, copper to copper, may be bridged, mm.
 BRIDGE_MM: Final = 0.5
 #: Odds of each fault before any reading (common practice, no source).
-OPEN_ODDS: Final = 0.04
-MENDED_ODDS: Final = 0.08  # a lifted pad or cut track that was wired
-LOOSE_ODDS: Final = 0.15  # a part marked shifted or doubtful and left as it is
-MISSING_ODDS: Final = 0.01
-MIX_UP_ODDS: Final = 0.01
-DECADE_ODDS: Final = 0.002
-SHORTED_ODDS: Final = 0.01  # ceramic capacitors and diodes crack or melt into a short
-STUCK_ODDS: Final = 0.002  # any other part
-BRIDGE_ODDS: Final = 0.02  # at no distance; falls with the gap
+OPEN_ODDS: Final = 0.02
+MENDED_ODDS: Final = 0.05  # a lifted pad or cut track that was wired
+LOOSE_ODDS: Final = 0.10  # a part marked shifted or doubtful and left as it is
+MISSING_ODDS: Final = 0.004
+MIX_UP_ODDS: Final = 0.004
+DECADE_ODDS: Final = 0.001
+SHORTED_ODDS: Final = 0.005  # ceramic capacitors and diodes crack or melt into a short
+STUCK_ODDS: Final = 0.001  # any other part
+BRIDGE_ODDS: Final = 0.01  # at no distance; falls with the gap
 BRIDGE_FALL_MM: Final = 0.25
 #: Two nets joined by so little are one net to a meter, Ω.
 ONE_NET_OHMS: Final = 0.05
@@ -75,7 +75,7 @@ class Fault:
 
     Attributes:
         kind: the likeliest of its forms.
-        places: pads (open joint), refdes (missing, wrong value, shorted) or `PAD-PAD` (bridge);
+        places: pads (open joint), refdes (missing, wrong value, shorted) or `PAD|PAD` (bridge);
             several where no meter can tell them apart, likeliest first.
         nets: the two nets that a short joins.
         value: of a wrong part, Ω or F.
@@ -88,6 +88,16 @@ class Fault:
     nets: tuple[str, ...] = ()
     value: float | None = None
     unit: str = ""
+
+    @property
+    def part(self) -> str:
+        """The refdes that it is at (of a bridge, the first pad's)."""
+        place = self.places[0].split("|")[0]
+        return place.rsplit(".", 1)[0] if self._of_pad else place
+
+    @property
+    def _of_pad(self) -> bool:
+        return self.kind is FaultKind.OPEN_JOINT or "|" in self.places[0]
 
     @property
     def what(self) -> str:

@@ -35,6 +35,8 @@ THROUGH_OHMS: Final = 1.0
 SAME: Final = 1e-6
 #: A rail this far down to ground is taken to be held at 0 V by it, Ω.
 DEAD_OHMS: Final = 3.0
+#: Most that a bridge or a shorted part has, Ω (common practice, no source).
+SHORT_OHMS: Final = 1.0
 #: A rail's voltage where no file states its limits, as a fraction (common practice, no source).
 RAIL_SPREAD: Final = 0.05
 #: The bounds that are solved for each fault.
@@ -212,7 +214,8 @@ class Model:
             for name, pin in self.touched.joints.items()
             if name not in opened
         ]
-        edges += [Edge(nets[0], nets[1], 0.0) for nets in shorts]
+        solder = SHORT_OHMS if bound == _MOST else 0.0
+        edges += [Edge(nets[0], nets[1], solder) for nets in shorts]
         edges += [Edge(a.net or "", b.net or "", 0.0) for a, b in self.bridges]
         ref = self._refdes
         for piece in self._pieces:
@@ -244,7 +247,9 @@ class Model:
             self._base[bound].resistances(nodes, self._edges(faults, bound))
             for bound in (_NOMINAL, _MOST, _LEAST, _JOINED)
         ]
-        farads = self._farads(nodes, faults)
+        number = self._base[_SOFT].nodes(self._edges(faults, _SOFT))
+        supplies = {number[net] for net in self._ports if self.is_supply(net) and net in number}
+        farads = self._farads(nodes, faults, number)
         diodes = self._diode_pairs(faults)
         found = []
         for at, (a, b) in enumerate(pairs):
@@ -256,7 +261,7 @@ class Model:
             found.append(
                 Outlook(
                     nominal, max(nominal, most), min(nominal, least), exact,
-                    self.is_supply(a.net) and self.is_supply(b.net), *farads[at],
+                    number.get(a.node) in supplies and number.get(b.node) in supplies, *farads[at],
                     diode=frozenset({a.node, b.node}) in diodes
                     or frozenset({a.net, b.net}) in diodes,
                 )
@@ -266,15 +271,15 @@ class Model:
     def volts(
         self, pairs: Sequence[Pair], faults: Sequence[Fault] = ()
     ) -> list[tuple[tuple[float, float, float] | None, bool]]:
-        """Return the voltage of each pair's first place over ground, and whether it is sure.
+        """Return the voltage of each pair's first place over its second, a ground, and how sure.
 
         Where a fault has changed how the place is tied to ground or to what pulls it, the voltage
         may be anything.
         """
         found: list[tuple[tuple[float, float, float] | None, bool]] = []
-        for spot, _ in pairs:
+        for spot, other in pairs:
             said = self.expected_volts(spot)
-            if said is None:
+            if said is None or not self._is_ground(other.net):
                 found.append((None, False))
                 continue
             ties = self._ties(spot)
@@ -310,6 +315,10 @@ class Model:
         rail = self.circuit.rails.get(net)
         return rail is not None and rail.kind in {NetKind.RAIL, NetKind.GROUND}
 
+    def _is_ground(self, net: str) -> bool:
+        rail = self.circuit.rails.get(net)
+        return rail is not None and rail.kind is NetKind.GROUND
+
     def _diode_pairs(self, faults: Sequence[Fault]) -> set[frozenset[str]]:
         opened, gone, _, _ = _sorted_out(faults)
         found = set()
@@ -324,10 +333,12 @@ class Model:
         return found
 
     def _farads(
-        self, nodes: Sequence[tuple[str, str]], faults: Sequence[Fault]
+        self,
+        nodes: Sequence[tuple[str, str]],
+        faults: Sequence[Fault],
+        number: Mapping[str, int],
     ) -> list[tuple[float, bool]]:
         _, gone, wrong, _ = _sorted_out(faults)
-        number = self._base[_SOFT].nodes(self._edges(faults, _SOFT))
         sums: dict[frozenset[int], tuple[float, bool]] = {}
 
         def add(a: str, b: str, farads: float, class_2: bool) -> None:

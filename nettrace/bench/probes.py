@@ -28,7 +28,15 @@ from nettrace.model.board import Part, Pin, Side
 from nettrace.model.geometry import distance
 from nettrace.values.quantity import engineering
 
-__all__ = ["Probe", "ProbeStep", "expect_words", "make_model", "plan_probes", "plan_with"]
+__all__ = [
+    "Probe",
+    "ProbeStep",
+    "expect_words",
+    "make_model",
+    "plan_probes",
+    "plan_with",
+    "through_with",
+]
 
 #: A test point counts as so much nearer, the other side and a small pad as so much farther, mm
 #: (a probe's lead is long: that the point is easy to hit matters more than the way to it).
@@ -91,6 +99,11 @@ def plan_with(model: Model, state: JobState) -> tuple[Probe, ...]:
     return _Plan(model, state).probes()
 
 
+def through_with(model: Model, state: JobState) -> tuple[Probe, ...]:
+    """Return the measurements through each part from sound points, for a model at hand."""
+    return _Plan(model, state).through()
+
+
 class _Plan:
     def __init__(self, model: Model, state: JobState) -> None:
         self.model = model
@@ -113,6 +126,22 @@ class _Plan:
             if key not in seen and probe.at != probe.to:
                 seen.add(key)
                 found.append(probe)
+        return tuple(found)
+
+    def through(self) -> tuple[Probe, ...]:
+        """Return measurements through a part from sound points: its value and both its joints.
+
+        One reading tells whether anything is wrong there, but not what; so they are no part of
+        the list that proves, but of what may be measured next.
+        """
+        found = []
+        for probe in self._values():
+            ends = [self.model.spot(words) for words in (probe.at, probe.to)]
+            pins = [self.joints[spot.pad] for spot in ends if spot and spot.pad in self.joints]
+            points = [spot for pin in pins if (spot := self._reachable(pin)) is not None]
+            if len(points) == 2 and all(spot.pad not in self.joints for spot in points):
+                why = f"{probe.why.split(':')[0]} with both its joints in one reading"
+                found.append(self._probe(*points, probe.quantity, ProbeStep.VALUES, why))
         return tuple(found)
 
     # -- the five steps ----------------------------------------------------------------------

@@ -17,7 +17,7 @@ from nettrace.bench.faults import Fault, FaultKind, list_faults
 from nettrace.bench.job import Quantity, Reading
 from nettrace.bench.job_state import JobState
 from nettrace.bench.predict import Model, Pair, Spot
-from nettrace.bench.probes import Probe, make_model, plan_with
+from nettrace.bench.probes import Probe, make_model, plan_with, through_with
 from nettrace.circuit.circuit import Circuit
 
 if TYPE_CHECKING:
@@ -38,8 +38,13 @@ WORTH_BITS: Final = 0.002
 #: A reading speaks for a fault if it is so much likelier with it (natural logarithm of 1.5).
 TELLING: Final = 0.4
 
-#: A place pair and what is measured there; two words for one place are one key.
-Key = tuple[frozenset[str], Quantity]
+#: Two expectations that share this much of their chances are told apart by luck alone.
+SAME_OVERLAP: Final = 0.75
+#: Expectations kept at hand.
+MOST_LOOKS: Final = 20_000
+
+#: Two nodes and what is measured between them; two words for one place are one key.
+Key = tuple[tuple[str, str], Quantity]
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,130 +84,140 @@ class Suspicion:
     Args:
         circuit: the board.
         state: the job; readings after its last refit count, the newest of each pair of places.
+        earlier: of the same job before its last readings; what it has worked out is used again.
     """
 
-    def __init__(self, circuit: Circuit, state: JobState) -> None:
+    def __init__(self, circuit: Circuit, state: JobState, earlier: Suspicion | None = None) -> None:
         self.circuit = circuit
         self.state = state
-        self.model: Model = make_model(circuit, state)
-        self.probes: tuple[Probe, ...] = plan_with(self.model, state)
-        self.faults: tuple[Fault, ...] = list_faults(circuit, state)
-        self.readings: Mapping[Key, Reading] = latest_readings(self.model, state)
-        self._pairs: dict[Key, Pair] = {}
-        for reading in self.readings.values():
-            self._remember(reading.at, reading.to, reading.quantity)
-        for probe in self.probes:
-            self._remember(probe.at, probe.to, probe.quantity)
-        self._outlooks: dict[tuple[Fault, ...], Mapping[Key, Outlook]] = {}
+        known = None if earlier is None else latest_readings(earlier.model, state)
+        if earlier is not None and known is not None and earlier._covers(state, known):
+            self.model: Model = earlier.model
+            self.probes: tuple[Probe, ...] = earlier.probes
+            self.through: tuple[Probe, ...] = earlier.through
+            self.faults: tuple[Fault, ...] = earlier.faults
+            self.readings: Mapping[Key, Reading] = known
+            self._pairs: dict[Key, Pair] = earlier._pairs
+            self._seen: dict[tuple[Fault, ...], Mapping[Key, _Look]] = earlier._seen
+        else:
+            self.model = make_model(circuit, state)
+            self.probes = plan_with(self.model, state)
+            self.through = through_with(self.model, state)
+            self.faults = list_faults(circuit, state)
+            self.readings = latest_readings(self.model, state)
+            self._pairs = {}
+            for reading in self.readings.values():
+                self._remember(reading)
+            for probe in (*self.probes, *self.through):
+                self._remember(probe)
+            self._seen = {}
         self.hypotheses: tuple[Hypothesis, ...] = self._weigh()
 
-    def _remember(self, at: str, to: str, quantity: Quantity) -> None:
-        first, second = self.model.spot(at), self.model.spot(to)
-        if first is not None and second is not None and quantity is not Quantity.AMPERES:
-            self._pairs.setdefault(_key(first, second, quantity), (first, second))
+    def _covers(self, state: JobState, readings: Mapping[Key, Reading]) -> bool:
+        mine = replace(self.state, readings=(), remarks=())
+        return mine == replace(state, readings=(), remarks=()) and set(readings) <= set(self._pairs)
+
+    def _remember(self, line: Reading | Probe) -> None:
+        first, second = self.model.spot(line.at), self.model.spot(line.to)
+        if first is not None and second is not None and line.quantity is not Quantity.AMPERES:
+            self._pairs.setdefault(_key(first, second, line.quantity), (first, second))
 
     # -- chances -----------------------------------------------------------------------------
 
     def _weigh(self) -> tuple[Hypothesis, ...]:
+        bins = [
+            (key, bin_of(reading.value, reading.quantity))
+            for key, reading in self.readings.items()
+            if key in self._pairs
+        ]
         none: tuple[Fault, ...] = ()
-        weights = {none: self._log_likelihood(none)}
+        weights = {none: self._log_likelihood(none, bins)}
         for fault in self.faults:
-            weights[fault,] = math.log(fault.odds) + self._log_likelihood((fault,))
+            weights[fault,] = math.log(fault.odds) + self._log_likelihood((fault,), bins)
         singles = sorted((f for f in weights if f), key=lambda faults: -weights[faults])
-        if self.readings:
+        if bins:
             for at, (first,) in enumerate(singles[:BEST_SINGLES]):
                 for (second,) in singles[at + 1 : SECONDS]:
+                    pair = (first, second) if first.what < second.what else (second, first)
                     if _together(first, second):
                         odds = math.log(first.odds) + math.log(second.odds)
-                        pair = (first, second)
-                        weights[pair] = odds + self._log_likelihood(pair)
+                        weights[pair] = odds + self._log_likelihood(pair, bins)
         top = max(weights.values())
         total = sum(math.exp(weight - top) for weight in weights.values())
         found = [Hypothesis(f, math.exp(w - top) / total) for f, w in weights.items()]
         return tuple(sorted(found, key=lambda item: -item.chance))
 
-    def _log_likelihood(self, faults: tuple[Fault, ...]) -> float:
-        if not self.readings:
+    def _log_likelihood(self, faults: tuple[Fault, ...], bins: Sequence[tuple[Key, int]]) -> float:
+        if not bins:
             return 0.0
-        outlooks = self._seen(faults)
-        total = 0.0
-        for key, reading in self.readings.items():
-            if key in outlooks:
-                bins = chances(outlooks[key], reading.quantity)
-                total += math.log(bins[bin_of(reading.value, reading.quantity)])
-        return total
+        looks = self.looks(faults)
+        return sum(looks[key].logs[at] for key, at in bins)
 
-    def _seen(self, faults: tuple[Fault, ...]) -> Mapping[Key, Outlook]:
-        """Return what every pair of places would show; for two faults only those with readings."""
-        if faults not in self._outlooks:
-            self._outlooks[faults] = self._look(faults, len(faults) < 2)
-        return self._outlooks[faults]
+    def looks(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
+        """Return what every pair of places would show with these faults."""
+        found = self._seen.get(faults)
+        if found is None:
+            found = self._seen[faults] = self._look(faults)
+        return found
 
-    def _look(self, faults: tuple[Fault, ...], everywhere: bool) -> Mapping[Key, Outlook]:
-        keys = [key for key in self._pairs if everywhere or key in self.readings]
-        pairs = [self._pairs[key] for key in keys]
-        found = dict(zip(keys, self.model.outlooks(pairs, faults), strict=True))
-        powered = [key for key in keys if key[1] is Quantity.VOLTS]
+    def _look(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
+        pairs = list(self._pairs.values())
+        found = dict(zip(self._pairs, self.model.outlooks(pairs, faults), strict=True))
+        powered = [key for key in found if key[1] is Quantity.VOLTS]
         volts = self.model.volts([self._pairs[key] for key in powered], faults)
         for key, (said, sure) in zip(powered, volts, strict=True):
             found[key] = replace(found[key], volts=said, sure_volts=sure)
-        return found
-
-    def healthy(self, at: str, to: str, quantity: Quantity) -> Outlook | None:
-        """Return what two places would show without any fault; None where one is not known."""
-        first, second = self.model.spot(at), self.model.spot(to)
-        if first is None or second is None:
-            return None
-        key = _key(first, second, quantity)
-        seen = self._seen(())
-        return seen[key] if key in seen else self.model.outlooks([(first, second)])[0]
+        return {key: _look_of(outlook, key[1]) for key, outlook in found.items()}
 
     @property
     def health(self) -> float:
         """The chance that nothing is wrong."""
         return next(h.chance for h in self.hypotheses if not h.faults)
 
+    def chance_of(self, fault: Fault) -> float:
+        """Return the chance that a fault is there, alone or with another."""
+        return sum(h.chance for h in self.hypotheses if fault in h.faults)
+
     def speaking(self, faults: tuple[Fault, ...]) -> tuple[Reading, ...]:
         """Return the readings that are likelier with the faults than without, the best first."""
-        healthy, broken = self._seen(()), self._seen(faults)
+        healthy, broken = self.looks(()), self.looks(faults)
         gains = []
         for key, reading in self.readings.items():
-            if key in healthy and key in broken:
+            if key in self._pairs:
                 at = bin_of(reading.value, reading.quantity)
-                gain = math.log(
-                    chances(broken[key], reading.quantity)[at]
-                    / chances(healthy[key], reading.quantity)[at]
-                )
+                gain = broken[key].logs[at] - healthy[key].logs[at]
                 if gain > TELLING:
                     gains.append((gain, reading))
         return tuple(reading for _, reading in sorted(gains, key=lambda item: -item[0]))
 
     def blind(self) -> tuple[Fault, ...]:
         """Return the faults that no planned measurement tells from health."""
-        healthy = self._seen(())
+        healthy = self.looks(())
         return tuple(
             fault
             for fault in self.faults
-            if all(_same(healthy[key], o, key[1]) for key, o in self._seen((fault,)).items())
+            if all(
+                healthy[key].overlap(look) > SAME_OVERLAP
+                for key, look in self.looks((fault,)).items()
+            )
         )
 
     # -- the next measurement ----------------------------------------------------------------
 
     def next_probe(self) -> NextProbe | None:
-        """Return the planned measurement, not made yet, that is expected to settle most."""
-        left = [p for p in self.probes if reading_key(self.model, p) not in self.readings]
-        if not left:
-            return None
+        """Return the measurement, not made yet, that is expected to settle most.
+
+        Candidates are the planned ones, and those through each part from sound points.
+        """
         weighed = [h for h in self.hypotheses if h.chance >= SMALL_CHANCE]
-        looks = [self._look(h.faults, True) if len(h.faults) > 1 else self._seen(h.faults)
-                 for h in weighed]  # fmt: skip
+        looks = [self.looks(h.faults) for h in weighed]
         shares = [h.chance for h in weighed]
         best: tuple[float, Probe] | None = None
-        for probe in left:
+        for probe in (*self.probes, *self.through):
             key = reading_key(self.model, probe)
-            if key is None or key not in self._pairs:
+            if key is None or key in self.readings or key not in self._pairs:
                 continue
-            bits = _information([chances(look[key], key[1]) for look in looks], shares)
+            bits = _information([look[key] for look in looks], shares)
             if best is None or bits > best[0] + 1e-12:
                 best = bits, probe
         if best is None or best[0] < WORTH_BITS:
@@ -213,12 +228,11 @@ class Suspicion:
         key = reading_key(self.model, probe)
         found = [probe.why]
         if key is not None:
-            healthy = chances(self._seen(())[key], key[1])
+            healthy = self.looks(())[key]
             told = [
                 h.what
                 for h in weighed
-                if len(h.faults) == 1
-                and _overlap(healthy, chances(self._seen(h.faults)[key], key[1])) < 0.5
+                if len(h.faults) == 1 and healthy.overlap(self.looks(h.faults)[key]) < 0.5
             ]
             if told:
                 more = f" and {len(told) - 3} more" if len(told) > 3 else ""
@@ -249,44 +263,67 @@ def reading_key(model: Model, line: Probe | Reading) -> Key | None:
 
 
 def _key(first: Spot, second: Spot, quantity: Quantity) -> Key:
-    return frozenset({first.node, second.node}), quantity
+    """Return the places in a fixed order, but where the way round matters."""
+    if quantity in {Quantity.DIODE, Quantity.VOLTS} or first.node <= second.node:
+        return (first.node, second.node), quantity
+    return (second.node, first.node), quantity
 
 
 def _together(first: Fault, second: Fault) -> bool:
     """Return whether two faults can be told as two: not two states of one part."""
-    ends = [f.places[0].split(".")[0] for f in (first, second)]
-    kinds = {first.kind, second.kind}
     if first.nets and second.nets:
         return set(first.nets) != set(second.nets)
-    if ends[0] != ends[1] or kinds == {FaultKind.OPEN_JOINT}:
+    kinds = {first.kind, second.kind}
+    if first.part != second.part or kinds == {FaultKind.OPEN_JOINT}:
         return True
     return FaultKind.MISSING not in kinds and len(kinds) > 1
 
 
-def _information(given: Sequence[Vector], shares: Sequence[float]) -> float:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Look:
+    """What one pair of places shows under some faults: chances, their logarithms, entropy."""
+
+    bins: Vector
+    logs: tuple[float, ...]
+    bits: float
+
+    def overlap(self, other: _Look) -> float:
+        """Return how much of the chances two looks share, 0 to 1."""
+        import numpy as np
+
+        return 1.0 if other is self else float(np.minimum(self.bins, other.bins).sum())
+
+
+_looks: dict[int, tuple[Vector, _Look]] = {}
+
+
+def _look_of(outlook: Outlook, quantity: Quantity) -> _Look:
+    bins = chances(outlook, quantity)
+    found = _looks.get(id(bins))
+    if found is not None and found[0] is bins:
+        return found[1]
     import numpy as np
 
-    stacked = np.array(given)
-    weights = np.array(shares) / sum(shares)
-    mixed = weights @ stacked
-
-    def entropy(p: Vector) -> Vector:
-        return np.asarray(-(p * np.log2(np.maximum(p, 1e-300))).sum(axis=-1))
-
-    return float(entropy(mixed) - weights @ entropy(stacked))
+    logs = np.log(bins)
+    look = _Look(bins, tuple(logs.tolist()), float(-(bins @ logs)) / math.log(2))
+    if len(_looks) >= MOST_LOOKS:
+        _looks.clear()
+    _looks[id(bins)] = (bins, look)
+    return look
 
 
-def _overlap(one: Vector, other: Vector) -> float:
+def _information(looks: Sequence[_Look], shares: Sequence[float]) -> float:
+    """Return what a reading is expected to tell of the hypotheses, bits."""
     import numpy as np
 
-    return float(np.minimum(one, other).sum())
-
-
-def _same(one: Outlook, other: Outlook, quantity: Quantity) -> bool:
-    if one == other:
-        return True
-    return _overlap(chances(one, quantity), chances(other, quantity)) > SAME_OVERLAP
-
-
-#: Two expectations that share this much of their chances are told apart by luck alone.
-SAME_OVERLAP: Final = 0.75
+    weights: dict[int, float] = {}
+    by_id = {id(look): look for look in looks}
+    for look, share in zip(looks, shares, strict=True):
+        weights[id(look)] = weights.get(id(look), 0.0) + share
+    if len(weights) == 1:
+        return 0.0
+    total = sum(weights.values())
+    parts = [(by_id[key], weight / total) for key, weight in weights.items()]
+    mixed = sum((weight * look.bins for look, weight in parts), np.zeros(len(looks[0].bins)))
+    inner = sum(weight * look.bits for look, weight in parts)
+    return float(-(mixed @ np.log2(mixed))) - inner
