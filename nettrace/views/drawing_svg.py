@@ -129,7 +129,7 @@ class Paper:
             return
         width = text_width(words, size, bold=bold)
         if halo:
-            values.update(stroke="white", stroke_width=size / 4, paint_order="stroke")
+            values.update(stroke="white", stroke_width=size / 3, paint_order="stroke")
         self._lines.append(
             "<text"
             + _attributes(

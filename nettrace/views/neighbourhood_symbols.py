@@ -7,14 +7,12 @@ plates, diode a triangle and a bar, ground three bars.
 
 from __future__ import annotations
 
-import html
 from collections.abc import Sequence
 from typing import NamedTuple
 
 from nettrace.circuit.kinds import Kind
-from nettrace.views.text import printable
 
-__all__ = ["DIODE", "DIODE_TURNED", "GROUND", "label_text", "symbol_for"]
+__all__ = ["DIODE", "DIODE_TURNED", "GROUND", "symbol_for"]
 
 _INK = 'BGCOLOR="black"'
 _OPEN = 'BORDER="1"'
@@ -29,16 +27,6 @@ class _Block(NamedTuple):
     columns: int
     rows: int
     look: str
-
-
-def label_text(text: str) -> str:
-    r"""Return text that is safe inside a Graphviz label table.
-
-    >>> label_text("a<b & \\N")
-    'a&lt;b &amp; &#92;&#92;N'
-    """
-    # Graphviz reads backslash sequences even here: a doubled one is a plain backslash
-    return html.escape(printable(text)).replace("\\", "&#92;&#92;")
 
 
 def _grid(widths: Sequence[int], heights: Sequence[int], blocks: Sequence[_Block]) -> str:

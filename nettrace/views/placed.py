@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from nettrace.bench.area import AreaReport
 from nettrace.bench.place import part_place
 from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import NetKind
 from nettrace.model.board import Part, Side
 from nettrace.views.drawing_svg import Paper
 from nettrace.views.drawing_text import Box
@@ -29,11 +30,14 @@ from nettrace.views.placed_frame import (
     draw_window_marks,
     rows_per_sheet,
 )
-from nettrace.views.placed_map import Position, draw_map
-from nettrace.views.placed_view import body_corners, choose_view, scale_words
+from nettrace.views.placed_map import draw_map
+from nettrace.views.placed_view import Position, body_corners, choose_view, scale_words
 from nettrace.views.text_facts import refdes, role_words, size_words, value_words
 
 __all__ = ["PlacedMap", "draw_placed"]
+
+#: What the list says of pins that go nowhere else.
+NOT_CONNECTED = "NC"
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +165,8 @@ def _row(
     shown = part.pins if pins is None else [pin for pin in part.pins if pin in pins]
     nets: dict[str, list[str]] = {}
     for pin in shown:
-        numbers = nets.setdefault(pin.net or "no net", [])
+        alone = pin.net is None or circuit.net_kind(pin.net) is NetKind.UNCONNECTED
+        numbers = nets.setdefault(NOT_CONNECTED if alone else pin.net or "", [])
         if pin.number not in numbers:
             numbers.append(pin.number)
     texts = [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from nettrace.model.board import Pad, Part, Side
@@ -11,7 +11,8 @@ from nettrace.model.geometry import turn
 from nettrace.views.drawing_text import Box
 
 __all__ = [
-    "SCALES",
+    "CROSS_MM",
+    "Position",
     "View",
     "body_corners",
     "choose_view",
@@ -34,6 +35,18 @@ ROUNDED = 0.25
 BODY_MM = 0.15
 #: A pad without a size is shown as a cross of this size, mm on the board.
 POINT_MM = 0.3
+#: Half of that cross on the paper, mm.
+CROSS_MM = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A missing part with its number on the map; one that was never `fitted` is bare by design."""
+
+    number: int
+    part: Part
+    side: Side
+    fitted: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +70,24 @@ class View:
             (self.window.x1 + self.window.x2) / 2 + across * self.scale,
             (self.window.y1 + self.window.y2) / 2 - (y - self.middle[1]) * self.scale,
         )
+
+    def points(self, points: Iterable[Point]) -> list[Point]:
+        """Return where points of the board are on the paper."""
+        return [self.at(x, y) for x, y in points]
+
+    def box(self, points: Iterable[Point]) -> Box:
+        """Return the box on the paper around points of the board, at least one."""
+        there = self.points(points)
+        xs, ys = [x for x, _ in there], [y for _, y in there]
+        return Box(min(xs), min(ys), max(xs), max(ys))
+
+    def pad_box(self, pad: Pad) -> Box:
+        """Return the box on the paper around a pad, or around the cross that stands for it."""
+        corners = pad_corners(pad)
+        if corners is not None:
+            return self.box(corners)
+        x, y = self.at(pad.x, pad.y)
+        return Box(x, y, x, y).grown(CROSS_MM)
 
     def board_box(self) -> tuple[float, float, float, float]:
         """Return the part of the board that the window shows: x1, y1, x2, y2."""
