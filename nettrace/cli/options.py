@@ -52,14 +52,16 @@ class BoardInput:
     def load(self) -> Circuit:
         """Read it all and return the circuit."""
         from nettrace.loading import load
+        from nettrace.views.progress import progress
 
-        circuit = load(
-            self.path,
-            self.with_files,
-            format_name=self.format_name,
-            rails=rail_notes(self.rails),
-            hierarchy=self.hierarchy,
-        )
+        with progress(f"Reading {self.path}"):
+            circuit = load(
+                self.path,
+                self.with_files,
+                format_name=self.format_name,
+                rails=rail_notes(self.rails),
+                hierarchy=self.hierarchy,
+            )
         loaded = LOADED.get()
         if loaded is not None:
             loaded.append(((self.path, *self.with_files), circuit))

@@ -34,7 +34,7 @@ def _attributes(values: dict[str, object]) -> str:
     for name, value in values.items():
         if value is None:
             continue
-        text = _number(value) if isinstance(value, (int, float)) else str(value)
+        text = _number(value) if isinstance(value, (int, float)) else safe_text(str(value))
         parts.append(f" {name.rstrip('_').replace('_', '-')}={quoteattr(text)}")
     return "".join(parts)
 

@@ -47,8 +47,6 @@ def _draw_pad(paper: Paper, view: View, pad: Pad, **look: object) -> None:
         cross = [((x - CROSS_MM, y), (x + CROSS_MM, y)), ((x, y - CROSS_MM), (x, y + CROSS_MM))]
         paper.segments(cross, stroke_width=MIDDLE)
         return
-    if pad.number:
-        look["data_pad"] = f"{pad.part}.{pad.number}"
     paper.polygon(view.points(corners), data_net=pad.net, **look)
     if pad.drill:
         x, y = view.at(pad.x, pad.y)
@@ -61,7 +59,7 @@ def _pad_name(part: Part, pad: Pad) -> dict[str, object]:
     """Return what a page that holds the drawing knows a pad by."""
     if not pad.number:
         return {}
-    return {"data_ref": part.refdes, "data_pad": f"{part.refdes}.{pad.number}"}
+    return {"data_part": part.key, "data_pad": f"{part.refdes}.{pad.number}"}
 
 
 def draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from threading import Lock, Timer
 from typing import TYPE_CHECKING
 
 from nettrace.views.text import printable
@@ -41,6 +40,8 @@ class _Bar:
     """The bar of one block; rich is loaded only if it comes to be shown."""
 
     def __init__(self, what: str) -> None:
+        from threading import Lock, Timer
+
         self._what = printable(what)
         self._timer = Timer(PATIENCE_SECONDS, self._show)
         self._timer.daemon = True
