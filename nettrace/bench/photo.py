@@ -16,25 +16,26 @@ from dataclasses import dataclass
 from typing import Final
 
 from nettrace.bench.photo_fit import (
+    POINTING_MM,
+    POINTING_PX,
     Fit,
     KnownPad,
     MapKind,
     best_fit,
     error_px,
     lie_on_one_line,
+    other_fit,
     scale,
     slope,
 )
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Side
 from nettrace.model.find import find_parts, find_pins, split_pin
-from nettrace.model.geometry import distance
 
 __all__ = ["KnownPad", "MapKind", "PhotoMap", "Residual", "fit_photo", "parse_known_pads"]
 
-#: Places so many times farther from the middle of the known pads than these themselves are
-#: carried far by a small error (common practice, no source).
-FAR_TIMES: Final = 2.0
+#: 19 of 20 points of a round normal spread lie within so many times its width (Rayleigh).
+WITHIN_TIMES: Final = 2.45
 EXAMPLE: Final = "--fix 'U7.1=312,418 R3.2=590,402 J1.4=455,120'"
 
 
@@ -72,6 +73,7 @@ class PhotoMap:
         bad: pads that do not agree with the others, and that the fit leaves out.
         agrees: whether the used pads agree as well as one can point.
         cautions: what to mind, in words.
+        other_rows: the map of the other kind for the same pads; () where they do not settle it.
     """
 
     kind: MapKind
@@ -86,21 +88,39 @@ class PhotoMap:
     bad: tuple[str, ...] = ()
     agrees: bool = True
     cautions: tuple[str, ...] = ()
+    other_rows: tuple[tuple[float, float, float], ...] = ()
 
     def to_px(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
         """Return where a place of the board is in the photo; None beyond its horizon."""
-        right, down, weight = (row[0] * x_mm + row[1] * y_mm + row[2] for row in self.rows)
-        if weight <= 1e-9:
-            return None
-        return right / weight, down / weight
+        return _at(self.rows, x_mm, y_mm)
 
-    def is_far(self, x_mm: float, y_mm: float) -> bool:
-        """Return whether a place is so far from the known pads that the map may be off there."""
+    def doubt_mm(self, x_mm: float, y_mm: float) -> float:
+        """Return how far the mark at a place may be off, mm (19 times of 20): two figures added.
+
+        The error that pointing gives a map fitted to these pads, which grows away from them; and
+        how far the map of the other kind puts the place from this one.
+        """
         used = [pad for pad in self.known if pad.name not in self.bad]
-        x0 = sum(pad.x_mm for pad in used) / len(used)
-        y0 = sum(pad.y_mm for pad in used) / len(used)
-        reach = max(distance(x0, y0, pad.x_mm, pad.y_mm) for pad in used)
-        return distance(x0, y0, x_mm, y_mm) > FAR_TIMES * reach
+        count = len(used)
+        x0, y0 = sum(pad.x_mm for pad in used) / count, sum(pad.y_mm for pad in used) / count
+        xx = sum((pad.x_mm - x0) ** 2 for pad in used)
+        yy = sum((pad.y_mm - y0) ** 2 for pad in used)
+        xy = sum((pad.x_mm - x0) * (pad.y_mm - y0) for pad in used)
+        dx, dy = x_mm - x0, y_mm - y0
+        reach = (dx * dx * yy - 2 * dx * dy * xy + dy * dy * xx) / (xx * yy - xy * xy)
+        pointing = max(POINTING_PX / 2, POINTING_MM / 2 * self.px_per_mm, self.spread_px or 0.0)
+        doubt = WITHIN_TIMES * pointing * math.sqrt(1 / count + reach)
+        here, there = _at(self.rows, x_mm, y_mm), _at(self.other_rows, x_mm, y_mm)
+        if here is not None and there is not None:
+            doubt += math.dist(here, there)
+        return doubt / self.px_per_mm
+
+
+def _at(rows: Sequence[Sequence[float]], x: float, y: float) -> tuple[float, float] | None:
+    if not rows:
+        return None
+    right, down, weight = (row[0] * x + row[1] * y + row[2] for row in rows)
+    return (right / weight, down / weight) if weight > 1e-9 else None
 
 
 # -- words --------------------------------------------------------------------------------------
@@ -216,7 +236,7 @@ def _result(pads: tuple[KnownPad, ...], fit: Fit, cautions: list[str]) -> PhotoM
     said = [*cautions, *_cautions(pads, fit, bad, residuals, mirrored=mirrored)]
     return PhotoMap(
         kind=fit.kind,
-        rows=tuple((float(r[0]), float(r[1]), float(r[2])) for r in fit.matrix),
+        rows=_rows(fit),
         known=pads,
         residuals=residuals,
         spread_px=fit.spread_px,
@@ -227,7 +247,12 @@ def _result(pads: tuple[KnownPad, ...], fit: Fit, cautions: list[str]) -> PhotoM
         bad=bad,
         agrees=agrees,
         cautions=tuple(said),
+        other_rows=_rows(other) if (other := other_fit(fit)) is not None else (),
     )
+
+
+def _rows(fit: Fit) -> tuple[tuple[float, float, float], ...]:
+    return tuple((float(row[0]), float(row[1]), float(row[2])) for row in fit.matrix)
 
 
 def _cautions(

@@ -29,6 +29,7 @@ __all__ = [
     "best_fit",
     "error_px",
     "lie_on_one_line",
+    "other_fit",
     "scale",
     "slope",
 ]
@@ -41,6 +42,10 @@ POINTING_MM: Final = 0.1
 FLATTEST: Final = 0.03
 #: A map that keeps all pads may leave over so many times what one without a pad leaves over.
 PLAINLY_TIMES: Final = 2.0
+#: A camera at an angle is taken for real where chance would look like it this seldom.
+BY_CHANCE: Final = 0.01
+#: Below this an affine map fits to a hundredth of a pixel: nothing is left to explain, px².
+SQUARES_OF_NOTHING: Final = 1e-4
 #: Pairs are tried for an exchange up to so many pads.
 MOST_FOR_EXCHANGE: Final = 12
 
@@ -73,6 +78,7 @@ class Fit:
     used: tuple[KnownPad, ...]
     spread_px: float | None
     tolerance_px: float
+    squares: float  # of what is left over, summed, px²
 
     @property
     def good(self) -> bool:
@@ -84,7 +90,7 @@ def best_fit(pads: tuple[KnownPad, ...], kind: MapKind | None) -> tuple[Fit, lis
     """Return the plainest map that explains the pads, and what to mind about it, in words."""
     kinds = [kind] if kind is not None else [MapKind.AFFINE, MapKind.PROJECTIVE]
     tried = [fit for each in kinds if (fit := _fit(pads, each)) is not None]
-    if tried and tried[0].good:
+    if tried[0].good and not (len(tried) > 1 and _tilted(tried[0], tried[1])):
         return tried[0], []
     alone = next((fit for each in kinds if (fit := _without_one(pads, each)) is not None), None)
     richer = tried[-1] if tried[-1].good else None
@@ -122,7 +128,25 @@ def _fit(pads: Sequence[KnownPad], kind: MapKind) -> Fit | None:
     squares = sum(right**2 + down**2 for right, down in errors)
     spread = math.sqrt(squares / over) if over else None
     tolerance = max(POINTING_PX, POINTING_MM * scale(matrix, pads))
-    return Fit(kind, matrix, tuple(pads), spread, tolerance)
+    return Fit(kind, matrix, tuple(pads), spread, tolerance, squares)
+
+
+def _tilted(affine: Fit, projective: Fit) -> bool:
+    """Return whether the projective map explains more than two further figures would by chance.
+
+    Method: the F test of nested fits. Two figures more leave 2n - 8; for two in the numerator its
+    chance has a closed form, (squares of the richer fit / of the plainer)^(n - 4).
+    """
+    over = len(affine.used) - 4
+    if over < 1 or not projective.good or affine.squares < SQUARES_OF_NOTHING:
+        return False
+    return bool((projective.squares / affine.squares) ** over < BY_CHANCE)
+
+
+def other_fit(fit: Fit) -> Fit | None:
+    """Return the map of the other kind for the same pads, None where they do not settle it."""
+    other = MapKind.AFFINE if fit.kind is MapKind.PROJECTIVE else MapKind.PROJECTIVE
+    return _fit(fit.used, other)
 
 
 def _plainly(all_pads: Fit, alone: Fit) -> bool:

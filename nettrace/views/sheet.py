@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
 
+from nettrace.bench.photo import PhotoMap
 from nettrace.bench.place import part_place
 from nettrace.version import __version__
 from nettrace.views import sheet_sections as sections
@@ -21,6 +22,9 @@ from nettrace.views.sheet_rows import Drawing, SheetInput, SheetRows, sheet_rows
 from nettrace.views.sheet_svg import embed_svg
 
 __all__ = ["render_sheet"]
+
+#: A mark that may be off by less than this is as good as a photo needs, mm.
+LEAST_DOUBT_MM = 0.15
 
 
 def render_sheet(source: SheetInput) -> str:
@@ -101,10 +105,10 @@ def _photo(source: SheetInput, numbers: Mapping[str, int]) -> Markup:
     ]
     if fit.spread_px is not None:
         words.append(f"Left over: {fit.spread_px:.1f} px, {fit.spread_px / fit.px_per_mm:.2f} mm.")
-    far = _far(source, numbers)
+    doubtful = _doubtful(source, fit, numbers)
     notes = [*fit.cautions, *([plate.photo.caution] if plate.photo.caution else [])]
-    if far:
-        notes.append(f"far from the known pads, marks may be off: {', '.join(far)}")
+    if doubtful:
+        notes.append(doubtful)
     table = el(
         "details",
         el("summary", "How far each known pad is off"),
@@ -129,15 +133,22 @@ def _photo(source: SheetInput, numbers: Mapping[str, int]) -> Markup:
     )
 
 
-def _far(source: SheetInput, numbers: Mapping[str, int]) -> list[str]:
-    """Return the positions that the photo's map may put in the wrong place."""
-    found = []
+def _doubtful(source: SheetInput, fit: PhotoMap, numbers: Mapping[str, int]) -> str:
+    """Return which marks on the photo may be off by more than a pad shows, in words."""
+    found, most = [], 0.0
     for key in numbers:
         part = source.circuit.board.part_by_key[key]
         place = part_place(part)
-        if place is not None and source.photo is not None and source.photo.map.is_far(*place):
+        if place is None:
+            continue
+        sizes = [min(pad.width, pad.height) for pad in part.pads if pad.width and pad.height]
+        doubt = fit.doubt_mm(*place)
+        if doubt > max(LEAST_DOUBT_MM, min(sizes, default=0.0) / 2):
             found.append(part.refdes)
-    return found
+            most = max(most, doubt)
+    if not found:
+        return ""
+    return f"the marks of {', '.join(found)} may be off by {most:.1f} mm: point at pads near them"
 
 
 def _title_block(rows: SheetRows, source: SheetInput) -> Markup:

@@ -28,7 +28,7 @@ LETTER: Final = 1 / 62
 LETTER_WIDTH: Final = 0.62
 #: Where the marks take less of the photo than this, across and down, only their surroundings show.
 CROP_BELOW: Final = 0.5
-CROP_MARGIN: Final = 0.7
+CROP_MARGIN: Final = 0.35
 #: A pad without a stated size is shown so large, mm.
 PAD_MM: Final = 0.3
 _DIRECTIONS: Final = 16
@@ -75,11 +75,13 @@ def photo_svg(plate: PhotoPlate, circuit: Circuit, numbers: Mapping[str, int]) -
         body.append(_cross((known.right_px, known.down_px), known.name, letter, bad=bad))
     middles = {key: _middle(circuit, key, plate.map) for key in numbers}
     placed = [point for point in middles.values() if point is not None]
+    # names first: they belong close to their pads, a balloon has its line
+    names = [_pad_name(board, mark, middles[mark.key]) for mark in marks]
     for key, number in numbers.items():
         point = middles[key]
         if point is not None:
             body.append(_balloon(board, point, placed, key, number, refdes(circuit, key)))
-    body += [_pad_name(board, mark) for mark in marks]
+    body += names
     return el(
         "svg",
         *body,
@@ -257,7 +259,7 @@ def _balloon(
     )
 
 
-def _pad_name(board: _Labels, mark: _PadMark) -> str:
+def _pad_name(board: _Labels, mark: _PadMark, of_part: Point | None) -> str:
     if not mark.name:
         return Markup("")
     letter = board.letter * 0.8
@@ -266,9 +268,13 @@ def _pad_name(board: _Labels, mark: _PadMark) -> str:
     half_x, half_y = (x2 - x1) / 2 + width / 2, (y2 - y1) / 2 + letter * 0.7
     x, y = mark.middle
 
+    out_x, out_y = (x - of_part[0], y - of_part[1]) if of_part is not None else (0.0, 0.0)
+    ways = [(0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1)]
+    ways.sort(key=lambda way: -(way[0] * out_x + way[1] * out_y) / math.hypot(*way))
+
     def wanted() -> Iterator[Point]:
-        for times in (1.02, 1.3, 1.7, 2.2):
-            for dx, dy in ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (-1, 1), (1, -1), (-1, -1)):
+        for times in (1.02, 1.25, 1.6, 2.1):
+            for dx, dy in ways:
                 yield x + dx * half_x * times, y + dy * half_y * times
 
     spot = board.place(wanted(), width, letter * 1.15)
