@@ -13,7 +13,6 @@ from functools import cache
 from sys import intern
 
 from nettrace.readers.document import Document
-from nettrace.readers.edif_cells import MOST_MEMBERS
 from nettrace.readers.edif_design import (
     Cell,
     Design,
@@ -26,6 +25,7 @@ from nettrace.readers.edif_design import (
     decode_id,
     decode_string,
 )
+from nettrace.readers.edif_words import MOST_MEMBERS
 from nettrace.readers.sexpr_forms import FormGrammar, Mismatch
 
 __all__ = ["Mismatch", "read_design"]

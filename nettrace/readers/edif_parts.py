@@ -55,14 +55,34 @@ class PartMaker(Finder):
                 if not self.keep:
                     slots[one] = Slot(use, instance, None)
                     continue
-            elif schematic and instance.designator is None and self.is_symbol(instance, use):
+            elif schematic and self.is_symbol(instance, use):
                 slots[one] = None
                 continue
             slots[one] = self.part(use, instance, path)
         return slots
 
+    def fields_of(self, use: Use, instance: Instance) -> Fields:
+        """Return what the properties of an instance and its cell say."""
+        fields = use.fields
+        if instance.properties is None:
+            return fields
+        key = (id(fields), id(instance.properties))
+        known = self.fields.get(key)
+        if known is None:
+            known = self.fields[key] = instance_fields(fields, instance.properties)
+        return known
+
     def is_symbol(self, instance: Instance, use: Use) -> bool:
-        """Whether an instance without reference is drawing: no more than one port, no property."""
+        """Whether an instance is drawing: no reference (or one as `#PWR1`), and at most one port.
+
+        One without a reference but with pins of its own, or several ports, is a part all the same.
+        """
+        said = instance.designator or self.fields_of(use, instance).refdes or ""
+        ports = len(use.view.ports) if use.view is not None else 0
+        if said.startswith("#") and ports <= 1:
+            return True
+        if said:
+            return False
         if instance.pins or (use.view is not None and len(use.view.ports) > 1):
             self.warn(
                 "no-designator",
@@ -81,15 +101,9 @@ class PartMaker(Finder):
 
     def part(self, use: Use, instance: Instance, path: str) -> Slot:
         """Return the slot of a part; a further unit of a part joins it."""
-        fields = use.fields
-        if instance.properties is not None:
-            key = (id(fields), id(instance.properties))
-            known = self.fields.get(key)
-            if known is None:
-                known = self.fields[key] = instance_fields(fields, instance.properties)
-            fields = known
+        fields = self.fields_of(use, instance)
         said = instance.designator
-        if said is None:
+        if said is None or (not said and fields.refdes):
             said = fields.refdes
         refdes = path + (said if said is not None else instance.name)
         joinable = bool(said) and not refdes.endswith("?")

@@ -1,4 +1,4 @@
-"""`convert` from the command line: what is written, what is said to be left out, what is refused."""
+"""`convert` from the command line: what is written, what is left out, what is refused."""
 
 from __future__ import annotations
 
@@ -67,8 +67,11 @@ def test_a_file_is_replaced_only_when_asked_and_never_half_written(folder: Path)
 
 
 def test_what_was_converted_compares_as_the_same(folder: Path) -> None:
-    for ending in ("json", "edf", "d356", "cir", "net", "sheet"):
+    for ending in ("json", "edf", "cir", "net", "sheet"):
         name = f"other.{ending}"
         assert run(folder, "convert", "small.net", "-o", name).returncode == 0
         done = run(folder, "compare", "small.net", name)
         assert done.returncode == 0, (ending, done.stdout)
+    done = run(folder, "convert", "small.net", "-o", "other.d356")
+    assert done.returncode == 2  # IPC-D-356 is a list of places, and there are none
+    assert "no places" in done.stderr
