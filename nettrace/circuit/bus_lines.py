@@ -84,10 +84,11 @@ def _by_names(
 ) -> list[RawBus]:
     groups: dict[tuple[str, str], RawBus] = {}
     for net, plain in named:
-        if net.name in taken or not plain:
+        found = match_words(index, plain) if plain else ()
+        if not found or net.name in taken:
             continue
         sheet = net.name.rpartition("/")[0]
-        for line, group in match_words(index, plain):
+        for line, group in found:
             key = (sheet, _loose(group))
             bus = groups.setdefault(key, RawBus(spec, group))
             nets = bus.lines.setdefault(line, [])

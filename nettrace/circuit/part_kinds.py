@@ -112,6 +112,9 @@ def _noted(board: Board, notes: Notes) -> tuple[dict[str, str], set[str], set[st
     return values, keys_of(notes.not_fitted), keys_of(notes.fitted)
 
 
+_ORDER: Final = {kind: index for index, kind in enumerate(Kind)}
+
+
 class _Votes:
     """Weights and reasons per kind."""
 
@@ -139,8 +142,7 @@ class _Votes:
         if not self.weights:
             return Kind.UNKNOWN, 0.0, ()
         # the order of the enumeration settles a tie, so that the answer never depends on order
-        order = list(Kind)
-        kind = max(self.weights, key=lambda k: (self.weights[k], -order.index(k)))
+        kind = max(self.weights, key=lambda k: (self.weights[k], -_ORDER[k]))
         others = sum(w for k, w in self.weights.items() if k is not kind and w > 0)
         weight = self.weights[kind]
         if weight <= 0:

@@ -34,7 +34,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     began_ns = time.time_ns()
     words = list(sys.argv[1:] if arguments is None else arguments)
     asked = bool(words) and words[0] in KEPT and NOT_KEPT.isdisjoint(words)
-    if not asked or sys.stdout.isatty():  # on a terminal, long answers go through a pager
+    if not asked:
         from nettrace.cli.main import main as run
 
         return run(words)
@@ -92,6 +92,8 @@ def _question(words: Sequence[str]) -> str:
     names = ("COLUMNS", "LINES", "NO_COLOR", "TERM", "COLORTERM", "FORCE_COLOR")
     shape = [os.environ.get(name, "-") for name in names]
     shape += [sys.stdout.encoding or "", sys.stderr.encoding or ""]
+    if sys.stdout.isatty():
+        shape.append(str(os.get_terminal_size(sys.stdout.fileno()).columns))
     return "\0".join((*shape, *words))
 
 
@@ -109,7 +111,12 @@ def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> 
     else:
         return False
     try:
-        sys.stdout.write(out)
+        if sys.stdout.isatty():  # long ones go through a pager
+            from nettrace.views.text import write_text
+
+            write_text(out)
+        else:
+            sys.stdout.write(out)
         sys.stdout.flush()
         if note:
             sys.stderr.write(note)
@@ -121,7 +128,7 @@ def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> 
 
 def _one_net(words: Sequence[str]) -> str | None:
     """Return NAME of `net BOARD NAME --json`, where it can mean one net alone."""
-    if words[0] != "net" or len(words) != 4:
+    if words[0] != "net" or len(words) != 4 or sys.stdout.isatty():
         return None
     others = [word for word in words[1:] if word != "--json"]
     if len(others) != 2 or words[1] == "--json" or any(word.startswith("-") for word in others):
@@ -157,16 +164,19 @@ def _run_and_keep(
     if cache is None:
         return run(words)
     from nettrace.cli.options import LOADED
+    from nettrace.views.text import PAGED
 
     loaded: list[tuple[tuple[str, ...], Circuit]] = []
-    token = LOADED.set(loaded)
+    token, paged_token = LOADED.set(loaded), PAGED.set([])
     out, note = _Copying(sys.stdout), _Copying(sys.stderr)
     sys.stdout, sys.stderr = out, note  # all else is the stream's own
     try:
         code = run(words)
     finally:
         sys.stdout, sys.stderr = out.stream, note.stream
+        out.kept += PAGED.get() or ()
         LOADED.reset(token)
+        PAGED.reset(paged_token)
     if code == 0 and len(loaded) == 1:
         try:
             _keep(cache, loaded[0], board, question, began_ns, out.kept, note.kept)

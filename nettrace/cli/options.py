@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Callable, Mapping
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -62,6 +63,8 @@ class BoardInput:
                 rails=rail_notes(self.rails),
                 hierarchy=self.hierarchy,
             )
+        # the board stays to the end: the collector need not walk it again and again
+        gc.freeze()
         loaded = LOADED.get()
         if loaded is not None:
             loaded.append(((self.path, *self.with_files), circuit))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import sys
 import unicodedata
 from collections.abc import Sequence
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, TextIO
 
 from nettrace.version import __version__
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from nettrace.model.board import Board
 
 __all__ = [
+    "PAGED",
     "SCHEMA",
     "counted",
     "envelope",
@@ -33,6 +35,8 @@ __all__ = [
     "write_warnings",
 ]
 
+#: What went to a pager and not to stdout, for the one who keeps answers.
+PAGED: ContextVar[list[str] | None] = ContextVar("PAGED", default=None)
 #: Version of the JSON shapes; raised when a key changes its meaning.
 SCHEMA = 1
 
@@ -168,6 +172,8 @@ def write_text(text: str) -> None:
 
         pager = pager_for(text.count("\n"))
         if pager is not None and show_paged(text, pager):
+            if (paged := PAGED.get()) is not None:
+                paged.append(text)
             return
     _write(sys.stdout, text)
 

@@ -6,6 +6,7 @@ import os
 import shutil
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -133,3 +134,36 @@ def test_a_cache_that_cannot_be_written_is_no_fault(program: Program, board: str
     first = program.run("net", board, "GND")
     assert first[0] == 0
     assert program.run("net", board, "GND") == first
+
+
+@pytest.mark.parametrize("pager", ["cat", "head -n 3"])
+def test_on_a_terminal_the_answer_is_the_same_twice(
+    program: Program, board: str, pager: str
+) -> None:
+    shown = []
+    for _ in range(2):
+        keyboard, terminal = os.openpty()
+        os.set_blocking(keyboard, False)
+        with subprocess.Popen(
+            [sys.executable, "-m", "nettrace", "net", board, "GND"],
+            stdin=terminal,
+            stdout=terminal,
+            env={**program.environment, "PAGER": pager, "LINES": "10", "TERM": "xterm"},
+        ) as running:
+            seen = b""
+            while running.poll() is None:
+                seen += _waiting(keyboard)
+        shown.append(seen + _waiting(keyboard))
+        os.close(keyboard)
+        os.close(terminal)
+    assert b"Net GND" in shown[0]
+    assert len(shown[0].splitlines()) == 3 or pager == "cat"
+    assert shown[0] == shown[1]
+
+
+def _waiting(keyboard: int) -> bytes:
+    try:
+        return os.read(keyboard, 100_000)
+    except BlockingIOError:
+        time.sleep(0.01)
+        return b""
