@@ -7,7 +7,7 @@ prints under its key. docs/python.md lists which command is which call.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, TypeVar
 
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from nettrace.bench.place import Shape
     from nettrace.bench.ways import Way
     from nettrace.electrical.formulas import Answer
+    from nettrace.electrical.heat import Heat
     from nettrace.electrical.readings import Reading
     from nettrace.values.explain import ValueAnswer
 
@@ -56,6 +57,7 @@ __all__ = [
     "part",
     "parts",
     "path",
+    "power",
     "rail",
     "reading",
     "summary",
@@ -107,11 +109,15 @@ class PartAnswer:
 
 @dataclass(frozen=True, slots=True)
 class ReadingAnswer:
-    """What a meter should show: `now`, with the parts of `without` missing, and all `fitted`."""
+    """What a meter should show: `now`, with parts missing or changed, and all as `fitted`.
+
+    `without` are part keys; `changed` is part key -> Ω, 0 for a short.
+    """
 
     now: tuple[Reading, ...]
     fitted: tuple[Reading, ...]
     without: tuple[str, ...]
+    changed: Mapping[str, float] = field(default_factory=dict)
 
 
 def summary(circuit: Circuit) -> Summary:
@@ -323,6 +329,7 @@ def reading(
     to: str | None = None,
     without: Iterable[str] = (),
     rails: Mapping[str, float] | None = None,
+    changed: Mapping[str, float] | None = None,
 ) -> ReadingAnswer:
     """Return what a meter should show at a pad or net. The command: `nettrace reading`.
 
@@ -332,28 +339,35 @@ def reading(
         to: the other probe; None takes ground, the rail and the part's other pins.
         without: parts that are missing, wildcards allowed.
         rails: net -> volts that are on; None or empty means every rail of known voltage.
+        changed: refdes of a part of two nets -> the resistance it has instead, Ω; 0 is a short.
 
     Raises:
         NothingMatches: no such pad, net or part.
-        WrongUsage: a name means several.
+        WrongUsage: a name means several, or a changed part is not between two nets.
     """
-    from nettrace.bench.lookup import find_probe_place, on_rails
-    from nettrace.electrical.readings import Bench
-    from nettrace.model.find import find_parts
+    from nettrace.bench.measure import Lying, measure_pad
 
-    board = circuit.board
-    gone = sorted({item.key for name in without for item in find_parts(board, name)})
-    volts = on_rails(board, rails or {})
-    start = find_probe_place(board, pad)
-    target = find_probe_place(board, to) if to is not None else None
+    found = measure_pad(circuit, pad, to, Lying(tuple(without), rails or {}, changed or {}))
+    return ReadingAnswer(found.now, found.fitted, found.without, found.changed)
 
-    def seen(missing: frozenset[str]) -> tuple[Reading, ...]:
-        bench = Bench(circuit, missing, volts)
-        if target is None:
-            return bench.of_net(*start)
-        return (bench.between(start.shown, start.net, target.shown, target.net),)
 
-    return ReadingAnswer(seen(frozenset(gone)), seen(frozenset()), tuple(gone))
+def power(
+    circuit: Circuit,
+    *,
+    without: Iterable[str] = (),
+    rails: Mapping[str, float] | None = None,
+    changed: Mapping[str, float] | None = None,
+) -> tuple[Heat, ...]:
+    """Return the power in every resistor against its rating. The command: `reading --power`.
+
+    Returns:
+        Resistors above 0 Ω whose power the rails settle, the nearest to its rating first.
+
+    Arguments and errors as for `reading`.
+    """
+    from nettrace.bench.measure import Lying, measure_power
+
+    return measure_power(circuit, Lying(tuple(without), rails or {}, changed or {}))
 
 
 def value(text: str, *, series: str | None = None, tolerance: float | None = None) -> ValueAnswer:
@@ -432,6 +446,7 @@ def to_json(circuit: Circuit, answer: object) -> object:
     from nettrace.bench.compare import Comparison
     from nettrace.bench.pad import PadReport
     from nettrace.bench.ways import Way
+    from nettrace.electrical.heat import Heat
     from nettrace.values.explain import ValueAnswer
     from nettrace.views import comparison, payload, payload_place, readings, values
 
@@ -455,7 +470,9 @@ def to_json(circuit: Circuit, answer: object) -> object:
         case Way():
             return payload.way(circuit, answer)
         case ReadingAnswer():
-            return readings.readings(answer.now, answer.fitted, answer.without)
+            return readings.readings(answer.now, answer.fitted, answer.without, answer.changed)
+        case Heat():
+            return readings.power(answer)
         case ValueAnswer():
             return values.meanings(answer)
         case Comparison():

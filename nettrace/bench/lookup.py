@@ -7,12 +7,21 @@ from typing import NamedTuple
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, Rail
+from nettrace.circuit.series import two_nets
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Net, Part
-from nettrace.model.find import find_nets, find_pins, split_pin
+from nettrace.model.find import find_nets, find_parts, find_pins, split_pin
 from nettrace.model.names import match_names, nearest_names
 
-__all__ = ["ProbePlace", "find_buses", "find_one_net", "find_probe_place", "find_rails", "on_rails"]
+__all__ = [
+    "ProbePlace",
+    "find_buses",
+    "find_changes",
+    "find_one_net",
+    "find_probe_place",
+    "find_rails",
+    "on_rails",
+]
 
 
 class ProbePlace(NamedTuple):
@@ -123,3 +132,25 @@ def on_rails(board: Board, said: Mapping[str, float]) -> Mapping[str, float]:
         NothingMatches: no such net.
     """
     return {find_nets(board, name)[0].name: volts for name, volts in said.items()}
+
+
+def find_changes(board: Board, changed: Mapping[str, float]) -> Mapping[str, float]:
+    """Return part key -> Ω of parts that are changed or, at 0 Ω, shorted.
+
+    Raises:
+        NothingMatches: no such part.
+        WrongUsage: a part is not between two nets, or the resistance is below 0.
+    """
+    found = {}
+    for name, ohms in changed.items():
+        for part in find_parts(board, name):
+            if two_nets(part) is None:
+                raise WrongUsage(
+                    f"{part.refdes} is on {len(part.nets)} nets",
+                    expected="a part between two nets",
+                    hint="Only such a part can be changed or shorted.",
+                )
+            if not 0 <= ohms < float("inf"):
+                raise WrongUsage(f"{name} of {ohms:g} Ω", expected="0 Ω or more")
+            found[part.key] = ohms
+    return found

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import click
 
 from nettrace.cli.completion import complete_parts, complete_places
@@ -11,9 +9,6 @@ from nettrace.cli.options import BoardInput, board_options, rail_notes
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.names import natural_key
 from nettrace.views.text import write_json
-
-if TYPE_CHECKING:
-    from nettrace.electrical.readings import Reading
 
 __all__ = ["formula", "reading", "value"]
 
@@ -130,7 +125,7 @@ def formula(
 
 @click.command()
 @board_options
-@click.argument("pad", metavar="PAD", shell_complete=complete_places)
+@click.argument("pad", metavar="PAD", required=False, shell_complete=complete_places)
 @click.option(
     "--to",
     "to",
@@ -146,50 +141,97 @@ def formula(
     help="A part that is missing.",
     shell_complete=complete_parts,
 )
-def reading(source: BoardInput, pad: str, to: str | None, without: tuple[str, ...]) -> None:
+@click.option(
+    "--change",
+    "changes",
+    multiple=True,
+    metavar="REFDES=OHMS",
+    help="A part of two nets that has another resistance: R5=4k7.",
+)
+@click.option(
+    "--short",
+    "shorts",
+    multiple=True,
+    metavar="REFDES",
+    help="A part of two nets that is shorted.",
+    shell_complete=complete_parts,
+)
+@click.option("--power", "power", is_flag=True, help="No PAD: the power in every resistor.")
+def reading(
+    source: BoardInput,
+    pad: str | None,
+    to: str | None,
+    without: tuple[str, ...],
+    changes: tuple[str, ...],
+    shorts: tuple[str, ...],
+    power: bool,
+) -> None:
     """Say what a meter should show at PAD (REFDES.PIN or a net), and how sure that is.
 
-    Power off: ohms, at most or exact, and farads. With the rails up: volts; --rail NAME=V says
-    which rails are on, else every rail of known voltage is.
+    Power off: ohms, at most or exact, and farads. With the rails up: volts, a thermistor's line
+    over temperature, and the power in the resistor against its rating; --rail NAME=V says which
+    rails are on, else every rail of known voltage is.
 
     \b
       nettrace reading samples/wren R12.2
       nettrace reading samples/wren R12.2 --without R12 --without R13
+      nettrace reading samples/wren BUCK_FB --change R23=12k
+      nettrace reading samples/wren +3V3 --short C14
       nettrace reading samples/wren TS --to GND --rail VREF_1V8=1.8
+      nettrace reading samples/wren --power
     """  # noqa: D301 - \b is click's mark for lines that stay as they are
-    from nettrace.bench.lookup import find_probe_place, on_rails
-    from nettrace.electrical.readings import Bench
-    from nettrace.model.find import find_parts
+    from nettrace.bench.measure import Lying, measure_pad, measure_power
 
+    if (pad is None) != power:
+        raise WrongUsage(
+            "a pad and --power" if power else "no pad",
+            expected="PAD or --power",
+            hint="For instance R12.2, a net's name, or --power alone.",
+        )
+    if power and to is not None:
+        raise WrongUsage("--to with --power", hint="It goes with a pad.")
     circuit = source.load()
-    gone = {
-        part.key
-        for words in without
-        for name in words.split(",")
-        for part in find_parts(circuit.board, name.strip())
-    }
-    rails = on_rails(circuit.board, rail_notes(source.rails))
-    start = find_probe_place(circuit.board, pad)
-    target = find_probe_place(circuit.board, to) if to else None
-    found: list[tuple[Reading, ...]] = []
-    for missing in (frozenset(gone), frozenset[str]()):
-        bench = Bench(circuit, missing, rails)
-        if target is not None:
-            found.append((bench.between(*start[:2], *target[:2]),))
-        else:
-            found.append(bench.of_net(*start))
-    now, fitted = found
-    if not now:
+    gone = [name.strip() for words in without for name in words.split(",")]
+    changed = _changes(changes) | dict.fromkeys(shorts, 0.0)
+    lying = Lying(gone, rail_notes(source.rails), changed)
+    from nettrace.views import readings as view
+    from nettrace.views.tables import Sheet
+
+    if pad is None:
+        heats = measure_power(circuit, lying)
+        if source.as_json:
+            write_json(circuit.board, "power", [view.power(heat) for heat in heats])
+            return
+        with Sheet() as sheet:
+            view.show_power(circuit.board.name, heats, sheet)
+        return
+    found = measure_pad(circuit, pad, to, lying)
+    if not found.now:
         raise NothingMatches(
             f"nothing to measure {pad} against",
             hint="It is on no net, or the board has no ground; give the other probe with --to.",
         )
-    from nettrace.views.readings import readings, show_readings
-
     if source.as_json:
-        write_json(circuit.board, "reading", readings(now, fitted, sorted(gone)))
+        answer = view.readings(found.now, found.fitted, found.without, found.changed)
+        write_json(circuit.board, "reading", answer)
         return
-    from nettrace.views.tables import Sheet
-
+    gone = sorted(found.without, key=natural_key)
     with Sheet() as sheet:
-        show_readings(pad, circuit.board.name, now, fitted, sorted(gone, key=natural_key), sheet)
+        view.show_readings(
+            pad, circuit.board.name, found.now, found.fitted, gone, sheet, found.changed
+        )
+
+
+def _changes(words: tuple[str, ...]) -> dict[str, float]:
+    """Return refdes -> ohms of the `REFDES=OHMS` words."""
+    from nettrace.values.quantity import parse_quantity
+
+    changed = {}
+    for word in words:
+        name, equals, ohms = word.rpartition("=")
+        if not equals or not name.strip():
+            raise WrongUsage(
+                f"--change {word!r}", expected="REFDES=OHMS", hint="Write it like R5=4k7."
+            )
+        changed[name.strip()] = parse_quantity(ohms, "Ω")
+    return changed

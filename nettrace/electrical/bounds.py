@@ -9,8 +9,8 @@ agree nothing unknown matters and the figure is exact.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
@@ -70,15 +70,17 @@ class PowerOff:
     Args:
         circuit: the board.
         without: part keys that are not on it.
+        changes: part key -> resistance it has instead, Ω (see `elements_of`).
     """
 
     circuit: Circuit
     without: frozenset[str] = frozenset()
+    changes: Mapping[str, float] = field(default_factory=dict)
 
     @cached_property
     def elements(self) -> Elements:
         """The parts as resistances, unknown paths and capacitors."""
-        return elements_of(self.circuit, self.without)
+        return elements_of(self.circuit, self.without, self.changes)
 
     @cached_property
     def nominal(self) -> Network:
@@ -116,7 +118,7 @@ class PowerOff:
 
     def without_parts(self, parts: Collection[str]) -> PowerOff:
         """Return the same board with further parts gone."""
-        return PowerOff(self.circuit, self.without | frozenset(parts))
+        return PowerOff(self.circuit, self.without | frozenset(parts), self.changes)
 
     def _unknown(self, a: str, b: str) -> tuple[str, ...]:
         """Return the unknown parts at the end that fewer of them touch: a path must pass there."""

@@ -7,8 +7,9 @@ they can only lower a reading.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import PartKind
@@ -88,14 +89,29 @@ class Elements:
         )
 
 
-def elements_of(circuit: Circuit, without: Collection[str] = ()) -> Elements:
-    """Return the elements of every fitted part, but those of the part keys in `without`."""
+def elements_of(
+    circuit: Circuit,
+    without: Collection[str] = (),
+    changes: Mapping[str, float] = MappingProxyType({}),
+) -> Elements:
+    """Return the elements of every fitted part, but those of the part keys in `without`.
+
+    Args:
+        circuit: the board.
+        without: keys of parts that are not on it.
+        changes: key of a part with two nets -> the resistance it has instead, Ω; 0 is a short.
+    """
     resistances: list[Element] = []
     unknown: list[tuple[str, tuple[str, ...]]] = []
     capacitors: list[Capacitor] = []
     for part in circuit.board.parts:
         kind = circuit.kinds[part.key]
-        if part.key in without or not kind.fitted:
+        if part.key in without:
+            continue
+        if part.key in changes:
+            resistances.append(_changed(part, kind, changes[part.key]))
+            continue
+        if not kind.fitted:
             continue
         if kind.kind is Kind.CAPACITOR:
             found = _capacitor(part, kind)
@@ -108,6 +124,14 @@ def elements_of(circuit: Circuit, without: Collection[str] = ()) -> Elements:
         elif kind.kind not in _OPEN and len(part.nets) > 1:
             unknown.append((part.key, part.nets))
     return Elements(tuple(resistances), tuple(unknown), tuple(capacitors))
+
+
+def _changed(part: Part, kind: PartKind, ohms: float) -> Element:
+    nets = two_nets(part)
+    if nets is None:
+        raise ValueError(f"{part.refdes} is not between two nets")
+    tolerance = UNSTATED_TOLERANCE if kind.tolerance is None else kind.tolerance
+    return Element(part.key, *nets, ohms, ohms * (1 - tolerance), ohms * (1 + tolerance))
 
 
 def _resistances(part: Part, kind: PartKind) -> list[Element]:
