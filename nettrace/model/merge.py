@@ -16,15 +16,16 @@ from nettrace.model.board import Board, Part, Pin
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.merge_facts import SameValue, fill_part, grouped, listed, plain_same_value
 from nettrace.model.merge_nets import NetJoin, join_nets
+from nettrace.model.merge_parts import PartMatcher
 from nettrace.model.merge_places import shift_between
 from nettrace.model.pairing import (
     PIN_COLUMNS,
-    REFDES_COLUMNS,
-    base_of_mangled,
-    behind_x,
+    by_plain_form,
     cuts_names,
     longer_names,
+    mangles_names,
     pin_numbers,
+    plain_forms,
 )
 
 __all__ = ["by_precedence", "merge_boards"]
@@ -62,17 +63,15 @@ def merge_boards(boards: Sequence[Board], same_value: SameValue = plain_same_val
     return _Merge(boards[0], same_value).run(boards[1:])
 
 
-class _Merge:
+class _Merge(PartMatcher):
     """The state of one merge: drafts by part key, and which net each pin is on so far."""
 
     def __init__(self, first: Board, same_value: SameValue) -> None:
+        super().__init__()
         self.same_value = same_value
         self.builder = BoardBuilder("", "merge")
-        self.drafts: dict[str, PartDraft] = {}
         self.pin_net: dict[tuple[str, str], tuple[str | None, Place | None]] = {}
-        self.keys_of_refdes: dict[str, list[str]] = {}
         self.ambiguous: set[tuple[str, str]] = set()  # cut pins of the source being added
-        self.cut_keys: set[str] = set()  # parts that only sources which cut names have named
         builder = self.builder
         builder.name = first.name
         builder.outline.extend(first.outline)
@@ -85,8 +84,7 @@ class _Merge:
         for part in first.parts:
             draft = self._new_draft(part)
             self._fill(draft, part)
-            if cuts_names(first):
-                self.cut_keys.add(draft.key)
+            self.note_naming(draft.key, first)
             for pin in part.pins:
                 draft.pin(
                     pin.number,
@@ -110,8 +108,9 @@ class _Merge:
     def _add(self, board: Board) -> None:
         self._take_notes(board)
         self.ambiguous.clear()
+        self.unsure.clear()
         cutting = cuts_names(board)
-        target = self._match_parts(board, cutting)
+        target = self.match_parts(board, cutting)
         pins = self._match_pins(board, target, cutting)
         known_nets = self.builder.net_names()
         join = join_nets(board, pins, self.pin_net, known_nets, by_name=not cutting)
@@ -150,13 +149,10 @@ class _Merge:
             if key is None:
                 draft = self._new_draft(part)
                 new.append(part.refdes)
-                if cuts_names(board):
-                    self.cut_keys.add(draft.key)
+                self.note_naming(draft.key, board)
             else:
                 draft = self.drafts[key]
-                if key in self.cut_keys and not cuts_names(board):
-                    self.cut_keys.discard(key)
-                    draft.refdes = part.refdes  # the whole of it
+                self.rename(draft, part, board)
             self._fill(draft, part)
             for pin in part.pins:
                 self._join_pin(draft, pin, pins, join)
@@ -210,7 +206,7 @@ class _Merge:
             refdes
             for refdes, keys in self.keys_of_refdes.items()
             if len(keys) == 1
-            and keys[0] not in found
+            and keys[0] not in found | self.unsure
             and any(net is not None for _, net in self.drafts[keys[0]].pin_facts)
         ]
         if missing and found:
@@ -218,56 +214,6 @@ class _Merge:
             self.builder.warn("part-not-in", words, Place(_path(board)))
 
     # -- joining by refdes and pin -----------------------------------------------------------
-
-    def _match_parts(self, board: Board, cutting: bool) -> dict[str, str | None]:
-        """Part key in `board` -> key here, None for a new part; absent where it is not safe."""
-        count = Counter(part.refdes for part in board.parts)
-        folded: dict[str, list[str]] = {}
-        for refdes, keys in self.keys_of_refdes.items():
-            folded.setdefault(refdes.casefold(), []).extend(keys)
-        result: dict[str, str | None] = {}
-        for part in board.parts:
-            refdes = part.refdes
-            if not refdes:
-                continue
-            keys = self.keys_of_refdes.get(refdes) or folded.get(refdes.casefold(), [])
-            other = keys or self._keys_otherwise(board, part, count, cutting)
-            if len(other) == 1 and count[refdes] == 1:
-                result[part.key] = other[0]
-            elif not other:
-                result[part.key] = None
-        taken = Counter(key for key in result.values() if key is not None)
-        # two parts for one: nothing says which of them it is
-        return {part: key for part, key in result.items() if key is None or taken[key] == 1}
-
-    def _keys_otherwise(
-        self, board: Board, part: Part, count: Counter[str], cutting: bool
-    ) -> list[str]:
-        """Return the keys that a refdes may mean which is not known as it stands."""
-        refdes, known = part.refdes, self.keys_of_refdes
-        names: list[str] = []
-        if cutting:
-            names = longer_names(refdes, known, REFDES_COLUMNS)
-        elif (bare := behind_x(part)) and bare in known and bare not in count:
-            names = [bare]
-        elif any(source.format == "ipc-2581" for source in board.sources):
-            names = base_of_mangled(refdes, known)
-            keys = [key for name in names for key in known[name]]
-            if len(keys) == 1 and names[0] not in count:
-                numbers = {number for number, _ in self.drafts[keys[0]].pin_facts}
-                if numbers and not numbers & {pin.number for pin in part.pins}:
-                    return []  # another part altogether
-            elif not keys and any(not draft.refdes for draft in self.drafts.values()):
-                # `_1`, "": parts without a reference, which none can be told from another
-                stem = refdes.strip('"').strip("_")
-                return ["", ""] if not stem or stem.isdigit() else []
-            return keys
-        elif self.cut_keys:
-            cut = refdes[:REFDES_COLUMNS]
-            same = [name for name in count if name.startswith(cut)]
-            if len(refdes) > REFDES_COLUMNS and len(same) == 1:
-                names = [cut] if set(known.get(cut, ())) & self.cut_keys else []
-        return [key for name in names for key in known[name]]
 
     def _match_pins(
         self, board: Board, target: dict[str, str | None], cutting: bool
@@ -294,6 +240,8 @@ class _Merge:
                         result[part.key, pin.number, pin.net] = (key, longer[0])
                     elif longer:
                         self.ambiguous.add((part.key, pin.number))
+                elif mangles_names(board) and (same := _unmangled(pin.number, here)):
+                    result[part.key, pin.number, pin.net] = (key, same)
                 elif here and part.properties.get("spice_element") and not surely:
                     # positions in a deck, of which nothing says what pins they are
                     self.ambiguous.add((part.key, pin.number))
@@ -324,7 +272,9 @@ class _Merge:
     ) -> None:
         dx, dy = shift
         if part.x is not None and part.y is not None and draft.x is None:
-            draft.x, draft.y, draft.angle = part.x + dx, part.y + dy, part.angle
+            draft.x, draft.y = part.x + dx, part.y + dy
+        if draft.angle is None:
+            draft.angle = part.angle
         if part.outline and not draft.outline:
             draft.outline = tuple((x + dx, y + dy) for x, y in part.outline)
         for pad in part.pads:
@@ -349,11 +299,15 @@ class _Merge:
         return found[0] if len(found) == 1 else ""
 
     def _placed_parts(self) -> dict[str, tuple[float, float]]:
-        return {
-            key: (draft.x, draft.y)
-            for key, draft in self.drafts.items()
-            if draft.x is not None and draft.y is not None
-        }
+        """Part key -> centre; of a part that has pads alone, the middle of its two."""
+        places: dict[str, tuple[float, float]] = {}
+        for key, draft in self.drafts.items():
+            if draft.x is not None and draft.y is not None:
+                places[key] = draft.x, draft.y
+            elif len(draft.pads) == 2 and draft.pads[0][0] != draft.pads[1][0]:
+                one, other = draft.pads
+                places[key] = (one[2] + other[2]) / 2, (one[3] + other[3]) / 2
+        return places
 
     def _placed_pins(self) -> dict[tuple[str, str], tuple[float, float]]:
         """(part key, number) -> place, for pins of a single pad."""
@@ -370,6 +324,13 @@ class _Merge:
 
     def _fill(self, draft: PartDraft, part: Part) -> None:
         self.builder.conflicts.extend(fill_part(draft, part, self.same_value))
+
+
+def _unmangled(number: str, numbers: Iterable[str]) -> str:
+    """Return the pin of which `number` is a name made unique (`P2_1`); "" if there is none."""
+    index = by_plain_form(numbers)
+    found = [index[form] for form in plain_forms(number) if form in index]
+    return found[0][0] if found else ""
 
 
 def _path(board: Board) -> str:

@@ -74,7 +74,7 @@ def join_nets(
             while name in known_nets:
                 name = f"{name}~2"
             join.targets[net.name] = (name,)
-    _yield_to_owners(board, votes, known_nets, join, by_name=by_name)
+    _yield_to_owners(board, pins, votes, known_nets, join, by_name=by_name)
     if named:
         shown = ", ".join(sorted(named, key=natural_key)[:PINS_SHOWN])
         more = f" and {len(named) - PINS_SHOWN} more" if len(named) > PINS_SHOWN else ""
@@ -103,20 +103,30 @@ def _owners(board: Board, votes: Mapping[str, Counter[str]], join: NetJoin) -> d
 
 def _yield_to_owners(
     board: Board,
+    pins: Mapping[tuple[str, str, str | None], tuple[str, str]],
     votes: Mapping[str, Counter[str]],
     known_nets: set[str],
     join: NetJoin,
     *,
     by_name: bool,
 ) -> None:
-    """Give a net whose shared pins are mostly another's the net here of its own name, if any."""
+    """Part a net from the net here that its shared pins are on, where that is mostly another's.
+
+    Such a net is the one here of its own name, if there is one; else, if it has pins that are new
+    here, a net of its own: they must not come onto a net that their source keeps them from.
+    """
     owner = _owners(board, votes, join)
     for net in board.nets:
         targets = join.targets[net.name]
-        if not by_name or len(targets) != 1 or net.name not in known_nets:
+        if len(targets) != 1 or net.name == targets[0] or owner[targets[0]] == net.name:
             continue
-        if net.name != targets[0] and owner[targets[0]] != net.name:
+        if by_name and net.name in known_nets:
             join.targets[net.name] = (net.name,)
+        elif any((pin.part, pin.number, pin.net) not in pins for pin in net.pins):
+            name = net.name
+            while name in known_nets:
+                name = f"{name}~2"
+            join.targets[net.name] = (name,)
 
 
 def _targets(net: Net, counter: Counter[str]) -> tuple[str, ...]:

@@ -13,8 +13,9 @@ __all__ = ["shift_between"]
 SHARED_PINS = 3
 #: Places of the same pad in two files of one board differ by rounding alone, mm.
 ROUNDING_MM = 0.05
-#: Share of shared pins that must agree with the shift.
-AGREEMENT = 0.8
+#: Share of shared pins that must agree with the shift; of the middles of parts fewer do, since a
+#: footprint's own middle may be its first pin.
+AGREEMENT, AGREEMENT_OF_MIDDLES = 0.8, 0.5
 
 
 def shift_between(
@@ -36,6 +37,7 @@ def shift_between(
     if not placed_pins and not placed_parts:
         return 0.0, 0.0
     gaps: list[tuple[float, float]] = []
+    agreement = AGREEMENT
     if board.has_places():
         for part in board.parts:
             for pin in part.pins:
@@ -44,6 +46,7 @@ def shift_between(
                 if place is not None and len(pin.pads) == 1:
                     gaps.append((place[0] - pin.pads[0].x, place[1] - pin.pads[0].y))
     else:
+        agreement = AGREEMENT_OF_MIDDLES
         for part in board.parts:
             place = placed_parts.get(part.key)
             if place is not None and part.x is not None and part.y is not None:
@@ -52,4 +55,4 @@ def shift_between(
         return None
     dx, dy = median(gap[0] for gap in gaps), median(gap[1] for gap in gaps)
     agree = sum(abs(x - dx) <= ROUNDING_MM and abs(y - dy) <= ROUNDING_MM for x, y in gaps)
-    return (dx, dy) if agree >= AGREEMENT * len(gaps) else None
+    return (dx, dy) if agree >= max(SHARED_PINS, agreement * len(gaps)) else None

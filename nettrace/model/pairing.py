@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from nettrace.model.board import Board, Part
 
@@ -16,16 +16,21 @@ __all__ = [
     "CUTTING_FORMATS",
     "PIN_COLUMNS",
     "REFDES_COLUMNS",
-    "base_of_mangled",
     "behind_x",
+    "by_plain_form",
     "cuts_names",
     "longer_names",
+    "mangles_names",
     "pin_numbers",
+    "plain_forms",
 ]
 
 #: Formats whose fixed columns cut names: six characters of a refdes, four of a pin.
 CUTTING_FORMATS = frozenset({"ipc-d-356"})
 REFDES_COLUMNS, PIN_COLUMNS = 6, 4
+
+#: Formats whose writers make every reference unique, and some of them plain.
+MANGLING_FORMATS = frozenset({"ipc-2581"})
 
 _UNIQUE_SUFFIX = re.compile(r"(.*?)_\d+\Z", re.DOTALL)
 #: What stands in a refdes under any writer; the rest may have become `_`.
@@ -37,6 +42,11 @@ _TWO_ENDED = frozenset("RCL")
 def cuts_names(board: Board) -> bool:
     """Return whether a source of the board cuts names."""
     return any(source.format in CUTTING_FORMATS for source in board.sources)
+
+
+def mangles_names(board: Board) -> bool:
+    """Return whether the board is of a source that may have made its references unique."""
+    return any(source.format in MANGLING_FORMATS for source in board.sources)
 
 
 def longer_names(cut: str, names: Collection[str], columns: int) -> list[str]:
@@ -53,15 +63,23 @@ def behind_x(part: Part) -> str:
     return part.refdes[1:]
 
 
-def base_of_mangled(refdes: str, names: Collection[str]) -> list[str]:
-    """Return the names that `refdes` may be the unique form of: `P1_1` of P1, `Ref__` of Ref**."""
-    match = _UNIQUE_SUFFIX.match(refdes)
-    bases = [refdes] if match is None else [refdes, match[1]]
-    found: list[str] = []
-    for base in bases:
-        plain = _SIGN.sub("_", base)
-        found += [name for name in names if name == base or _SIGN.sub("_", name) == plain]
-    return list(dict.fromkeys(found))
+def plain_forms(name: str) -> tuple[str, ...]:
+    """Return what a mangled name may stand for, likelier first, with signs as `_`.
+
+    >>> plain_forms("Ref**_1"), plain_forms("P1")
+    (('Ref___1', 'Ref__'), ('P1',))
+    """
+    plain = _SIGN.sub("_", name)
+    match = _UNIQUE_SUFFIX.match(name)
+    return (plain,) if match is None else (plain, _SIGN.sub("_", match[1]))
+
+
+def by_plain_form(names: Iterable[str]) -> dict[str, list[str]]:
+    """Return names by their own plain form: where to look up what `plain_forms` gives."""
+    index: dict[str, list[str]] = {}
+    for name in names:
+        index.setdefault(_SIGN.sub("_", name), []).append(name)
+    return index
 
 
 def pin_numbers(part: Part, others: Mapping[str, str | None]) -> dict[str, str]:

@@ -6,6 +6,8 @@ from nettrace.errors import Place
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder
 from nettrace.model.merge import by_precedence, merge_boards
+from nettrace.readers.document import Document
+from nettrace.readers.registry import read_text
 
 
 def source(path: str, format_name: str, text: str, *, placed: float | None = None) -> Board:
@@ -166,3 +168,80 @@ def test_precedence_is_the_same_whatever_the_order_of_the_files() -> None:
     a = source("a.csv", "csv", "R1 1k")
     b = source("b.kicad_pcb", "kicad_pcb", "R1 2k 1=A 2=B")
     assert by_precedence([a, b]) == by_precedence([b, a]) == [b, a]
+
+
+def test_a_deck_is_joined_by_the_names_of_its_pins_where_it_counts_them_itself() -> None:
+    """X before the refdes, ports by name, anode and cathode: as schematic tools write decks."""
+    board = source("a.net", "kicad_net", "U1 REG 1=IN 2=GND 3=OUT\nD1 LED 1=GND 2=OUT\nC1 1u 1=OUT")
+    builder = BoardBuilder("n.net", "kicad_net")
+    for part in board.parts:
+        draft = builder.part(part.refdes, part.place)
+        draft.value = part.value
+        names = {"U1": ("VI", "GND", "VO"), "D1": ("K", "A"), "C1": (None,)}[part.refdes]
+        for pin, name in zip(part.pins, names, strict=True):
+            draft.pin(pin.number, pin.net, name=name, place=pin.place)
+    text = (
+        "title\nXU1 OUT IN GND REGULATOR\nD1 OUT GND LED5\nC1 OUT GND 1u\nR9 OUT IN 1k\n"
+        ".subckt REGULATOR VO VI GND\n.ends\n.model LED5 D(n=3)\n.end\n"
+    )
+    deck = read_text(Document("n.cir", text))
+    merged = merge_boards([builder.build(), deck])
+    assert merged.conflicts == ()
+    assert [part.refdes for part in merged.parts] == ["C1", "D1", "R9", "U1"]
+    assert nets(merged)["OUT"] == ["C1.1", "D1.2", "R9.1", "U1.3"]
+    assert merged.part_by_key["U1"].value == "REG"  # a model's name is no value
+    assert merged.part_by_key["D1"].properties["model"] == "LED5"
+
+
+def test_references_made_unique_find_the_one_they_stand_for() -> None:
+    board = source("a.net", "kicad_net", "P1 USB A1=VBUS B1=GND\nREF** - \nREF** -\nJ_1 X 1=VBUS")
+    plain = source("b.xml", "ipc-2581", "P1_1 - A1=VBUS B1=GND\nREF__ - \nREF___1 -\nJ_1 - 1=VBUS")
+    for order in ([board, plain], [plain, board]):
+        merged = merge_boards(order)
+        assert sorted(part.refdes for part in merged.parts if part.pins) == ["J_1", "P1"]
+        assert nets(merged)["VBUS"] == ["J_1.1", "P1.A1"]
+    assert not merge_boards([board, plain]).warnings
+
+
+def test_a_suffix_of_the_makers_own_is_left_alone() -> None:
+    board = source("a.net", "kicad_net", "U1 X 1=A 2=B")
+    other = source("b.xml", "ipc-2581", "U1 X 1=A 2=B\nU1_1 Y 1=C 2=D")
+    assert [part.refdes for part in merge_boards([board, other]).parts] == ["U1", "U1_1"]
+
+
+def test_a_list_that_has_the_whole_refdes_gives_it_to_a_cut_one() -> None:
+    cut = source("a.d356", "ipc-d-356", "MICRO_ - 1=SD_D0\nR1 - 1=SD_D0")
+    listed = source("b.csv", "csv", "MICRO_SD1 socket\nR1 47k")
+    merged = merge_boards([cut, listed])
+    assert {part.refdes: part.value for part in merged.parts} == {
+        "MICRO_SD1": "socket",
+        "R1": "47k",
+    }
+    assert nets(merged)["SD_D0"] == ["MICRO_SD1.1", "R1.1"]
+
+
+def test_a_row_that_is_wrong_about_many_parts_is_one_conflict() -> None:
+    board = source("a.net", "kicad_net", "X1 Motor 1=A\nX2 Cell 1=A\nX3 Cell 1=B")
+    builder = BoardBuilder("b.csv", "csv")
+    for refdes in ("X1", "X2", "X3"):
+        builder.part(refdes, Place("b.csv", 4, 1)).value = "Plug"
+    (conflict,) = merge_boards([board, builder.build()]).conflicts
+    assert conflict.subject == "X1, X2, X3"
+    assert [said.what for said in conflict.statements] == ["Motor, Cell", "Plug"]
+    assert [str(said.place) for said in conflict.statements] == ["a.net:1:1", "b.csv:4:1"]
+
+
+def test_pins_that_are_new_do_not_come_onto_a_net_that_their_source_keeps_them_from() -> None:
+    """An older netlist beside a board that gained a fuse: J1.1 was on +5V and is on /5V_IN."""
+    old = source("a.net", "kicad_net", "J1 - 1=+5V 2=GND\nC1 - 1=+5V 2=GND\nU1 - 1=+5V")
+    new = source(
+        "b.d356",
+        "ipc-d-356",
+        "J1 - 1=/5V_IN 2=GND\nF1 - 1=/5V_IN 2=+5V\nC1 - 1=+5V 2=GND\nU1 - 1=+5V",
+    )
+    for order in ([old, new], [new, old]):
+        merged = merge_boards(order)
+        assert "F1.1" not in nets(merged)["+5V"]
+        assert [item.subject for item in merged.conflicts] == ["J1.1"]
+    (missing,) = [w for w in merge_boards([new, old]).warnings if w.code == "part-not-in"]
+    assert missing.message == "F1: not in a.net"
