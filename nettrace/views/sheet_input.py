@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from nettrace.bench.area import AreaReport, inspect_area
 from nettrace.bench.diagnosis import Check, check_job
-from nettrace.bench.job import Job
+from nettrace.bench.job import Fit, Job
 from nettrace.bench.job_state import JobState
 from nettrace.bench.judging import Judged
 from nettrace.bench.known_good import KnownGood
@@ -56,7 +56,7 @@ def job_sheet(
     ]
     touched = bool(keys or state.lifted or state.cuts or state.bridges)
     check = check_job(circuit, state, known_good) if touched else None
-    probes = plan_probes(circuit, state) if touched else ()
+    probes = plan_probes(circuit, _when_refitted(state, keys)) if touched else ()
     return SheetInput(
         circuit=circuit,
         job=job,
@@ -68,6 +68,16 @@ def job_sheet(
         photo=photo,
         warnings=tuple(notes),
     )
+
+
+def _when_refitted(state: JobState, keys: Sequence[str]) -> JobState:
+    """Return the job as it will stand: a sheet printed before the work lists all of its proof."""
+    fits = {
+        key: Fit(number=max(state.last_refit, state.damaged[key].number), time="", at=key)
+        for key in keys
+        if key not in state.refitted
+    }
+    return replace(state, refitted={**state.refitted, **fits}) if fits else state
 
 
 def _placed(circuit: Circuit, keys: Sequence[str], notes: list[Warning]) -> Drawing | None:

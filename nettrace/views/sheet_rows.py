@@ -423,13 +423,18 @@ def _steps(circuit: Circuit, plan: RefitPlan) -> list[StepRow]:
             mind.append(f"{len(step.neighbours) - len(near)} more within reach of hot air")
         rows.append(
             StepRow(
-                printable(step.title),
+                _unquoted(step.title),
                 tuple((by_refdes.get(name, ""), printable(name)) for name in step.positions),
-                tuple(printable(text) for text in step.because),
+                tuple(_unquoted(text) for text in step.because),
                 tuple(mind),
             )
         )
     return rows
+
+
+def _unquoted(text: str) -> str:
+    """Return a plan's words without the marks that set off commands on a terminal."""
+    return printable(text.replace("`", ""))
 
 
 def _reading(item: Reading) -> ReadingRow:

@@ -101,7 +101,7 @@ def _pin_cells(pin: PinRow | None, row: PositionRow) -> list[Markup]:
         _cell(
             net, el("span", f", {pin.what}", class_="quiet") if pin.what else "", class_="pin net"
         ),
-        _cell(pin.volts, class_="pin figure"),
+        _cell(pin.volts, class_="pin volts"),
     ]
 
 
@@ -129,6 +129,7 @@ def order_list(rows: SheetRows) -> Markup:
     if not rows.orders:
         return el("p", "Nothing: no position is open.")
     lines = []
+    numbered = any(row.part_number for row in rows.orders)
     for row in rows.orders:
         keys = "\n".join(key for key, _ in row.positions)
         why = _list([*row.because, *(f"Not sure: {doubt}" for doubt in row.doubts)])
@@ -136,18 +137,20 @@ def order_list(rows: SheetRows) -> Markup:
         lines.append(
             el(
                 "tr",
-                _cell(_tick(f"ordered: {row.what}")),
+                _cell(_tick(f"ordered: {row.what}"), class_="tick"),
                 _cell(f"{row.quantity} ×", class_="count figure"),
-                el("th", row.what, scope="row", role="rowheader", style="white-space: normal"),
+                el("th", row.what, scope="row", role="rowheader", class_="words"),
                 _cell(_refs(row.positions), class_="wide", data_label="For"),
-                _cell(row.part_number, class_="wide name", data_label="Part number"),
+                _cell(row.part_number, class_="wide", data_label="Part number") if numbered else "",
                 _cell(stand_in, class_="wide", data_label="May stand in"),
                 _cell(why, class_="wide", data_label="Why"),
                 role="row",
                 data_part=keys,
             )
         )
-    heads = ("Got", "Pieces", "What", "For", "Part number", "May stand in", "Why")
+    heads = ["Got", "Pieces", "What", "For", "Part number", "May stand in", "Why"]
+    if not numbered:
+        heads.remove("Part number")
     return _lines("For the positions that are open; spares are counted in", heads, lines)
 
 
@@ -199,7 +202,7 @@ def measurements(probes: Sequence[ProbeLine], keys: dict[str, str]) -> Markup:
             )  # fmt: skip
             lines.insert(0, el("tr", title, role="row"))
         bodies.append(el("tbody", *lines, role="rowgroup"))
-    return joined([note, _table("In this order", heads, bodies, "lines")])
+    return joined([note, _table("In this order", heads, bodies, "lines probes")])
 
 
 def _probe(probe: ProbeLine, keys: dict[str, str]) -> Markup:
@@ -215,8 +218,8 @@ def _probe(probe: ProbeLine, keys: dict[str, str]) -> Markup:
         _cell(el("b", _place(probe.to, keys)), class_="to", data_label="to"),
         _cell(probe.set_to, class_="meter"),
         _cell(probe.expected, class_="wide", data_label="Must show"),
-        _cell(box, class_="wide", data_label="Reading"),
-        _cell(judged, class_="wide", data_label="Passed"),
+        _cell(box, class_="wide reading", data_label="Reading"),
+        _cell(judged, class_="wide tick", data_label="Passed"),
         _cell(probe.why, class_="wide quiet", data_label="Proves"),
         role="row",
     )
@@ -276,7 +279,7 @@ def verdict(check: CheckLines | None) -> Markup:
         lines = [
             el(
                 "tr",
-                el("th", item.what, scope="row", role="rowheader", style="white-space: normal"),
+                el("th", item.what, scope="row", role="rowheader", class_="words"),
                 _cell(f"{item.score:.0%}", class_="count figure"),
                 _cell("; ".join(item.because), class_="wide", data_label="Why"),
                 role="row",
