@@ -93,14 +93,14 @@ def judge_with(model: Model, state: JobState, reading: Reading) -> Judged:
     outlook = model.outlooks([(first, second)])[0]
     volts = _volts_expected(model, first, second)
     expected = expect_words(outlook, reading.quantity, volts)[0]
-    verdict, because = _judge(model, reading, first, outlook, volts)
+    verdict, because = _judge(model, reading, (first, second), outlook, volts)
     return Judged(reading, verdict, because, expected, counts)
 
 
 def _judge(
     model: Model,
     reading: Reading,
-    first: Spot,
+    places: tuple[Spot, Spot],
     outlook: Outlook,
     volts: tuple[float, float, float] | None,
 ) -> _Verdict:
@@ -113,7 +113,8 @@ def _judge(
         return _farads(outlook, value)
     if reading.quantity is Quantity.DIODE:
         return _diode(outlook, value)
-    return _volts(model, first, value, volts)
+    # a line may be driven to another level: only supplies have one voltage that belongs
+    return _volts(all(model.is_supply(place.net) for place in places), value, volts)
 
 
 def _ohms(o: Outlook, ohms: float) -> _Verdict:
@@ -194,7 +195,8 @@ def _farads(o: Outlook, farads: float | None) -> _Verdict:
     if farads > o.farads * (1 + FARADS_TOLERANCE + FARADS_ERROR):
         return ReadingState.OPEN, f"{shown} is more than {nominal}: others add, or a wrong part"
     if farads >= o.farads * low:
-        aged = " (class 2 falls with age)" if farads < o.farads * 0.8 else ""
+        falls = o.class_2 and farads < o.farads * (1 - FARADS_TOLERANCE)
+        aged = " (class 2 falls with age)" if falls else ""
         return ReadingState.PASS, f"{shown} for {nominal}{aged}"
     if farads < o.farads * min(low, FARADS_WRONG):
         return ReadingState.FAIL, f"{shown} where {nominal} belongs: missing or wrong"
@@ -218,18 +220,17 @@ def _diode(o: Outlook, volts: float | None) -> _Verdict:
 
 
 def _volts(
-    model: Model,
-    first: Spot,
-    volts: float | None,
-    expected: tuple[float, float, float] | None,
+    supply: bool, volts: float | None, expected: tuple[float, float, float] | None
 ) -> _Verdict:
-    if expected is None or volts is None:
+    if volts is None:
+        return ReadingState.OPEN, "no figure: measure again in a higher range"
+    if expected is None:
         return ReadingState.OPEN, "what belongs there is not known: compare with a good board"
     nominal, low, high = expected
     error = VOLTS_ERROR + 0.005 * abs(nominal)
     if low - error <= volts <= high + error:
         return ReadingState.PASS, f"{volts:.3g} V for {nominal:.3g} V"
-    if model.is_supply(first.net):
+    if supply:
         return ReadingState.FAIL, f"{volts:.3g} V where {low:.3g} to {high:.3g} V belong"
     return ReadingState.OPEN, (
         f"{volts:.3g} V where {nominal:.3g} V belong while nothing drives the net"
