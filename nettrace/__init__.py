@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
+    from nettrace import job
     from nettrace.api import (
         NetAnswer,
         PartAnswer,
@@ -74,6 +75,7 @@ __all__ = [
     "convert",
     "formula",
     "inspect_area",
+    "job",
     "load",
     "load_board",
     "net",
@@ -114,6 +116,8 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"module 'nettrace' has no attribute {name!r}")
     from importlib import import_module
 
+    if name == "job":
+        return import_module("nettrace.job")
     return getattr(import_module(_HOME_OF.get(name, "nettrace.api")), name)
 
 

@@ -24,9 +24,13 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
 
 ROOT = Path(__file__).resolve().parent.parent
 ANY = "..."
@@ -135,6 +139,7 @@ class Runner:
         out = target.open("w", encoding="utf-8") if target else stream
         with (
             surroundings(self.folder),
+            loaded_once(),
             contextlib.redirect_stdout(out),
             contextlib.redirect_stderr(stream),
         ):
@@ -236,6 +241,38 @@ def surroundings(folder: Path) -> Iterator[None]:
         os.chdir(here)
         os.environ.clear()
         os.environ.update(before)
+
+
+_circuits: dict[tuple[object, ...], Circuit] = {}
+
+
+@contextlib.contextmanager
+def loaded_once() -> Iterator[None]:
+    """Read the same sources under the same names once: circuits never change, pages ask often."""
+    from nettrace import job_loading, loading
+
+    plain = loading.load
+
+    def load(path: Path | str, with_files: Sequence[Path | str] = (), **words: Any) -> Circuit:
+        files = [
+            (str(file), file.stat().st_size, file.stat().st_mtime_ns)
+            for each in (path, *with_files)
+            for file in (sorted(Path(each).iterdir()) if Path(each).is_dir() else [Path(each)])
+            if file.is_file()
+        ]
+        key = (str(path), tuple(map(str, with_files)), tuple(files), repr(words))
+        if key not in _circuits or not files:
+            _circuits[key] = plain(path, with_files, **words)
+        return _circuits[key]
+
+    homes: tuple[Any, ...] = (loading, job_loading)
+    for home in homes:
+        home.load = load
+    try:
+        yield
+    finally:
+        for home in homes:
+            home.load = plain
 
 
 def check(page: Path, folder: Path) -> tuple[str, list[str]]:

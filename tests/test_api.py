@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -56,7 +57,7 @@ def circuit(wren: Path) -> nettrace.Circuit:
     return nettrace.load(wren)
 
 
-def said(capsys: pytest.CaptureFixture[str], words: list[str]) -> object:
+def said(capsys: pytest.CaptureFixture[str], words: list[str]) -> Any:
     capsys.readouterr()
     assert main([*words, "--json"]) in {0, 1}
     answer = json.loads(capsys.readouterr().out)
@@ -123,3 +124,44 @@ def test_every_command_that_answers_has_a_call() -> None:
     for command in COMMANDS:
         if command.name not in made_elsewhere:
             assert callable(getattr(nettrace, command.name)), command.name
+
+
+def test_a_job_goes_the_same_way_from_python(
+    wren: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "wren.job"
+    repair = nettrace.job.open(path, wren, title="Wren")
+    repair = nettrace.job.mark(repair, "missing", ["R12", "R13", "C7"])
+    repair = nettrace.job.mark(repair, "lifted", ["R12.1"])
+    repair = nettrace.job.loose(repair, ohms=2190, size="0201")
+    repair = nettrace.job.loose(repair, farads="98n")
+    repair = nettrace.job.undo(repair)
+    assert repair.state == nettrace.job.load(path).state
+    assert list(repair.state.loose) == ["L1"]
+    (matched,) = nettrace.job.match(repair)
+    # two equal resistors are gone: either place will do (samples/README.md)
+    assert {site.refdes for site in matched.candidates} == {"R12", "R13"}
+    assert [line.positions for line in nettrace.job.needs(repair)] == [("C7",), ("R12", "R13")]
+    assert nettrace.job.refit(repair).unplaced == ()
+    assert [plan.net for plan in nettrace.job.wire(repair)] == ["+1V8"]
+    repair = nettrace.job.mark(repair, "fitted", ["R12"], with_part="L1")
+    repair = nettrace.job.read(repair, "R12.1", "R12.2", "OL")
+    verdict = nettrace.job.check(repair)
+    assert verdict.verdict == "not restored"
+    assert said(capsys, ["job", "check", str(path)])["verdict"] == verdict.verdict
+    assert len(nettrace.job.probe(repair)) == len(verdict.still_to_probe) + 1
+    best = nettrace.job.next_probe(repair)
+    assert best is not None
+    assert best.drop_bits > 0
+
+
+def test_a_job_without_damage_says_what_to_do(wren: Path, tmp_path: Path) -> None:
+    repair = nettrace.job.open(tmp_path / "wren.job", wren)
+    for ask in (nettrace.job.match, nettrace.job.needs, nettrace.job.refit, nettrace.job.wire):
+        with pytest.raises(nettrace.NothingMatches, match="Mark"):
+            ask(repair)
+    repair = nettrace.job.mark(repair, "missing", ["R12"])
+    with pytest.raises(nettrace.NothingMatches, match="job loose"):
+        nettrace.job.match(repair)
+    with pytest.raises(nettrace.NothingMatches, match="no entry 9"):
+        nettrace.job.undo(repair, 9)

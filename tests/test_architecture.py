@@ -31,13 +31,14 @@ ROOMS: dict[str, frozenset[str]] = {
     "job_loading": frozenset(
         {"loading", "bench", "circuit", "model", "values", "errors", "version"}
     ),
+    "job": frozenset({"job_loading", "bench", "circuit", "model", "errors"}),
     "views": frozenset({"bench", "electrical", "circuit", "model", "values", "errors", "version"}),
     "cli": frozenset(
         {"views", "bench", "electrical", "circuit", "model", "values", "errors", "version",
-         "readers", "writers", "loading", "job_loading", "cache"}
+         "readers", "writers", "loading", "job_loading", "job", "cache"}
     ),
     "__init__": frozenset(
-        {"api", "bench", "circuit", "electrical", "errors", "loading", "job_loading", "model",
+        {"api", "bench", "circuit", "electrical", "errors", "job", "loading", "job_loading", "model",
          "version"}
     ),
     "api": frozenset(

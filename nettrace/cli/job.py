@@ -15,8 +15,6 @@ from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.views.text import write_json, write_note
 
 if TYPE_CHECKING:
-    from nettrace.bench.job import Entry as JobEntry
-    from nettrace.bench.job import Job
     from nettrace.job_loading import OpenJob
 
 __all__ = ["job"]
@@ -125,7 +123,7 @@ def mark(
     place: PlaceInput,
 ) -> None:
     """Mark what is wrong, or what was fitted: by refdes, by pad, or all in an area."""
-    from nettrace.bench.marking import fit_entries, mark_entries
+    from nettrace.job import marks
 
     opened = open_bench(path)
     in_area = _in_area(opened, place)
@@ -133,16 +131,7 @@ def mark(
     if not words:
         raise WrongUsage("nothing to mark", hint="Name parts or pads, or an area.")
 
-    def add(job: Job) -> list[JobEntry]:
-        from nettrace.bench.job_state import fold
-
-        if damage == "fitted":
-            return fit_entries(opened.circuit, fold(job), job, words, with_part, note)
-        if with_part is not None:
-            raise WrongUsage("--with", expected="it with `fitted` only")
-        return mark_entries(opened.circuit, job, damage, words, note)
-
-    change_bench(opened, add, as_json)
+    change_bench(opened, marks(opened, damage, words, with_part=with_part, note=note), as_json)
 
 
 def _in_area(opened: OpenJob, place: PlaceInput) -> list[str]:
@@ -201,19 +190,9 @@ def show(path: str, as_json: bool) -> None:
 @click.option("--entry", type=int, metavar="NUMBER", help="That entry; else the last.")
 def undo(path: str, as_json: bool, entry: int | None) -> None:
     """Take the last entry back (or the one of a number). An undo stays in the file."""
-    from nettrace.bench.job import Undo
-    from nettrace.bench.job_file import now
+    from nettrace.job import undoing
 
-    def add(job: Job) -> list[JobEntry]:
-        standing = {item.number: item for item in job.standing()}
-        if not standing:
-            raise NothingMatches("nothing to undo")
-        number = max(standing) if entry is None else entry
-        if number not in standing:
-            raise NothingMatches(f"no entry {number} that stands")
-        return [Undo(number=job.next_number(), time=now(), entry=number)]
-
-    change_bench(open_bench(path), add, as_json)
+    change_bench(open_bench(path), undoing(entry), as_json)
 
 
 def _payload(opened: OpenJob) -> dict[str, object]:

@@ -21,32 +21,16 @@ if TYPE_CHECKING:
 __all__ = ["match", "needs", "refit", "wire"]
 
 
-def _open_keys(opened: OpenJob) -> tuple[str, ...]:
-    """Return the part keys of positions that are still to be fitted."""
-    keys = opened.keys(opened.state.open_positions)
-    if not keys:
-        raise NothingMatches(
-            "no open position", hint="Mark what is gone: nettrace job mark JOB missing R12 R13."
-        )
-    return keys
-
-
 @click.command()
 @job_options
 def match(path: str, as_json: bool) -> None:
     """Say which loose part goes where: certain, interchangeable or open, never a silent guess."""
     from nettrace.bench.match import match_loose, sites_of
+    from nettrace.job import open_keys, unused_loose
 
     opened = open_bench(path)
-    keys = _open_keys(opened)
-    unused = {
-        name: item for name, item in opened.state.loose.items() if name not in opened.state.used
-    }
-    if not unused:
-        raise NothingMatches(
-            "no loose part to match", hint="Enter one: nettrace job loose JOB --ohms 2.19k."
-        )
-    sites = sites_of(opened.circuit, keys)
+    sites = sites_of(opened.circuit, open_keys(opened))
+    unused = unused_loose(opened)
     found = match_loose(sites, list(unused.values()))
     if as_json:
         from nettrace.views.job_payload import matches
@@ -70,11 +54,11 @@ def needs(path: str, as_json: bool, donors: str | None, output: str | None, forc
 
     Loose resistors that may go back still count: fit them first, or leave their order out.
     """
-    from nettrace.bench.needs import find_donors, plan_needs
+    from nettrace.bench.needs import find_donors
+    from nettrace.job import needs as plan
 
     opened = open_bench(path)
-    keys = _open_keys(opened)
-    found = plan_needs(opened.circuit, keys)
+    found = plan(opened)
     others = _boards_in(Path(donors), opened) if donors else {}
     given = [
         find_donors(opened.circuit, need, others, tuple(opened.state.damaged)) for need in found
@@ -122,10 +106,10 @@ def _boards_in(folder: Path, opened: OpenJob) -> Mapping[str, Circuit]:
 @job_options
 def refit(path: str, as_json: bool) -> None:
     """Plan the order of work with reasons: what first, what melts late, what minds the heat."""
-    from nettrace.bench.refit import plan_refit
+    from nettrace.job import refit as plan_work
 
     opened = open_bench(path)
-    plan = plan_refit(opened.circuit, _open_keys(opened), opened.state.lifted)
+    plan = plan_work(opened)
     if as_json:
         from nettrace.views.job_payload import refit as refit_payload
 
@@ -143,49 +127,17 @@ def refit(path: str, as_json: bool) -> None:
 @click.argument("places", nargs=-1, metavar="[NET|REFDES.PIN]...", shell_complete=complete_places)
 def wire(path: str, as_json: bool, places: tuple[str, ...]) -> None:
     """Say where to solder wires for lifted pads and cut tracks: those marked, or the ones named."""
-    from nettrace.bench.wire import plan_wires
-    from nettrace.model.find import find_nets, find_pins
+    from nettrace.job import wire as plan_wires
 
     opened = open_bench(path)
-    board = opened.circuit.board
-    lifted = list(opened.state.lifted)
-    cuts = list(opened.state.cuts)
-    wanted: set[str] = set()
-    for word in places:
-        if word in board.net_by_name or "." not in word:
-            wanted.update(net.name for net in find_nets(board, word))
-        else:
-            pins = find_pins(board, word)
-            lifted += [f"{pin.part}.{pin.number}" for pin in pins]
-            wanted.update(pin.net for pin in pins if pin.net is not None)
-    by_net: dict[str, tuple[list[str], list[tuple[str, str]]]] = {}
-    for name in dict.fromkeys(lifted):
-        net = _net_of(opened.circuit, name)
-        if net is not None:
-            by_net.setdefault(net, ([], []))[0].append(name)
-    for pair in cuts:
-        net = _net_of(opened.circuit, pair[0])
-        if net is not None:
-            by_net.setdefault(net, ([], []))[1].append(pair)
-    chosen = {net: torn for net, torn in by_net.items() if not wanted or net in wanted}
-    if not chosen:
-        raise NothingMatches(
-            "no torn copper", hint="Mark it: nettrace job mark JOB lifted R12.1, or name a pad."
-        )
-    plans = [plan_wires(opened.circuit, net, *torn) for net, torn in sorted(chosen.items())]
+    plans = plan_wires(opened, places)
     if as_json:
         from nettrace.views.job_payload import wires
 
-        write_json(board, "wires", wires(plans))
+        write_json(opened.circuit.board, "wires", wires(plans))
         return
     from nettrace.views.job_tables import show_wires
     from nettrace.views.tables import Sheet
 
     with Sheet() as sheet:
         show_wires(plans, sheet)
-
-
-def _net_of(circuit: Circuit, pad: str) -> str | None:
-    from nettrace.model.find import find_pins
-
-    return find_pins(circuit.board, pad)[0].net
