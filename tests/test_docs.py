@@ -127,3 +127,19 @@ def test_every_public_name_is_on_the_python_page() -> None:
     text = (ROOT / "docs" / "python.md").read_text(encoding="utf-8")
     missing = [name for name in nettrace.__all__ if not re.search(rf"\b{name}\b", text)]
     assert missing == []
+
+
+def test_developers_know_every_room_and_every_dependency() -> None:
+    import tomllib
+
+    from tests.test_architecture import ROOMS
+
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rooms = {name for name in ROOMS if not name.startswith("__")}
+    assert {name for name in rooms if f"`{name}/`" not in text and f"`{name}`" not in text} == set()
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    extras = project["optional-dependencies"]
+    told = re.split(r"[^\w-]+", text)
+    for words in (*project["dependencies"], *extras["photo"], *extras["test"]):
+        name = re.split(r"[<>=;\s]", words)[0]
+        assert name in told, name
