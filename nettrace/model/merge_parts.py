@@ -52,8 +52,9 @@ class PartMatcher:
         if whole:
             self.mangled_keys.discard(key)
             self.cut_keys.discard(key)
-            draft.refdes = part.refdes
-            self.keys_of_refdes.setdefault(part.refdes, []).append(key)
+            if draft.refdes != part.refdes:
+                draft.refdes = part.refdes
+                self.keys_of_refdes.setdefault(part.refdes, []).append(key)
 
     def match_parts(self, board: Board, cutting: bool) -> dict[str, str | None]:
         """Part key in `board` -> key here, None for a new part; absent where it is not safe."""

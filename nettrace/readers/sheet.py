@@ -82,7 +82,9 @@ class _Sheet:
         kind = str(statement.data)
         words = _tokens(statement)
         if kind == "header":
-            self.builder.name = " ".join(_text(word) for word in words[1:])
+            if words[1:]:  # as typed, commas and all
+                typed = self.document.text[words[1].start_pos : words[-1].end_pos]
+                self.builder.name = " ".join(typed.replace('"', "").split())
         elif kind == "rail":
             name = _text(words[1])
             volts = self._volts(words[2]) if len(words) > 2 else None

@@ -212,7 +212,9 @@ def test_a_suffix_of_the_makers_own_is_left_alone() -> None:
 def test_a_list_that_has_the_whole_refdes_gives_it_to_a_cut_one() -> None:
     cut = source("a.d356", "ipc-d-356", "MICRO_ - 1=SD_D0\nR1 - 1=SD_D0")
     listed = source("b.csv", "csv", "MICRO_SD1 socket\nR1 47k")
-    merged = merge_boards([cut, listed, cut, listed])
+    late = source("c.csv", "csv", "R1 10k 1=SD_D1")
+    merged = merge_boards([cut, listed, cut, listed, late])
+    assert [item.subject for item in merged.conflicts] == ["R1"]  # still found
     assert {part.refdes: part.value for part in merged.parts} == {
         "MICRO_SD1": "socket",
         "R1": "47k",

@@ -33,7 +33,7 @@ def sheet(text: str) -> Board:
 
 def test_every_kind_of_line_is_read() -> None:
     board = sheet(SHEET)
-    assert board.name == "Wren battery corner"
+    assert board.name == "Wren, battery corner"
     resistor, gauge, capacitor = (board.part_by_key[key] for key in ("R41", "U7", "C1"))
     assert (resistor.value, resistor.package) == ("2k2 1%", "0201")
     assert resistor.properties["note"] == "looks scorched"
