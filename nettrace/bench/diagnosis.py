@@ -11,7 +11,7 @@ from nettrace.bench.compare import Open, Short
 from nettrace.bench.faults import Fault, FaultKind, pad_name
 from nettrace.bench.job import Quantity
 from nettrace.bench.job_state import JobState
-from nettrace.bench.judging import Judged, ReadingState, judge_with
+from nettrace.bench.judging import SHORT_OHMS, Judged, ReadingState, judge_with
 from nettrace.bench.known_good import KnownGood
 from nettrace.bench.probes import Probe
 from nettrace.bench.suspicion import Hypothesis, Key, Suspicion, reading_key
@@ -294,8 +294,10 @@ class _Found:
                 low = item.reading.quantity in {Quantity.OHMS, Quantity.BEEP, Quantity.DIODE}
                 if a is None or b is None or a.net == b.net or not low:
                     continue
-                if item.reading.quantity is Quantity.OHMS and item.reading.value > _SHORT_OHMS:
+                if item.reading.quantity is Quantity.OHMS and item.reading.value > SHORT_OHMS:
                     continue
+                if item.reading.quantity is Quantity.BEEP and not item.reading.value:
+                    continue  # a link of 0 Ω between two nets that should beep
                 pins = [pin for spot in (a, b) if (pin := self._pin(spot.pad)) is not None]
                 self._short(found, pins, (a.net, b.net))
         return tuple(found.values())
@@ -340,7 +342,3 @@ class _Found:
             said = engineering(fault.value or 0.0, fault.unit)
             found.append(WrongValue(fault.places[0], part.value or "", f"about {said}"))
         return tuple(found)
-
-
-#: A failed reading of so few ohms is a short.
-_SHORT_OHMS: Final = 5.0
