@@ -18,7 +18,8 @@ from nettrace.version import __version__
 from nettrace.views import sheet_sections as sections
 from nettrace.views.sheet_html import Markup, el, joined, void
 from nettrace.views.sheet_photo_marks import photo_svg
-from nettrace.views.sheet_rows import Drawing, SheetInput, SheetRows, sheet_rows
+from nettrace.views.sheet_rows import SheetRows, sheet_rows
+from nettrace.views.sheet_source import Drawing, SheetInput
 from nettrace.views.sheet_svg import embed_svg
 
 __all__ = ["render_sheet"]

@@ -7,7 +7,10 @@ from collections.abc import Iterable
 
 from nettrace.views.text import printable
 
-__all__ = ["Markup", "el", "joined", "void"]
+__all__ = ["SEPARATOR", "Markup", "el", "joined", "void"]
+
+#: Stands between several names in one attribute; no name of a part holds it.
+SEPARATOR = "\u241f"
 
 
 class Markup(str):

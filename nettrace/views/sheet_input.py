@@ -21,8 +21,15 @@ from nettrace.views.job_tables import reading_words
 from nettrace.views.neighbourhood import Selection, gather
 from nettrace.views.neighbourhood_dot import neighbourhood_dot
 from nettrace.views.placed import draw_placed
+from nettrace.views.sheet_html import SEPARATOR
 from nettrace.views.sheet_photo import PhotoPlate
-from nettrace.views.sheet_rows import CheckLines, Drawing, ProbeLine, SheetInput, SuspectLine
+from nettrace.views.sheet_source import (
+    CheckLines,
+    Drawing,
+    ProbeLine,
+    SheetInput,
+    SuspectLine,
+)
 from nettrace.views.text import counted, listed
 
 __all__ = ["job_sheet"]
@@ -145,7 +152,7 @@ def _around(circuit: Circuit, keys: Sequence[str], notes: list[Warning]) -> Draw
         title=f"Parts with a broken outline are the marked positions.{more}",
         svg=svg,
         alternative="Graph of the marked positions with the nets and parts they are tied to",
-        parts={f"p{index}": "\n".join(part.keys) for index, part in enumerate(drawing.parts)},
+        parts={f"p{index}": SEPARATOR.join(part.keys) for index, part in enumerate(drawing.parts)},
         nets=nets,
     )
 

@@ -8,7 +8,8 @@ from collections.abc import Iterable, Sequence
 from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
 from nettrace.bench.refit import ALLOYS, HEAT_FACTS
 from nettrace.version import __version__
-from nettrace.views.sheet_rows import CheckLines, PositionRow, SheetInput, SheetRows, sheet_rows
+from nettrace.views.sheet_rows import PositionRow, SheetRows, sheet_rows
+from nettrace.views.sheet_source import CheckLines, SheetInput
 from nettrace.views.text import printable
 
 __all__ = ["render_markdown"]

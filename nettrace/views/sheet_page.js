@@ -4,7 +4,7 @@
 (() => {
   const MARKED = "[data-part], [data-pad], [data-net]";
   const all = [...document.querySelectorAll(MARKED)];
-  const words = (element, name) => (element.dataset[name] ?? "").split("\n").filter(Boolean);
+  const words = (element, name) => (element.dataset[name] ?? "").split("\u241f").filter(Boolean);
   const meet = (a, b) => a.some((word) => b.includes(word));
   let held = null;
   let shown = null;

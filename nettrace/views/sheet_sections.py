@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
 from nettrace.bench.refit import ALLOYS, HEAT_FACTS
-from nettrace.views.sheet_html import Markup, el, joined, void
-from nettrace.views.sheet_rows import CheckLines, PinRow, PositionRow, ProbeLine, SheetRows, StepRow
+from nettrace.views.sheet_html import SEPARATOR, Markup, el, joined, void
+from nettrace.views.sheet_rows import PinRow, PositionRow, SheetRows, StepRow
+from nettrace.views.sheet_source import CheckLines, ProbeLine
 
 __all__ = [
     "at_a_glance",
@@ -131,8 +132,9 @@ def order_list(rows: SheetRows) -> Markup:
     lines = []
     numbered = any(row.part_number for row in rows.orders)
     for row in rows.orders:
-        keys = "\n".join(key for key, _ in row.positions)
-        why = _list([*row.because, *(f"Not sure: {doubt}" for doubt in row.doubts)])
+        keys = SEPARATOR.join(key for key, _ in row.positions)
+        reasons = [*row.because, *(f"Not sure: {doubt}" for doubt in row.doubts)]
+        why = _list(reasons) if reasons else Markup("")
         stand_in = "; ".join(row.substitutes)
         lines.append(
             el(
@@ -151,7 +153,10 @@ def order_list(rows: SheetRows) -> Markup:
     heads = ["Got", "Pieces", "What", "For", "Part number", "May stand in", "Why"]
     if not numbered:
         heads.remove("Part number")
-    return _lines("For the positions that are open; spares are counted in", heads, lines)
+    body = [el("tbody", *lines, role="rowgroup")]
+    return _table(
+        "For the positions that are open; spares are counted in", heads, body, "lines order"
+    )
 
 
 def order_of_work(rows: SheetRows) -> Markup:
@@ -175,7 +180,7 @@ def order_of_work(rows: SheetRows) -> Markup:
 
 def _step(index: int, row: StepRow) -> Markup:
     reasons = [*row.because, *(f"Mind: {text}" for text in row.mind)]
-    keys = "\n".join(key for key, _ in row.positions if key)
+    keys = SEPARATOR.join(key for key, _ in row.positions if key)
     return el(
         "li",
         _tick(f"step {index} done"),

@@ -14,7 +14,8 @@ from types import MappingProxyType
 from xml.etree import ElementTree as ET
 
 from nettrace.errors import BadInput
-from nettrace.views.sheet_html import Markup
+from nettrace.views.sheet_html import SEPARATOR, Markup
+from nettrace.views.text import printable
 
 __all__ = ["embed_svg"]
 
@@ -41,7 +42,7 @@ def embed_svg(
         text: the SVG as a file holds it.
         name: letters that its ids get in front; one drawing each.
         label: what it shows, for those who hear the page.
-        parts: Graphviz node name -> part key (several: a line each).
+        parts: Graphviz node name -> part key (several: `SEPARATOR` between).
         nets: Graphviz node name -> net name.
         refs: what `data-ref` says -> part key.
         numbers: part key -> number: the first thing marked with that part links to its row.
@@ -64,7 +65,7 @@ def embed_svg(
     for element in root.iter():
         key = refs.get(element.get("data-ref", ""))
         if key is not None:
-            element.set("data-part", key)
+            element.set("data-part", printable(key))
     _link(root, name, numbers)
     for size in ("width", "height"):
         value = root.attrib.pop(size, None)
@@ -73,7 +74,7 @@ def embed_svg(
     _own_view(root)
     root.set("id", name)
     root.set("role", "group")
-    root.set("aria-label", label)
+    root.set("aria-label", printable(label))
     return Markup(ET.tostring(root, encoding="unicode"))
 
 
@@ -126,32 +127,45 @@ def _scoped(css: str, scope: str) -> str:
 
 
 def _mark_nodes(root: ET.Element, parts: Mapping[str, str], nets: Mapping[str, str]) -> None:
-    """Mark Graphviz nodes, known by their `title`, with the part or net they stand for."""
+    """Mark Graphviz nodes, known by their `title`, with the part or net they stand for.
+
+    Their titles go then: a name such as `p0` tells nobody anything. What Graphviz gives as the
+    title of a link that leads nowhere becomes the tip.
+    """
     for group in root.iter("g"):
         title = group.find("title")
-        if group.get("class", "").split()[:1] != ["node"] or title is None or not title.text:
+        if group.get("class", "").split()[:1] not in (["node"], ["edge"]) or title is None:
             continue
-        if title.text in parts:
-            group.set("data-part", parts[title.text])
-        if title.text in nets:
-            group.set("data-net", nets[title.text])
+        name = title.text or ""
+        if name in parts:
+            group.set("data-part", printable(parts[name]))
+        if name in nets:
+            group.set("data-net", printable(nets[name]))
+        group.remove(title)
+    for link in [each for each in root.iter("a") if "href" not in each.attrib]:
+        link.tag = "g"
+        tip = link.attrib.pop("title", "")
+        if tip:
+            element = ET.Element("title")
+            element.text = printable(tip)
+            link.insert(0, element)
 
 
 def _link(root: ET.Element, name: str, numbers: Mapping[str, int]) -> None:
     """Let the keyboard reach each position once, and lead from it to its row."""
     parents = {child: parent for parent in root.iter() for child in parent}
-    first = _first_of_each(root, numbers)
+    first = _first_of_each(root, {printable(key): number for key, number in numbers.items()})
     for element in list(root.iter()):
         if any(word in element.attrib for word in ("data-part", "data-pad", "data-net")):
             element.attrib.setdefault("tabindex", "-1")  # a tap gives it the focus
-    for key, element in first.items():
+    for key, (number, element) in first.items():
         parent = parents.get(element)
         if parent is None:
             continue
-        link = ET.Element("a", {"href": f"#position-{numbers[key]}", "class": "balloon"})
-        link.set("id", f"{name}-position-{numbers[key]}")
+        link = ET.Element("a", {"href": f"#position-{number}", "class": "balloon"})
+        link.set("id", f"{name}-position-{number}")
         link.set("data-part", key)
-        link.set("aria-label", f"Position {numbers[key]}, {key}")
+        link.set("aria-label", f"Position {number}, {key}")
         at = list(parent).index(element)
         link.tail, element.tail = element.tail, None
         parent.remove(element)
@@ -159,17 +173,26 @@ def _link(root: ET.Element, name: str, numbers: Mapping[str, int]) -> None:
         parent.insert(at, link)
 
 
-def _first_of_each(root: ET.Element, numbers: Mapping[str, int]) -> dict[str, ET.Element]:
-    """Return for each numbered part its balloon, else the first thing that stands for it."""
-    found: dict[str, ET.Element] = {}
+def _first_of_each(
+    root: ET.Element, numbers: Mapping[str, int]
+) -> dict[str, tuple[int, ET.Element]]:
+    """Return for each numbered part its number and balloon, else the first thing that is it.
+
+    A node that stands for several parts is linked for the first of them.
+    """
+    found: dict[str, tuple[int, ET.Element]] = {}
     for element in _marked(root):
-        key = element.get("data-part", "")
+        key = element.get("data-part", "").split(SEPARATOR)[0]
         if key not in numbers:
             continue
-        balloon = "balloon" in element.get("class", "").split()
-        if key not in found or (balloon and "balloon" not in found[key].get("class", "").split()):
-            found[key] = element
+        known = found.get(key)
+        if known is None or (_is_balloon(element) and not _is_balloon(known[1])):
+            found[key] = numbers[key], element
     return found
+
+
+def _is_balloon(element: ET.Element) -> bool:
+    return "balloon" in element.get("class", "").split()
 
 
 def _marked(root: ET.Element) -> Iterator[ET.Element]:
