@@ -64,8 +64,8 @@ class Judged:
     reading: Reading
     state: ReadingState
     because: str
-    expected: str = ""
-    counts: bool = True
+    expected: str
+    counts: bool
 
 
 _Verdict = tuple[ReadingState, str]
@@ -88,8 +88,8 @@ def judge_with(model: Model, state: JobState, reading: Reading) -> Judged:
     first, second = model.spot(reading.at), model.spot(reading.to)
     if first is None or second is None:
         lost = reading.at if first is None else reading.to
-        return Judged(reading, ReadingState.OPEN, f"{lost} is no place on a net of this board",
-                      counts=counts)  # fmt: skip
+        because = f"{lost} is no place on a net of this board"
+        return Judged(reading, ReadingState.OPEN, because, "", counts)
     outlook = model.outlooks([(first, second)])[0]
     volts = _volts_expected(model, first, second)
     expected = expect_words(outlook, reading.quantity, volts)[0]

@@ -151,9 +151,16 @@ def test_the_verdict_and_its_reason(
     assert (found.state.value, reason in found.because) == (state, True), found.because
 
 
-@pytest.mark.parametrize("value", [76e-12, 81e-12])
-def test_age_is_no_excuse_for_a_capacitor_of_class_1(value: float) -> None:
-    assert "age" not in judge("N", "GND", "farads", value).because
+def test_age_is_the_reason_only_for_class_2_and_only_where_the_tolerance_does_not_reach() -> None:
+    assert "age" not in judge("N", "GND", "farads", 76e-12).because
+    assert "age" not in judge("VDD", "GND", "farads", 8.1e-6).because
+    assert "age" in judge("VDD", "GND", "farads", 7.9e-6).because
+
+
+def test_what_a_sound_board_shows_stands_beside_the_verdict() -> None:
+    assert judge("A", "B", "ohms", 1.0).expected == "10 kΩ"
+    assert judge("VDD", "GND", "volts", 0.0).expected == "1.8 V (1.71 to 1.89 V)"
+    assert judge("B", "C", "beep", 1.0).expected == "beeps"
 
 
 def refitted(ref: str, number: int) -> JobState:

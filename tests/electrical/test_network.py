@@ -117,6 +117,87 @@ def test_a_node_held_at_two_voltages_is_refused() -> None:
         network([("a", "b", 0.0)]).voltages({"a": 1.0, "b": 2.0})
 
 
+def test_names_that_the_network_lacks() -> None:
+    net = network([("a", "b", 1.0)])
+    assert net.same_node("x", "x")
+    assert not net.same_node("x", "y")
+    assert net.connected("x", "x")
+    assert not net.connected("a", "x")
+    assert not net.connected("x", "a")
+    assert net.connected_nodes("x") == {"x"}
+    assert net.held_around("x", ["a"]) == ()
+    assert net.voltages({"x": 3.0}) == {"x": 3.0}
+
+
+def test_nodes_that_a_current_reaches() -> None:
+    net = network([("a", "b", 1.0), ("b", "c", 0.0), ("x", "y", 1.0)])
+    assert net.connected_nodes("a") == {"a", "b", "c"}
+
+
+def test_what_is_held_stops_the_current() -> None:
+    # a - b(held) - c(held): from a the current meets b, and c only past it
+    net = network([("a", "b", 1.0), ("b", "c", 1.0), ("a", "d", 1.0), ("x", "y", 1.0)])
+    assert net.held_around("a", ["c", "b", "x"]) == ("b",)
+    assert net.held_around("b", ["c", "b", "d"]) == ("c", "b", "d")
+    assert net.held_around("d", ["b", "c"]) == ("b",)
+
+
+def test_links_join_what_they_join_whatever_the_order() -> None:
+    net = network([("a", "b", 0.0), ("c", "d", 0.0), ("d", "e", 5.0), ("b", "d", 0.0)])
+    assert net.same_node("a", "c")
+    assert net.resistance("a", "e") == 5
+    assert net.voltages({"a": 1.0, "c": 1.0}) == dict.fromkeys("abcde", 1.0)
+
+
+@pytest.mark.parametrize(
+    ("part", "ohms", "answer"),
+    [
+        ("R1", 30.0, 40.0),  # a link that has become a resistor: in series
+        ("R1", None, math.inf),
+        ("R2", 1e3, 10.0),  # a resistor that a link shorts does not count, whatever it is
+        ("R2", None, 10.0),
+        ("R0", 0.0, 0.0),
+        ("R3", 7.0, 10.0),  # not between the two
+        ("nothing", 7.0, 10.0),
+    ],
+)
+def test_changes_around_a_link(part: str, ohms: float | None, answer: float) -> None:
+    edges = [("a", "b", 10.0), ("b", "c", 0.0)]
+    net = network([*edges, ("c", "c", 50.0), ("c", "d", 60.0), ("x", "y", 1.0)])
+    assert net.resistance_with("a", "c", {part: ohms}) == pytest.approx(answer)
+
+
+def test_a_resistor_beside_a_link_counts_only_once_the_link_is_gone() -> None:
+    net = network([("a", "b", 10.0), ("b", "c", 0.0), ("b", "c", 50.0)])
+    assert net.resistance_with("a", "c", {"R2": 1.0}) == 10
+    assert net.resistance_with("a", "c", {"R1": None}) == pytest.approx(60)
+    assert net.changed({"R1": None, "R2": None}).resistance("a", "c") == math.inf
+
+
+def test_all_resistors_of_an_array_change_together() -> None:
+    net = Network((Resistor("RN1", "a", "b", 10.0), Resistor("RN1", "b", "c", 10.0)))
+    assert net.resistance_with("a", "c", {"RN1": 22.0}) == pytest.approx(44)
+    # two in series at 1 A: 10 W each
+    assert net.power({"a": 20.0, "c": 0.0}) == pytest.approx({"RN1": 20.0})
+
+
+def test_a_link_takes_no_power_and_what_no_voltage_reaches_is_not_told() -> None:
+    net = network([("a", "b", 0.0), ("b", "c", 2.0), ("x", "y", 1.0)])
+    assert net.power({"a": 4.0, "c": 0.0}) == pytest.approx({"R1": 8.0})
+    assert net.voltages({"a": 4.0}) == {"a": 4.0, "b": 4.0, "c": 4.0}
+
+
+def test_joined_groups_are_one_node_each() -> None:
+    net = network([("a", "b", 1.0), ("c", "d", 2.0)]).joined([("b", "c"), ("x",)])
+    assert net.resistance("a", "d") == pytest.approx(3)
+
+
+@pytest.mark.parametrize("ohms", [math.inf, math.nan, -1e-9])
+def test_what_is_no_resistance_is_refused_by_name(ohms: float) -> None:
+    with pytest.raises(ValueError, match=r"R0: .* is no resistance"):
+        network([("a", "b", ohms)])
+
+
 OHMS = st.sampled_from([0.01, 0.1, 10.0, 100.0, 2200.0, 4700.0, 1e4, 1e5, 1e6])
 
 
