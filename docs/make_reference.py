@@ -22,6 +22,9 @@ sources and your own notes; see [formats](formats.md). Names are matched exactly
 without regard to case; `*` and `?` are wildcards. `--json` prints one object on stdout; its \
 shapes are in [schemas](schemas). The same answers from Python: [python](python.md).
 
+An answer longer than the terminal goes through `less`, or what `PAGER` names; `PAGER=cat` turns \
+that off. Colour is used on a terminal only, and not where `NO_COLOR` is set.
+
 | exit code | means |
 | --- | --- |
 | 0 | done |

@@ -112,6 +112,18 @@ def test_every_command_has_help_an_example_and_a_place_in_the_docs() -> None:
     assert all(entry.help.endswith(".") for entry in (*COMMANDS, *SUBCOMMANDS))
 
 
+def test_every_commands_help_teaches_by_example() -> None:
+    page = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    parts = re.split(r"^#{3,4} nettrace ", page, flags=re.MULTILINE)[1:]
+    assert len(parts) > 25
+    silent = [
+        part.partition("\n")[0]
+        for part in parts
+        if not re.search(rf"^ .*\bnettrace {re.escape(part.partition(chr(10))[0])}\b", part, re.M)
+    ]
+    assert silent == []
+
+
 def test_every_role_is_explained_once_and_no_other() -> None:
     from nettrace.circuit.roles.vocabulary import ROLES
 

@@ -18,7 +18,14 @@ if TYPE_CHECKING:
 __all__ = ["compare", "convert"]
 
 
-@click.command()
+COMPARE_EXAMPLES = """\
+\b
+  nettrace compare samples/wren/wren.kicad_pcb samples/wren/wren.net
+  nettrace compare as-drawn.net as-measured.sheet --json
+"""
+
+
+@click.command(epilog=COMPARE_EXAMPLES)
 @board_options
 @click.argument("other", metavar="OTHER")
 @click.option("--other-format", metavar="NAME", help="Format of OTHER, if not by content.")
@@ -44,7 +51,14 @@ def compare(source: BoardInput, other: str, other_format: str | None) -> int:
     return int(ExitCode.DONE if found.same else ExitCode.DIFFERENCES)
 
 
-@click.command()
+CONVERT_EXAMPLES = """\
+\b
+  nettrace convert samples/wren -o wren.edf
+  nettrace convert board.d356 --to sheet -o -
+"""
+
+
+@click.command(epilog=CONVERT_EXAMPLES)
 @board_options
 @click.option(
     "-o", "--output", metavar="FILE", required=True, help="File to write; - is the terminal."

@@ -34,7 +34,14 @@ if TYPE_CHECKING:
 __all__ = ["area", "bus", "net", "pad", "part", "path", "rail", "summary"]
 
 
-@click.command()
+SUMMARY_EXAMPLES = """\
+\b
+  nettrace summary samples/wren
+  nettrace summary board.d356 --with parts.csv
+"""
+
+
+@click.command(epilog=SUMMARY_EXAMPLES)
 @board_options
 def summary(source: BoardInput) -> None:
     """Say what was read from which source: counts, rails, buses, warnings, conflicts."""
@@ -57,6 +64,10 @@ Name the place in one of four ways:
   --at 12.5,-3 --radius 4     around a point
   --box 0,0,10,5              in a rectangle
   --outline "0,0 9,0 9,4"     in a polygon
+
+\b
+  nettrace area samples/wren --around J3 --radius 4
+  nettrace area samples/wren --at 114,-131.6 --radius 3 --side top
 """
 
 
@@ -84,7 +95,15 @@ def area(source: BoardInput, place: PlaceInput) -> None:
     write_warnings(circuit.board)
 
 
-@click.command()
+NET_EXAMPLES = """\
+\b
+  nettrace net samples/wren GAUGE_SDA
+  nettrace net samples/wren '*SDA*'
+  nettrace net samples/wren TS --json
+"""
+
+
+@click.command(epilog=NET_EXAMPLES)
 @board_options
 @click.argument("name", shell_complete=complete_nets)
 def net(source: BoardInput, name: str) -> None:
@@ -116,7 +135,14 @@ def _means_one(pattern: str, found: int) -> bool:
     return found == 1 and not has_wildcard(pattern)
 
 
-@click.command()
+PART_EXAMPLES = """\
+\b
+  nettrace part samples/wren R14
+  nettrace part samples/wren 'FB*'
+"""
+
+
+@click.command(epilog=PART_EXAMPLES)
 @board_options
 @click.argument("refdes", shell_complete=complete_parts)
 def part(source: BoardInput, refdes: str) -> None:
@@ -143,7 +169,14 @@ def part(source: BoardInput, refdes: str) -> None:
     write_warnings(circuit.board)
 
 
-@click.command()
+PAD_EXAMPLES = """\
+\b
+  nettrace pad samples/wren R12.2
+  nettrace pad samples/wren --at 115.8,-128.4 --side top
+"""
+
+
+@click.command(epilog=PAD_EXAMPLES)
 @board_options
 @click.argument("pad", required=False, metavar="[REFDES.PIN]", shell_complete=complete_pads)
 @click.option("--at", metavar="X,Y", help="The pad nearest to a point: mm, y up.")
@@ -182,7 +215,15 @@ def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -
     write_warnings(circuit.board)
 
 
-@click.command()
+RAIL_EXAMPLES = """\
+\b
+  nettrace rail samples/wren
+  nettrace rail samples/wren +3V3
+  nettrace rail samples/wren VSYS --rail VSYS=4.1
+"""
+
+
+@click.command(epilog=RAIL_EXAMPLES)
 @board_options
 @click.argument("name", required=False, shell_complete=complete_rails)
 def rail(source: BoardInput, name: str | None) -> None:
@@ -205,7 +246,15 @@ def rail(source: BoardInput, name: str | None) -> None:
     write_warnings(circuit.board)
 
 
-@click.command()
+BUS_EXAMPLES = """\
+\b
+  nettrace bus samples/wren
+  nettrace bus samples/wren i2c
+  nettrace bus samples/wren GAUGE_SDA
+"""
+
+
+@click.command(epilog=BUS_EXAMPLES)
 @board_options
 @click.argument("name", required=False, shell_complete=complete_buses)
 def bus(source: BoardInput, name: str | None) -> None:
@@ -228,7 +277,14 @@ def bus(source: BoardInput, name: str | None) -> None:
     write_warnings(circuit.board)
 
 
-@click.command()
+PATH_EXAMPLES = """\
+\b
+  nettrace path samples/wren J3.2 TS
+  nettrace path samples/wren VBUS VSYS
+"""
+
+
+@click.command(epilog=PATH_EXAMPLES)
 @board_options
 @click.argument("from_", metavar="FROM", shell_complete=complete_places)
 @click.argument("to", metavar="TO", shell_complete=complete_places)

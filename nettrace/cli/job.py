@@ -58,7 +58,13 @@ def job() -> None:
     """
 
 
-@click.command("open")
+OPEN_EXAMPLES = """\
+\b
+  nettrace job open wren.job samples/wren --title "Wren 0417"
+"""
+
+
+@click.command("open", epilog=OPEN_EXAMPLES)
 @click.argument("path", metavar="JOB")
 @click.argument("board", metavar="BOARD", shell_complete=complete_files)
 @click.option("--title", default="", metavar="TEXT", help="What the sheet is headed with.")
@@ -147,7 +153,14 @@ def _in_area(opened: OpenJob, place: PlaceInput) -> list[str]:
     return found
 
 
-@click.command()
+LOOSE_EXAMPLES = """\
+\b
+  nettrace job loose wren.job --ohms 2.19k --size 0201
+  nettrace job loose wren.job --farads 98n --length 0.6 --width 0.3
+"""
+
+
+@click.command(epilog=LOOSE_EXAMPLES)
 @job_options
 @click.option("--name", metavar="NAME", help="What to call it; L1, L2... if not given.")
 @click.option("--ohms", metavar="VALUE", help="What the meter says, like 2.19k.")
@@ -170,7 +183,13 @@ def loose(path: str, as_json: bool, **facts: object) -> None:
     change_bench(opened, lambda job: [loose_entry(job, facts)], as_json)
 
 
-@click.command()
+SHOW_EXAMPLES = """\
+\b
+  nettrace job show wren.job
+"""
+
+
+@click.command(epilog=SHOW_EXAMPLES)
 @job_options
 def show(path: str, as_json: bool) -> None:
     """Say where the job stands, on one screen."""
@@ -185,7 +204,14 @@ def show(path: str, as_json: bool) -> None:
         show_job(opened.job, opened.state, opened.circuit, sheet)
 
 
-@click.command()
+UNDO_EXAMPLES = """\
+\b
+  nettrace job undo wren.job
+  nettrace job undo wren.job --entry 7
+"""
+
+
+@click.command(epilog=UNDO_EXAMPLES)
 @job_options
 @click.option("--entry", type=int, metavar="NUMBER", help="That entry; else the last.")
 def undo(path: str, as_json: bool, entry: int | None) -> None:

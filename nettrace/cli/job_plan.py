@@ -21,7 +21,13 @@ if TYPE_CHECKING:
 __all__ = ["match", "needs", "refit", "wire"]
 
 
-@click.command()
+MATCH_EXAMPLES = """\
+\b
+  nettrace job match wren.job
+"""
+
+
+@click.command(epilog=MATCH_EXAMPLES)
 @job_options
 def match(path: str, as_json: bool) -> None:
     """Say which loose part goes where: certain, interchangeable or open, never a silent guess."""
@@ -44,7 +50,15 @@ def match(path: str, as_json: bool) -> None:
         show_matches(found, sites, unused, sheet)
 
 
-@click.command()
+NEEDS_EXAMPLES = """\
+\b
+  nettrace job needs wren.job
+  nettrace job needs wren.job -o order.csv
+  nettrace job needs wren.job --donors old-boards
+"""
+
+
+@click.command(epilog=NEEDS_EXAMPLES)
 @job_options
 @click.option("--donors", metavar="FOLDER", help="Look for donors on the boards in this folder.")
 @click.option("-o", "--output", metavar="FILE.csv", help="Write the order for an upload form.")
@@ -102,7 +116,13 @@ def _boards_in(folder: Path, opened: OpenJob) -> Mapping[str, Circuit]:
     return found
 
 
-@click.command()
+REFIT_EXAMPLES = """\
+\b
+  nettrace job refit wren.job
+"""
+
+
+@click.command(epilog=REFIT_EXAMPLES)
 @job_options
 def refit(path: str, as_json: bool) -> None:
     """Plan the order of work with reasons: what first, what melts late, what minds the heat."""
@@ -122,7 +142,14 @@ def refit(path: str, as_json: bool) -> None:
         show_refit(plan, sheet)
 
 
-@click.command()
+WIRE_EXAMPLES = """\
+\b
+  nettrace job wire wren.job
+  nettrace job wire wren.job R12.1
+"""
+
+
+@click.command(epilog=WIRE_EXAMPLES)
 @job_options
 @click.argument("places", nargs=-1, metavar="[NET|REFDES.PIN]...", shell_complete=complete_places)
 def wire(path: str, as_json: bool, places: tuple[str, ...]) -> None:

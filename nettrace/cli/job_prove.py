@@ -19,7 +19,14 @@ if TYPE_CHECKING:
 __all__ = ["check", "probe", "read"]
 
 
-@click.command()
+PROBE_EXAMPLES = """\
+\b
+  nettrace job probe wren.job
+  nettrace job probe wren.job --next
+"""
+
+
+@click.command(epilog=PROBE_EXAMPLES)
 @job_options
 @click.option("--next", "only_next", is_flag=True, help="The one measurement that tells most now.")
 def probe(path: str, as_json: bool, only_next: bool) -> None:
@@ -152,7 +159,14 @@ def _text(path: Path) -> str:
     return decode_text(raw, str(path))
 
 
-@click.command()
+CHECK_EXAMPLES = """\
+\b
+  nettrace job check wren.job
+  nettrace job check wren.job --known-good good.csv --json
+"""
+
+
+@click.command(epilog=CHECK_EXAMPLES)
 @job_options
 @click.option("--known-good", metavar="FILE", help="Readings from good boards, CSV.")
 def check(path: str, as_json: bool, known_good: str | None) -> int:
