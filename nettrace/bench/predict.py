@@ -339,13 +339,17 @@ class Model:
         number: Mapping[str, int],
     ) -> list[tuple[float, bool]]:
         _, gone, wrong, _ = _sorted_out(faults)
-        sums: dict[frozenset[int], tuple[float, bool]] = {}
+        sums: dict[frozenset[int | str], tuple[float, bool]] = {}
+
+        def ends(a: str, b: str) -> frozenset[int | str]:
+            # a terminal that nothing joins has no number: it is a node of its own
+            return frozenset({number.get(a, a), number.get(b, b)})
 
         def add(a: str, b: str, farads: float, class_2: bool) -> None:
-            one, other = number.get(a), number.get(b)
-            if one is not None and other is not None and one != other:
-                before = sums.get(frozenset({one, other}), (0.0, False))
-                sums[frozenset({one, other})] = before[0] + farads, before[1] or class_2
+            key = ends(a, b)
+            if len(key) == 2:
+                before = sums.get(key, (0.0, False))
+                sums[key] = before[0] + farads, before[1] or class_2
 
         owners = set(self._owners)
         for item in self._whole.capacitors:
@@ -355,10 +359,7 @@ class Model:
             ref = self._refdes[piece.part]
             if piece.farads is not None and ref not in gone:
                 add(piece.a, piece.b, wrong.get(ref, piece.farads), piece.class_2)
-        nothing = (0.0, False)
-        return [
-            sums.get(frozenset({number.get(a, -1), number.get(b, -2)}), nothing) for a, b in nodes
-        ]
+        return [sums.get(ends(a, b), (0.0, False)) for a, b in nodes]
 
 
 #: Marks a terminal's node, so that no net has its name.

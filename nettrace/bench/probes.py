@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import Final
 
 from nettrace.bench.chances import CLASS_2_DROP, Outlook
-from nettrace.bench.faults import close_pads, net_groups, pad_name
+from nettrace.bench.faults import Fault, close_pads, list_faults, net_groups, pad_name
 from nettrace.bench.job import Quantity
 from nettrace.bench.job_state import JobState
 from nettrace.bench.predict import Model, Spot
@@ -43,6 +43,8 @@ __all__ = [
 TEST_POINT_MM: Final = -20.0
 OTHER_SIDE_MM: Final = 15.0
 SMALL_PAD_MM: Final = 10.0
+#: A resistance above this is not 0 to a meter, Ω (leads and a bridge in it).
+NO_OHMS: Final = 2.0
 #: A capacitor that is less than this share of what lies beside it cannot be read in circuit.
 READABLE_SHARE: Final = 0.35
 
@@ -115,6 +117,8 @@ class _Plan:
             nets += [spot.net for words in pads if (spot := model.spot(words))]
         self.nets = tuple(dict.fromkeys(nets))
         self.groups = net_groups(self.circuit, model.touched.absent)
+        shorts = (fault for fault in list_faults(self.circuit, state) if fault.nets)
+        self._shorts: tuple[tuple[Fault, ...], ...] = ((), *((fault,) for fault in shorts))
         self._points: dict[str, tuple[Point, ...]] = {}
 
     def probes(self) -> tuple[Probe, ...]:
@@ -141,7 +145,8 @@ class _Plan:
             points = [spot for pin in pins if (spot := self._reachable(pin)) is not None]
             if len(points) == 2 and all(spot.pad not in self.joints for spot in points):
                 why = f"{probe.why.split(':')[0]} with both its joints in one reading"
-                found.append(self._probe(*points, probe.quantity, ProbeStep.VALUES, why))
+                a, b = points
+                found.append(self._probe(a, b, probe.quantity, ProbeStep.VALUES, why))
         return tuple(found)
 
     # -- the five steps ----------------------------------------------------------------------
@@ -173,10 +178,13 @@ class _Plan:
             a, b = self._of_pin(first), self._of_pin(second)
             near = f"pads {gap:.2f} mm apart" if gap else "bridged by solder, as marked"
             why = f"{near}: no bridge between {first.net} and {second.net}"
-            known = self.model.outlooks([(a, b)])[0].ohms
-            low = known <= 4 * BEEPER_RANGE_OHMS[1]
-            quantity = Quantity.OHMS if low else Quantity.BEEP
+            quantity = Quantity.OHMS if self._beeps_for_another(a, b) else Quantity.BEEP
             yield self._probe(a, b, quantity, ProbeStep.BRIDGES, why)
+
+    def _beeps_for_another(self, a: Spot, b: Spot) -> bool:
+        """Return whether a few ohms may show there in health, or for a short elsewhere."""
+        ohms = [self.model.outlooks([(a, b)], faults)[0].ohms for faults in self._shorts]
+        return any(NO_OHMS < found <= 2 * BEEPER_RANGE_OHMS[1] for found in ohms)
 
     def _joint_lines(self) -> Iterable[Probe]:
         for name, pin in self.joints.items():

@@ -98,7 +98,8 @@ class Suspicion:
             self.faults: tuple[Fault, ...] = earlier.faults
             self.readings: Mapping[Key, Reading] = known
             self._pairs: dict[Key, Pair] = earlier._pairs
-            self._seen: dict[tuple[Fault, ...], Mapping[Key, _Look]] = earlier._seen
+            self._seen: dict[tuple[int, ...], Mapping[Key, _Look]] = earlier._seen
+            self._number: Mapping[Fault, int] = earlier._number
         else:
             self.model = make_model(circuit, state)
             self.probes = plan_with(self.model, state)
@@ -111,6 +112,7 @@ class Suspicion:
             for probe in (*self.probes, *self.through):
                 self._remember(probe)
             self._seen = {}
+            self._number = {fault: at for at, fault in enumerate(self.faults)}
         self.hypotheses: tuple[Hypothesis, ...] = self._weigh()
 
     def _covers(self, state: JobState, readings: Mapping[Key, Reading]) -> bool:
@@ -130,34 +132,42 @@ class Suspicion:
             for key, reading in self.readings.items()
             if key in self._pairs
         ]
-        none: tuple[Fault, ...] = ()
-        weights = {none: self._log_likelihood(none, bins)}
-        for fault in self.faults:
-            weights[fault,] = math.log(fault.odds) + self._log_likelihood((fault,), bins)
-        singles = sorted((f for f in weights if f), key=lambda faults: -weights[faults])
+        likely = self._log_likelihood
+        odds = [math.log(fault.odds) for fault in self.faults]
+        # hypotheses by the numbers of their faults
+        weights: dict[tuple[int, ...], float] = {(): likely((), bins)}
+        for at, odd in enumerate(odds):
+            weights[at,] = odd + likely((at,), bins)
+        singles = sorted(range(len(odds)), key=lambda at: -weights[at,])
         if bins:
-            for at, (first,) in enumerate(singles[:BEST_SINGLES]):
-                for (second,) in singles[at + 1 : SECONDS]:
-                    pair = (first, second) if first.what < second.what else (second, first)
-                    if _together(first, second):
-                        odds = math.log(first.odds) + math.log(second.odds)
-                        weights[pair] = odds + self._log_likelihood(pair, bins)
+            for place, first in enumerate(singles[:BEST_SINGLES]):
+                for second in singles[place + 1 : SECONDS]:
+                    if _together(self.faults[first], self.faults[second]):
+                        pair = (min(first, second), max(first, second))
+                        weights[pair] = odds[first] + odds[second] + likely(pair, bins)
         top = max(weights.values())
         total = sum(math.exp(weight - top) for weight in weights.values())
-        found = [Hypothesis(f, math.exp(w - top) / total) for f, w in weights.items()]
+        found = [
+            Hypothesis(tuple(self.faults[at] for at in numbers), math.exp(weight - top) / total)
+            for numbers, weight in weights.items()
+        ]
         return tuple(sorted(found, key=lambda item: -item.chance))
 
-    def _log_likelihood(self, faults: tuple[Fault, ...], bins: Sequence[tuple[Key, int]]) -> float:
+    def _log_likelihood(self, numbers: tuple[int, ...], bins: Sequence[tuple[Key, int]]) -> float:
         if not bins:
             return 0.0
-        looks = self.looks(faults)
+        looks = self._numbered(numbers)
         return sum(looks[key].logs[at] for key, at in bins)
 
     def looks(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
         """Return what every pair of places would show with these faults."""
-        found = self._seen.get(faults)
+        return self._numbered(tuple(sorted(self._number[fault] for fault in faults)))
+
+    def _numbered(self, numbers: tuple[int, ...]) -> Mapping[Key, _Look]:
+        found = self._seen.get(numbers)
         if found is None:
-            found = self._seen[faults] = self._look(faults)
+            found = self._look(tuple(self.faults[at] for at in numbers))
+            self._seen[numbers] = found
         return found
 
     def _look(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:

@@ -49,11 +49,9 @@ class PortNetwork:
     ) -> list[float]:
         """Return the resistance of each pair of ports with edges added, Ω; infinite if apart.
 
-        Method: nodal analysis, one inversion for all pairs; the added edges may name nodes of
-        their own, which are no ports.
+        Method: nodal analysis, one inversion for all pairs of a connected piece; the added edges
+        may name nodes of their own, which are no ports.
         """
-        import numpy as np
-
         number = dict(self.group)
         parent = list(range(self.count))
         more: list[tuple[int, int, float]] = []
@@ -66,40 +64,23 @@ class PortNetwork:
                 parent[_root(parent, first)] = _root(parent, second)
             else:
                 more.append((first, second, 1 / ohms))
-        matrix = np.zeros((len(parent), len(parent)))
         reach = list(range(len(parent)))
+        ways: list[tuple[int, int, float]] = []
         for a_group, b_group, siemens in (*self.edges, *more):
             i, j = _root(parent, a_group), _root(parent, b_group)
-            if i == j:
-                continue
-            matrix[i, i] += siemens
-            matrix[j, j] += siemens
-            matrix[i, j] -= siemens
-            matrix[j, i] -= siemens
-            reach[_root(reach, i)] = _root(reach, j)
-        # one node of each separate piece is held at 0 V
-        held = [node for node in range(len(parent)) if _root(reach, node) == node]
-        matrix[held, :] = 0.0
-        matrix[:, held] = 0.0
-        matrix[held, held] = 1.0
-        inverse = np.linalg.inv(matrix)
-        inverse[held, held] = 0.0
+            if i != j:
+                ways.append((i, j, siemens))
+                reach[_root(reach, i)] = _root(reach, j)
+        wanted = [(number.get(a), number.get(b)) for a, b in pairs]
+        inverse = _Pieces(ways, reach)
         found = []
-        for a, b in pairs:
-            at, to = number.get(a), number.get(b)
+        for (a, b), (at, to) in zip(pairs, wanted, strict=True):
             if a == b:
                 found.append(0.0)
             elif at is None or to is None:
                 found.append(math.inf)
             else:
-                i, j = _root(parent, at), _root(parent, to)
-                if i == j:
-                    found.append(0.0)
-                elif _root(reach, i) != _root(reach, j):
-                    found.append(math.inf)
-                else:
-                    ohms = inverse[i, i] + inverse[j, j] - 2 * inverse[i, j]
-                    found.append(max(0.0, float(ohms)))
+                found.append(inverse.between(_root(parent, at), _root(parent, to)))
         return found
 
     def nodes(self, added: Iterable[Edge] = ()) -> dict[str, int]:
@@ -113,6 +94,71 @@ class PortNetwork:
             if ohms == 0:
                 parent[_root(parent, number[a])] = _root(parent, number[b])
         return {name: _root(parent, at) for name, at in number.items()}
+
+
+class _Pieces:
+    """The connected pieces of a network, each inverted when first asked for."""
+
+    def __init__(self, ways: Sequence[tuple[int, int, float]], reach: list[int]) -> None:
+        self._reach = reach
+        self._ways: dict[int, list[tuple[int, int, float]]] = {}
+        for way in ways:
+            self._ways.setdefault(_root(reach, way[0]), []).append(way)
+        self._solved: dict[int, tuple[dict[int, int], list[list[float]]]] = {}
+
+    def between(self, i: int, j: int) -> float:
+        """Return the resistance between two nodes, Ω."""
+        piece = _root(self._reach, i)
+        if i == j:
+            return 0.0
+        if piece != _root(self._reach, j):
+            return math.inf
+        if piece not in self._solved:
+            self._solved[piece] = _inverse(self._ways[piece], piece)
+        index, rows = self._solved[piece]
+        a, b = index[i], index[j]
+        return max(0.0, rows[a][a] + rows[b][b] - 2 * rows[a][b])
+
+
+def _inverse(
+    ways: Sequence[tuple[int, int, float]], held: int
+) -> tuple[dict[int, int], list[list[float]]]:
+    """Return node -> row, and the inverse of the piece's matrix with one node held at 0 V."""
+    import numpy as np
+
+    index: dict[int, int] = {held: 0}
+    for i, j, _ in ways:
+        index.setdefault(i, len(index))
+        index.setdefault(j, len(index))
+    matrix = np.zeros((len(index), len(index)))
+    for i, j, siemens in ways:
+        a, b = index[i], index[j]
+        matrix[a, a] += siemens
+        matrix[b, b] += siemens
+        matrix[a, b] -= siemens
+        matrix[b, a] -= siemens
+    inverse = np.zeros_like(matrix)
+    inverse[1:, 1:] = _swept(matrix[1:, 1:])
+    rows: list[list[float]] = inverse.tolist()
+    return index, rows
+
+
+def _swept(matrix: Vector) -> Vector:
+    """Return the inverse of a positive definite matrix (Gauss and Jordan, no pivots needed).
+
+    A library's inversion starts threads even for thirty nodes, which costs more than it saves,
+    and very much more on a busy machine.
+    """
+    found = matrix.copy()
+    for k in range(len(found)):
+        pivot = found[k, k]
+        row = found[k] / pivot
+        column = found[:, k].copy()
+        found -= column[:, None] * row
+        found[k] = row
+        found[:, k] = -column / pivot
+        found[k, k] = 1 / pivot
+    return found
 
 
 def fold(edges: Iterable[Edge], ports: Iterable[str]) -> PortNetwork:

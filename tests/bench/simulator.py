@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import math
 import random
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
+
+import numpy as np
 
 from nettrace.bench.faults import Fault, FaultKind
 from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
@@ -63,41 +65,19 @@ def refitted(refs: Sequence[str]) -> JobState:
     return JobState(damaged=damaged, refitted=fits)
 
 
-class BrokenBoard:
-    """A board with some refitted positions, faults, and a meter; one seed, one board."""
+class Positions:
+    """The refitted positions of a board, worked out once: pins, elements, faults to draw from."""
 
-    def __init__(self, circuit: Circuit, refs: Sequence[str], seed: int, faults: int = 1) -> None:
-        self.random = random.Random(seed)
+    def __init__(self, circuit: Circuit, refs: Sequence[str]) -> None:
         self.circuit = circuit
+        self.elements = elements_of(circuit)
         self.keys = [key for key, p in circuit.board.part_by_key.items() if p.refdes in set(refs)]
         self.pins = {f"{circuit.board.part_by_key[pin.part].refdes}.{pin.number}": pin
                      for part in circuit.board.parts for pin in part.pins}  # fmt: skip
         self.touched = {name: pin for name, pin in self.pins.items()
                         if pin.part in set(self.keys) and pin.net is not None}  # fmt: skip
-        self.truths = self._draw(faults)
-        self.gone = {t.place for t in self.truths if t.kind == "missing"}
-        self.opened = {t.place for t in self.truths if t.kind == "open"}
-        self.wrong = {t.place: t.value for t in self.truths if t.kind == "wrong"}
-        self.beeper = 10 ** self.random.uniform(math.log10(20), math.log10(250))
-        self.network = self._build()
-        self.capacitors = self._capacitors()
-
-    # -- faults ------------------------------------------------------------------------------
-
-    def _draw(self, count: int) -> list[Truth]:
-        found: list[Truth] = []
-        used: set[str] = set()
-        while len(found) < count:
-            kind = self.random.choices(list(KINDS), list(KINDS.values()))[0]
-            choices = list(self._all(kind))
-            if not choices:
-                continue
-            truth = self.random.choice(choices)
-            parts = {place.split(".")[0] for place in truth.place.split("|")}
-            if used.isdisjoint(parts):
-                used |= parts
-                found.append(truth)
-        return found
+        self._whole = self.elements.network()
+        self.faults = {kind: list(self._all(kind)) for kind in KINDS}
 
     def _all(self, kind: str) -> Iterable[Truth]:
         if kind == "open":
@@ -143,12 +123,95 @@ class BrokenBoard:
                         if len(part.nets) == 2 and self.circuit.kinds[pad.part].ohms != 0:
                             yield Truth("bridge", part.refdes, nets=nets)
                             continue
-                    if not self._one_net(*nets):
+                    if self._whole.resistance(*nets) > 0.05:
                         yield Truth("bridge", f"{name}|{other}", nets=nets)
 
-    def _one_net(self, a: str, b: str) -> bool:
-        whole = elements_of(self.circuit).network()
-        return whole.resistance(a, b) < 0.05
+
+class Wiring:
+    """Resistors between nodes, solved whole: no node is folded away. Links are a milliohm."""
+
+    def __init__(self, resistors: Sequence[Resistor]) -> None:
+        self.resistors = tuple(resistors)
+        self.ways: dict[str, list[tuple[str, float]]] = {}
+        for r in resistors:
+            if r.a != r.b:
+                siemens = 1 / max(r.ohms, 1e-3)
+                self.ways.setdefault(r.a, []).append((r.b, siemens))
+                self.ways.setdefault(r.b, []).append((r.a, siemens))
+        self.solved: dict[str, tuple[dict[str, int], Any]] = {}
+
+    def resistance(self, a: str, b: str) -> float:
+        """Effective resistance, Ω."""
+        if a == b:
+            return 0.0
+        if a not in self.ways or b not in self.ways:
+            return math.inf
+        index, inverse = self._piece(a)
+        if b not in index:
+            return math.inf
+        i, j = index[a], index[b]
+        return float(max(0.0, inverse[i, i] + inverse[j, j] - 2 * inverse[i, j]))
+
+    def _piece(self, start: str) -> tuple[dict[str, int], Any]:
+        if start not in self.solved:
+            index, todo = {start: 0}, [start]
+            while todo:
+                for other, _ in self.ways[todo.pop()]:
+                    if other not in index:
+                        index[other] = len(index)
+                        todo.append(other)
+            inverse = self._inverse(index)
+            self.solved.update(dict.fromkeys(index, (index, inverse)))
+        return self.solved[start]
+
+    def _inverse(self, index: Mapping[str, int]) -> Any:
+        matrix = np.zeros((len(index), len(index)))
+        for node, at in index.items():
+            for other, siemens in self.ways[node]:
+                matrix[at, at] += siemens
+                matrix[at, index[other]] -= siemens
+        work = matrix[1:, 1:]  # the first node is held at 0 V
+        for k in range(len(work)):
+            pivot, column = work[k, k], work[:, k].copy()
+            row = work[k] / pivot
+            work -= column[:, None] * row
+            work[k], work[:, k], work[k, k] = row, -column / pivot, 1 / pivot
+        matrix[0, :] = matrix[:, 0] = 0.0
+        return matrix
+
+
+class BrokenBoard:
+    """A board with some refitted positions, faults, and a meter; one seed, one board."""
+
+    def __init__(self, positions: Positions, seed: int, faults: int = 1) -> None:
+        self.random = random.Random(seed)
+        self.positions = positions
+        self.circuit = positions.circuit
+        self.keys, self.pins = positions.keys, positions.pins
+        self.truths = self._draw(faults)
+        self.gone = {t.place for t in self.truths if t.kind == "missing"}
+        self.opened = {t.place for t in self.truths if t.kind == "open"}
+        self.wrong = {t.place: t.value for t in self.truths if t.kind == "wrong"}
+        self.beeper = 10 ** self.random.uniform(math.log10(20), math.log10(250))
+        self.network = self._build()
+        low = [Resistor(r.name, r.a, r.b, 0.0) for r in self.network.resistors if r.ohms < 1.0]
+        self.soft = Network(tuple(low))
+        self.capacitors = self._capacitors()
+
+    def _draw(self, count: int) -> list[Truth]:
+        found: list[Truth] = []
+        used: set[str] = set()
+        while len(found) < count:
+            kind = self.random.choices(list(KINDS), list(KINDS.values()))[0]
+            choices = self.positions.faults[kind]
+            if not choices:
+                continue
+            truth = self.random.choice(choices)
+            parts = {place.split(".")[0] for place in truth.place.split("|")}
+            if used.isdisjoint(parts):
+                used |= parts
+                found.append(truth)
+        return found
 
     # -- the board ---------------------------------------------------------------------------
 
@@ -166,8 +229,8 @@ class BrokenBoard:
         pins = self.circuit.board.part_by_key[part].pins
         return self._node(next(pin for pin in pins if pin.net == net))
 
-    def _build(self) -> Network:
-        elements = elements_of(self.circuit)
+    def _build(self) -> Wiring:
+        elements = self.positions.elements
         rnd = self.random
         found: list[Resistor] = []
         for item in elements.resistances:
@@ -188,7 +251,7 @@ class BrokenBoard:
                 else:
                     a, b = truth.nets
                 found.append(Resistor("solder", a, b, rnd.uniform(0.0, 0.8)))
-        return Network(tuple(found))
+        return Wiring(found)
 
     def _hidden(self, part: str, nets: Sequence[str]) -> list[Resistor]:
         """Paths through a chip that nobody knows, as a meter of half a volt sees them."""
@@ -218,7 +281,7 @@ class BrokenBoard:
 
     def _capacitors(self) -> list[tuple[str, str, float]]:
         found = []
-        for item in elements_of(self.circuit).capacitors:
+        for item in self.positions.elements.capacitors:
             ref = self.circuit.board.part_by_key[item.part].refdes
             if item.part in self.keys and ref in self.gone:
                 continue
@@ -265,7 +328,7 @@ class BrokenBoard:
             return None
         total = 20e-12
         for one, other, farads in self.capacitors:
-            near = [self.network.resistance(x, y) < 1.0
+            near = [self.soft.same_node(x, y)
                     for x, y in ((a, one), (b, other), (a, other), (b, one))]  # fmt: skip
             if (near[0] and near[1]) or (near[2] and near[3]):
                 total += farads
@@ -330,13 +393,13 @@ class Trials:
 
     def __init__(self, circuit: Circuit, refs: Sequence[str]) -> None:
         self.circuit = circuit
-        self.refs = tuple(refs)
+        self.positions = Positions(circuit, refs)
         self.state = refitted(refs)
         self.blank = Suspicion(circuit, self.state)
 
     def run(self, seed: int, faults: int = 1, order: bool = False) -> Trial:
         """Break, measure all that is planned, rank; with `order` count the probes needed too."""
-        board = BrokenBoard(self.circuit, self.refs, seed, faults)
+        board = BrokenBoard(self.positions, seed, faults)
         readings = {probe: board.measure(probe, FIRST_READING + at)
                     for at, probe in enumerate(self.blank.probes)}  # fmt: skip
         whole = self.after(list(readings.values()))
@@ -377,11 +440,11 @@ class Trials:
 
 def leads(truths: Sequence[Truth], suspicion: Suspicion) -> bool:
     """Whether each true fault is there with a chance above 0.9, alone or with another."""
-    chances = {fault: suspicion.chance_of(fault) for fault in suspicion.faults}
     return all(
-        any(chance > 0.9 and truth.is_told_by(fault) for fault, chance in chances.items())
+        any(truth.is_told_by(fault) and suspicion.chance_of(fault) > 0.9
+            for fault in suspicion.faults)
         for truth in truths
-    )
+    )  # fmt: skip
 
 
 def share(trials: Sequence[Trial], within: int) -> float:
