@@ -103,6 +103,15 @@ def _load(
         boards += more if listed else by_precedence(more)
         notes = _joined(notes, more_notes)
     board = boards[0] if len(boards) == 1 else merge_boards(boards, _same_value)
+    if notes.places or notes.rails:
+        from nettrace.model.merge_notes import check_notes
+
+        conflicts, warnings = check_notes(board, notes, _same_value)
+        board = replace(
+            board,
+            conflicts=(*board.conflicts, *conflicts),
+            warnings=(*board.warnings, *warnings),
+        )
     if notes.name:
         board = replace(board, name=notes.name)
     elif not board.name:
@@ -213,4 +222,5 @@ def _joined(first: Notes, second: Notes) -> Notes:
         fitted=(*first.fitted, *second.fitted),
         remarks=MappingProxyType({**first.remarks, **second.remarks}),
         name=second.name or first.name,
+        places=MappingProxyType({**first.places, **second.places}),
     )

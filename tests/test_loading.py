@@ -75,3 +75,42 @@ def test_merging_a_source_with_itself_adds_nothing(folder: Path) -> None:
     assert [(net.name, len(net.pins)) for net in twice.nets] == [
         (net.name, len(net.pins)) for net in once.nets
     ]
+
+
+def test_a_note_stands_against_a_file_and_both_are_shown(folder: Path) -> None:
+    (folder / "board.toml").write_text(
+        'sources = ["one.net"]\nfitted = ["R1"]\nnot_fitted = ["R77"]\n\n[values]\nR1 = "22k"\n',
+        encoding="utf-8",
+    )
+    board = load(folder).board
+    (conflict,) = board.conflicts
+    assert conflict.code == "value-differs"
+    assert conflict.kept == "22k"
+    said = [(one.what, Path(one.place.path).name, one.place.line) for one in conflict.statements]
+    assert said[0] == ("22k", "board.toml", 6)
+    assert said[1][:2] == ("2k2", "one.net")
+    (warning,) = [w for w in board.warnings if w.code == "note-matches-nothing"]
+    assert warning.message == "not_fitted: the board has no part R77"
+    assert warning.place is not None
+    assert warning.place.line == 3
+
+
+def test_a_note_that_means_what_the_file_says_is_no_conflict(folder: Path) -> None:
+    (folder / "board.toml").write_text(
+        'sources = ["one.net"]\n[values]\nR1 = "2.2k"\n[rails]\n"+3V3" = 3.3\nNONE = 1.0\n',
+        encoding="utf-8",
+    )
+    board = load(folder).board
+    assert board.conflicts == ()
+    assert [w.message for w in board.warnings] == ["rails: the board has no net NONE"]
+
+
+def test_a_fact_of_a_file_that_a_note_denies_is_shown(tmp_path: Path) -> None:
+    (tmp_path / "a.sheet").write_text(
+        "sheet\nrail VBAT 3.7\nR1 1k not fitted: VBAT GND\n", encoding="utf-8"
+    )
+    (tmp_path / "board.toml").write_text(
+        'sources = ["a.sheet"]\nfitted = ["R1"]\n[rails]\nVBAT = 4.2\n', encoding="utf-8"
+    )
+    found = {item.subject: (item.code, item.kept) for item in load(tmp_path).board.conflicts}
+    assert found == {"R1": ("fitted-differs", "fitted"), "VBAT": ("volts-differ", "4.2 V")}

@@ -37,3 +37,5 @@ class Notes:
     fitted: tuple[str, ...] = ()
     remarks: Mapping[str, str] = field(default_factory=_none)
     name: str = ""
+    #: Where a note stands, by table and name: ("values", "R14"). Notes without a file have none.
+    places: Mapping[tuple[str, str], Place] = field(default_factory=lambda: MappingProxyType({}))

@@ -47,6 +47,12 @@ def read(document: Document) -> Board:
                 place=Place(document.path, 1, 1),
             )
         return board_of(msgspec.json.decode(raw, type=_Whole).board)
+    except RecursionError:
+        raise BadInput(
+            "lists or objects nested too deep",
+            expected="the layout that `convert` writes",
+            place=Place(document.path, 1, 1),
+        ) from None
     except msgspec.ValidationError as error:
         raise BadInput(
             str(error).removesuffix("."),

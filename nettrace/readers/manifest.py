@@ -75,7 +75,13 @@ class _Checked:
         for name, value in self._table("rails").items():
             if isinstance(value, bool) or not isinstance(value, (int, float)):
                 raise self._error(name, f"{value!r} for the volts of {name}", "Write 1.8 or 0.")
-            rails[name] = RailNote(float(value), self._place(name))
+            rails[name] = RailNote(float(value), self._place(name, "rails"))
+        places = {
+            (table, name): self._place(name, table)
+            for table in ("roles", "values", "fitted", "not_fitted")
+            for name in self.data.get(table, ())
+            if isinstance(name, str)
+        }
         return Manifest(
             sources=self._sources(),
             notes=Notes(
@@ -86,6 +92,7 @@ class _Checked:
                 fitted=self._list("fitted"),
                 remarks=self._texts("remarks"),
                 name=self._name(),
+                places=MappingProxyType(places),
             ),
         )
 
@@ -127,8 +134,15 @@ class _Checked:
             raise self._error(key, f"{value!r} for {key}", f'Write a list: {key} = ["R1"].')
         return tuple(value)
 
-    def _place(self, word: str) -> Place:
-        offset = self.text.find(word)
+    def _place(self, word: str, table: str = "") -> Place:
+        """Return where the word stands, looked for from where its table or list begins."""
+        start = 0
+        if table:
+            begin = re.search(rf"(?m)^\s*(?:\[\s*{table}\s*\]|{table}\s*=)", self.text)
+            start = begin.end() if begin else 0
+        whole = re.compile(rf"(?<![\w+.-]){re.escape(word)}(?![\w+.-])")
+        match = whole.search(self.text, start) or whole.search(self.text)
+        offset = match.start() if match else self.text.find(word)
         if offset < 0:
             return Place(str(self.path), 1, 1)
         line = self.text.count("\n", 0, offset) + 1

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
+from nettrace.model.find import find_nets
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text, detect_format, read_file
 from nettrace.readers.spice import read, read_with
@@ -389,3 +390,12 @@ def test_a_deck_cut_doubled_or_changed_anywhere_gives_a_board_or_our_error(
 )
 def test_long_and_deep_texts_are_read_in_bounded_time(text: str) -> None:
     _survives(text)
+
+
+@pytest.mark.parametrize("written", ["0", "GND", "gnd"])
+def test_ground_is_found_by_either_name_whichever_the_deck_writes(written: str) -> None:
+    board = read(Document("t.cir", f"t\nR1 in {written} 1k\n.end\n"))
+    for name in ("0", "GND", "gnd"):
+        (net,) = find_nets(board, name)
+        assert [str(pin) for pin in net.pins] == ["R1.2"]
+        assert net.volts == 0.0
