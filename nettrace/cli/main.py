@@ -23,6 +23,8 @@ __all__ = ["COMMANDS", "Entry", "cli", "main"]
 
 #: Exit code of wrong usage (contract); the others are in `errors`.
 EXIT_USAGE = 2
+#: Exit code where the answer cannot be written: as for a file that cannot be (contract).
+EXIT_UNWRITTEN = 4
 #: Exit code of a bug in the program itself (EX_SOFTWARE of sysexits.h).
 EXIT_BUG = 70
 #: Help is written this wide, or as wide as the terminal if that is narrower.
@@ -128,8 +130,8 @@ nettrace {__version__}: what every bare pad of a damaged board was, from its net
 
   nettrace summary BOARD                        what was read
   nettrace area BOARD --around J3 --radius 4    a damaged area, worst loss first
-  nettrace net BOARD SDA                        one net: voltage, pull-ups, every pin
-  nettrace reading BOARD R12.2                  what the meter should show there
+  nettrace net BOARD SDA                        one net: voltage, pull-ups, pins
+  nettrace reading BOARD R12.2                  what the meter should show
   nettrace job open my.job BOARD                a repair, from damage to proof
 
 BOARD is a file, or a folder of files of one board. None at hand?
@@ -185,15 +187,33 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 0
     except (KeyboardInterrupt, click.Abort):
         return _report("stopped", EXIT_STOPPED, debug=False)
+    except OSError as error:
+        return _report_unwritten(error, debug)
     except Exception as error:  # noqa: BLE001 - the boundary: a bug must not end in a traceback
         from nettrace.errors import NettraceError  # here: `--help` has no use for it
 
         if isinstance(error, NettraceError):
             return _report(str(error), int(error.exit_code), debug)
-        what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
-        text = f"error: a fault in nettrace itself ({what}). --debug shows where; please report it."
-        return _report(text.replace("\n", " "), EXIT_BUG, debug)
+        return _report_bug(error, debug)
     return code
+
+
+def _report_bug(error: Exception, debug: bool) -> int:
+    what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    text = f"error: a fault in nettrace itself ({what}). --debug shows where; please report it."
+    return _report(text.replace("\n", " "), EXIT_BUG, debug)
+
+
+def _report_unwritten(error: OSError, debug: bool) -> int:
+    """Say that the answer could not be written: the disk behind stdout is full, or gone."""
+    if error.filename is not None:
+        return _report_bug(error, debug)  # files are opened where their errors are told
+    try:  # what is left in the buffer must not be tried again at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError:
+        pass
+    reason = (error.strerror or str(error)).lower()
+    return _report(f"error: cannot write the answer ({reason}).", EXIT_UNWRITTEN, debug)
 
 
 def _run(words: list[str]) -> int:
