@@ -100,6 +100,174 @@ def test_an_unknown_value_matches_by_the_proposed_range() -> None:
     assert found.certainty is Certainty.CERTAIN
 
 
+def candidates(item: Loose, places: tuple[Site, ...] | None = None) -> list[str]:
+    (found,) = match_loose(sites() if places is None else places, [item])
+    return [candidate.refdes for candidate in found.candidates]
+
+
+# R3 is 10 kΩ 1 %: the meter's 0.9 % of the reading on top, 9811.7 to 10191.7 Ω; C1 100 nF 10 %,
+# class 2: 30 % less by age and 2 % of the meter; a link reads up to 1 Ω on leads not nulled
+@pytest.mark.parametrize(
+    ("facts", "refs"),
+    [
+        ({"ohms": 9813.0}, ["R3"]), ({"ohms": 9811.0}, []),
+        ({"ohms": 10190.0}, ["R3"]), ({"ohms": 10193.0}, []),
+        ({"ohms": 9700.0, "accuracy": 0.03}, ["R3"]),  # a worse meter, as stated
+        ({"ohms": 9813.0, "accuracy": 0.0}, []),
+        ({"ohms": 1.0}, ["R4"]), ({"ohms": 1.01}, []),
+        ({"farads": 112e-9}, ["C1"]), ({"farads": 113e-9}, []),
+        ({"farads": 59.5e-9}, ["C1"]), ({"farads": 58.5e-9}, []),
+        ({"diode_volts": 0.6}, []),
+        ({"henries": 1e-6}, []),
+        ({"ohms": 10e3, "looks": "capacitor"}, []),
+        ({"ohms": 10e3, "looks": "resistor"}, ["R3"]),
+    ],
+)  # fmt: skip
+def test_what_a_measured_value_fits(facts: dict[str, object], refs: list[str]) -> None:
+    assert candidates(loose("L1", **facts)) == refs
+
+
+COILS = """sheet
+rail VDD 1.8
+ground GND
+L1 10uH 0603: A B
+FB1 600R@100MHz 0402: A B
+F1 2A 0603: A B
+R1 0R 0402: A B
+D1 BAT54 SOD323: A B
+"""
+
+
+def coils(*refs: str) -> tuple[Site, ...]:
+    return sites_of(Circuit(read(Document("b.sheet", COILS))), refs)
+
+
+def test_windings_and_links_read_near_nothing_and_inductance_tells_them() -> None:
+    places = coils("L1", "FB1", "F1", "R1")
+    assert candidates(loose("X", ohms=0.4), places) == ["L1", "FB1", "F1", "R1"]
+    assert candidates(loose("X", henries=10.5e-6), places) == ["L1"]
+    assert candidates(loose("X", henries=13e-6), places) == []
+    (found,) = match_loose(places, [loose("X", ohms=0.4, size="0402")])
+    assert [c.refdes for c in found.candidates] == ["FB1", "R1"]
+    assert found.decide == "measure inductance: a bead or coil has some, a link has none"
+
+
+def test_a_diode_is_told_by_its_drop() -> None:
+    (found,) = match_loose(coils("L1", "D1"), [loose("X", diode_volts=0.25)])
+    assert (found.certainty, found.assigned) == (Certainty.CERTAIN, "D1")
+    assert found.advice.startswith("identify only where heat or force")
+    assert not found.reusable
+
+
+def test_the_size_is_read_off_a_ruler() -> None:
+    # 0402 is 1.0 mm long, 0603 1.6 mm; within a quarter of the length, the nearest
+    places = coils("L1", "FB1")
+    assert candidates(loose("X", ohms=0.1, length_mm=1.1), places) == ["FB1"]
+    assert candidates(loose("X", ohms=0.1, length_mm=1.6), places) == ["L1"]
+    # no code is near 20 mm: the size does not speak
+    assert candidates(loose("X", ohms=0.1, length_mm=20.0), places) == ["L1", "FB1"]
+
+
+def test_a_fit_nearer_to_nominal_and_of_known_size_costs_less() -> None:
+    (found,) = match_loose([site("R1", 1000.0), site("R2", 1040.0)], [loose("X", ohms=1000.0)])
+    costs = {c.refdes: c.cost for c in found.candidates}
+    # 40 Ω off of a reach of 52 + 9 Ω, squared; half for a size that nobody measured
+    assert costs == pytest.approx({"R1": 0.5, "R2": 0.5 + (40 / 61) ** 2})
+    (sized,) = match_loose(sites(), [loose("X", ohms=10e3, size="0201")])
+    assert sized.candidates[0].cost == 0
+    assert sized.candidates[0].because == ("10 kΩ for 10 kΩ ±1 %", "size 0201 fits")
+
+
+def test_a_capacitor_below_its_tolerance_costs_no_more_than_two_reaches() -> None:
+    (found,) = match_loose(sites(), [loose("X", farads=60e-9, size="0201")])
+    assert [(c.refdes, c.cost) for c in found.candidates] == [("C1", 4.0)]
+
+
+def unknown() -> Site:
+    return Site("R1", Kind.RESISTOR, PartKind(Kind.RESISTOR, 1.0, ()), None)
+
+
+def test_where_nothing_is_known_of_a_position_any_value_may_belong() -> None:
+    (found,) = match_loose([unknown()], [loose("X", ohms=47e3, size="0402")])
+    (only,) = found.candidates
+    assert only.cost == 1
+    assert "value is not known" in only.because[0]
+    assert candidates(loose("X", farads=1e-7), (unknown(),)) == []
+
+
+def proposed(low: float, high: float, quantity: str) -> Site:
+    kind = PartKind(Kind.RESISTOR, 1.0, ())
+    return Site("R1", Kind.RESISTOR, kind, None, (low, high), quantity)
+
+
+@pytest.mark.parametrize(
+    ("ohms", "fits"), [(951.0, True), (949.0, False), (10490.0, True), (10510.0, False)]
+)
+def test_a_likely_range_reaches_a_tolerance_further(ohms: float, fits: bool) -> None:
+    found = candidates(loose("X", ohms=ohms), (proposed(1e3, 10e3, "ohms"),))
+    assert found == (["R1"] if fits else [])
+
+
+def test_a_proposal_of_another_quantity_says_nothing_of_this() -> None:
+    (found,) = match_loose([proposed(1.0, 2.0, "farads")], [loose("X", ohms=47e3, size="0402")])
+    assert found.candidates[0].because[0] == "47 kΩ, but the position's value is not known"
+
+
+@pytest.mark.parametrize(
+    ("refs", "facts", "decide"),
+    [
+        (["R1", "R2"], {"looks": "resistor"}, "measure ohms"),
+        (["C1", "C2"], {"looks": "capacitor"}, "measure farads"),
+        (["C1", "R1"], {}, "measure ohms and farads, the part off the board"),
+        (["R1", "R2"], {"ohms": 2200.0}, ""),  # equal parts: nothing to decide
+        (["C1", "C3"], {"farads": 100e-9}, "measure the body's length and width"),
+        (["C1", "C4"], {"farads": 105e-9, "size": "0201"}, "measure the value again"),
+        (["C1", "C5"], {"farads": 100e-9, "size": "0201"}, "differ in voltage rating only"),
+        (["C1", "C6"], {"farads": 100e-9, "size": "0201"}, "differ in tolerance only"),
+    ],
+)
+def test_the_measurement_that_would_decide(
+    refs: list[str], facts: dict[str, object], decide: str
+) -> None:
+    more = """C3 100n X5R 10% 0402: VDD GND
+C4 110n X5R 10% 0201: VDD GND
+C5 100n X5R 10% 25V 0201: VDD GND
+C6 100n X5R 20% 0201: VDD GND
+"""
+    places = sites_of(Circuit(read(Document("b.sheet", BOARD + more))), refs)
+    (found,) = match_loose(places, [loose("X", **facts)])
+    assert sorted(c.refdes for c in found.candidates) == refs
+    assert decide in found.decide
+    assert (found.certainty is Certainty.OPEN) is bool(decide)
+
+
+def test_one_position_without_a_measurement_is_open_still() -> None:
+    (found,) = match_loose(sites()[2:3], [loose("X", size="0201")])
+    assert found.certainty is Certainty.OPEN
+    (measured,) = match_loose(sites()[2:3], [loose("X", ohms=10e3, size="0201")])
+    assert measured.certainty is Certainty.CERTAIN
+
+
+def test_no_position_marked() -> None:
+    (found,) = match_loose((), [loose("X", ohms=1e3)])
+    assert (found.certainty, found.assigned, found.candidates) == (Certainty.NONE, None, ())
+    assert found.advice.startswith("keep it apart")
+    assert match_loose(sites(), []) == ()
+
+
+def test_more_parts_than_positions_leave_the_worse_fit_out() -> None:
+    near, off = loose("L1", ohms=1001.0), loose("L2", ohms=1030.0)
+    found = match_loose([site("R1", 1000.0)], [off, near])
+    assert {item.loose: item.assigned for item in found} == {"L2": None, "L1": "R1"}
+
+
+def test_what_belongs_at_a_position_in_words() -> None:
+    words = [place.words() for place in sites()]
+    assert words[0] == "2.2 kΩ ±1 % resistor 0201"
+    assert words[3] == "0 Ω resistor 0201"
+    assert proposed(1.0, 2.0, "ohms").words() == "resistor"
+
+
 def site(refdes: str, ohms: float) -> Site:
     kind = PartKind(Kind.RESISTOR, 1.0, (), ohms=ohms, tolerance=0.05)
     return Site(refdes, Kind.RESISTOR, kind, None)
