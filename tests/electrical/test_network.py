@@ -239,6 +239,23 @@ def test_laws_of_resistance(edges: list[Edge]) -> None:
     assert more.resistance(a, b) <= forth * (1 + 1e-9)
 
 
+@given(meshes())
+def test_currents_meet_and_power_is_what_the_source_gives(edges: list[Edge]) -> None:
+    # Kirchhoff's current law at every node that is not held, and Tellegen: Σ v²/R = v·i
+    net = network(edges)
+    volts = net.voltages({"n0": 5.0, "n1": 0.0})
+    sums: dict[str, float] = dict.fromkeys(volts, 0.0)
+    most = 0.0
+    for a, b, ohms in edges:
+        current = (volts[a] - volts[b]) / ohms
+        sums[a] -= current
+        sums[b] += current
+        most = max(most, abs(current))
+    assert all(abs(sums[node]) <= 1e-6 * most for node in volts if node not in {"n0", "n1"})
+    given_watts = 5.0**2 / net.resistance("n0", "n1")
+    assert sum(net.power({"n0": 5.0, "n1": 0.0}).values()) == pytest.approx(given_watts, rel=1e-6)
+
+
 @given(meshes(), st.data())
 def test_a_change_by_update_is_the_change_solved_anew(
     edges: list[Edge], data: st.DataObject
