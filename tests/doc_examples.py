@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 ROOT = Path(__file__).resolve().parent.parent
 ANY = "..."
 DATE = re.compile(r"\b20\d\d-\d\d-\d\d\b")
+#: On a page that supposes a folder without samples.
+NO_SAMPLES = "<!-- no samples -->"
 FILE_MARK = re.compile(r"<!-- file: (\S+) -->")
 #: Pages are checked as a terminal without colour and 80 columns shows them.
 ENVIRONMENT = {"COLUMNS": "80", "NO_COLOR": "1", "LC_ALL": "C.UTF-8"}
@@ -278,6 +280,8 @@ def loaded_once() -> Iterator[None]:
 def check(page: Path, folder: Path) -> tuple[str, list[str]]:
     """Run a page's examples; return the page with true output, and what differed."""
     text = page.read_text(encoding="utf-8")
+    if NO_SAMPLES in text:
+        shutil.rmtree(folder / "samples")
     lines = text.splitlines()
     runner = Runner(folder)
     wrong: list[str] = []
