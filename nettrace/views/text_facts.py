@@ -138,6 +138,10 @@ def net_words(circuit: Circuit, net: str | None, buses: dict[str, tuple[Bus, Bus
         bus, line = buses[net]
         protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
         words = line.line if protocol.endswith(line.line) else f"{protocol} {line.line}"
+    bias = next((pull for pull in pulls if _is_bias(circuit, pull)), None)
+    if bias is not None:
+        fed = f"{engineering(bias.volts, 'V', 3)}" if bias.volts is not None else bias.to
+        return f"thermistor line, fed from {printable(fed)}"
     for direction in ("up", "down"):
         to = [pull for pull in pulls if pull.direction == direction]
         if to and to[0].volts is not None and direction == "up":
@@ -145,6 +149,10 @@ def net_words(circuit: Circuit, net: str | None, buses: dict[str, tuple[Bus, Bus
         elif to:
             words += f", pulled {direction}"
     return words
+
+
+def _is_bias(circuit: Circuit, pull: Pull) -> bool:
+    return pull.direction == "up" and circuit.roles(pull.part)[0].role == "thermistor bias"
 
 
 def pull_words(circuit: Circuit, pull: Pull) -> str:
