@@ -123,6 +123,8 @@ def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> 
             sys.stderr.flush()
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError:
+        return False  # full, or gone: the command line has the words for it
     return True
 
 

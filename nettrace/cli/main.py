@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from importlib import import_module
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -208,10 +209,8 @@ def _report_unwritten(error: OSError, debug: bool) -> int:
     """Say that the answer could not be written: the disk behind stdout is full, or gone."""
     if error.filename is not None:
         return _report_bug(error, debug)  # files are opened where their errors are told
-    try:  # what is left in the buffer must not be tried again at exit
+    with suppress(OSError):  # what is left in the buffer must not be tried again at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    except OSError:
-        pass
     reason = (error.strerror or str(error)).lower()
     return _report(f"error: cannot write the answer ({reason}).", EXIT_UNWRITTEN, debug)
 

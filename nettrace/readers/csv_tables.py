@@ -72,11 +72,17 @@ def _rows(text: str, separator: str, path: str) -> list[tuple[int, list[str]]]:
     line = 1
     try:
         for row in reader:
-            rows.append((line, [cell.strip() for cell in row]))
+            rows.append((line, [_as_written(cell) for cell in row]))
             line = reader.line_num + 1
     except csv.Error as error:
         raise BadInput(f"no table ({error})", place=Place(path, line, 1)) from None
     return rows
+
+
+def _as_written(cell: str) -> str:
+    """Return the cell without outer blanks, and without the apostrophe that marks it as text."""
+    cell = cell.strip()
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in {"=", "+", "-", "@"} else cell
 
 
 def _refuse_open_quotes(table: _Table, separator: str, document: Document) -> None:

@@ -156,7 +156,7 @@ def json_text(value: object, *, ascii_only: bool = False, indent: int | None = N
 
 def _harmless(text: str) -> str:
     """Return JSON whose characters that could steer a terminal are written as escapes."""
-    if text.isascii():
+    if text.isascii() and "\x7f" not in text:
         return text  # json has escaped the rest
     import json
 

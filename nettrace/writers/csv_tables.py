@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 
 from nettrace.model.board import Board, Part
 
@@ -21,10 +22,15 @@ ref refs reference references designator value val package footprint case descri
 qty quantity x y posx posy rot rotation angle side layer net pin comment
 """
 _TAKEN = frozenset(_TAKEN_WORDS.split())
+#: A cell that a spreadsheet would run as a formula. `+5V` and `-12V` are values, and harmless:
+#: without an operator, a call or a link a sign starts nothing.
+_FORMULA = re.compile(r"[=@\t\r]|[+-].*[^\w. ]", re.DOTALL)
 
 
 def write(board: Board) -> str:
     """Return the parts list as CSV text (RFC 4180, but for line ends).
+
+    A text that a spreadsheet would take for a formula gets an apostrophe before it.
 
     A part without refdes cannot be listed and is left out.
     """
@@ -35,20 +41,26 @@ def write(board: Board) -> str:
     )
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow([*_HEADINGS, *(_PLACES if has_places else ()), *names])
+    writer.writerow([*_HEADINGS, *(_PLACES if has_places else ()), *map(_as_text, names)])
     for part in parts:
         writer.writerow(
             [
-                part.refdes,
-                part.value or "",
-                part.package or "",
-                part.description or "",
+                _as_text(part.refdes),
+                _as_text(part.value or ""),
+                _as_text(part.package or ""),
+                _as_text(part.description or ""),
                 "" if part.fitted is None else "no" if part.fitted else "DNP",
                 *(_place(part) if has_places else ()),
-                *(part.properties.get(name, "") for name in names),
+                *(_as_text(part.properties.get(name, "")) for name in names),
             ]
         )
     return out.getvalue()
+
+
+def _as_text(cell: str) -> str:
+    if "\r" in cell:  # csv quotes a cell with the line end it writes, and not with this one
+        cell = cell.replace("\r\n", "\n").replace("\r", "\n")
+    return f"'{cell}" if _FORMULA.match(cell) else cell
 
 
 def _place(part: Part) -> list[str]:
