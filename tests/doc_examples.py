@@ -174,7 +174,10 @@ class Runner:
             joined = " ".join(piece.rstrip("\\").strip() for piece in command)
             found = self.run(joined.removeprefix("$ "))
             if not matches(expected, found):
-                wrong.append(f"line {at}: {joined}\n" + "\n".join(difference(expected, found)))
+                wrong.append(
+                    f"line {at}: {joined}\n"
+                    + "\n".join(difference(expected, renewed(expected, found)))
+                )
             lines += renewed(expected, found)
         return lines, wrong
 
@@ -192,7 +195,7 @@ class Runner:
             if not matches(expected, found):
                 wrong.append(
                     f"line {block.line + example.lineno}: {source[0]}\n"
-                    + "\n".join(difference(expected, found))
+                    + "\n".join(difference(expected, renewed(expected, found)))
                 )
             lines += renewed(expected, found)
         return lines, wrong
