@@ -118,15 +118,9 @@ def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
         return biased
     words = " ".join(gap.pin_words(net) for net in nets)
     chips = gap.chips_on(*nets)
-    gates = [
-        key for key in gap.parts_on(nets, Kind.MOSFET, Kind.TRANSISTOR) if is_gate(gap, key, nets)
-    ]
-    if gates:
-        return _gate_floats(gap, signal, gates)
-    if _ENABLE.search(words):
-        found = _enable(gap, signal, chips)
-        if found is not None:
-            return found
+    control = _control(gap, signal, words, chips)
+    if control is not None:
+        return control
     if RESET.search(words):
         who = listed(chips or gap.telling(nets)) or "what it resets"
         return blocks(f"{signal} floats: {who} may stay in reset or reset at random, {_INSIDE}")
@@ -311,6 +305,17 @@ def _net_on(gap: Gap, key: str, signal: str) -> str:
     return next((net for net in gap.island(signal) if net in nets), signal)
 
 
+def _control(gap: Gap, signal: str, words: str, chips: tuple[str, ...]) -> Absence | None:
+    """A line that switches something: a transistor's gate, a regulator's enable; else None."""
+    nets = gap.island(signal)
+    gates = [
+        key for key in gap.parts_on(nets, Kind.MOSFET, Kind.TRANSISTOR) if is_gate(gap, key, nets)
+    ]
+    if gates:
+        return _gate_floats(gap, signal, gates)
+    return _enable(gap, signal, chips) if _ENABLE.search(words) else None
+
+
 _ENABLED: Final = frozenset({"regulator", "charger", "load switch"})
 
 
@@ -332,15 +337,9 @@ def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
     if _is_cc(gap, nets, words):
         return _plug_direction(gap, signal, nets)
     chips = gap.chips_on(*nets)
-    gates = [
-        key for key in gap.parts_on(nets, Kind.MOSFET, Kind.TRANSISTOR) if is_gate(gap, key, nets)
-    ]
-    if gates:
-        return _gate_floats(gap, signal, gates)
-    if _ENABLE.search(words):
-        found = _enable(gap, signal, chips)
-        if found is not None:
-            return found
+    control = _control(gap, signal, words, chips)
+    if control is not None:
+        return control
     if RESET.search(words):
         return degrades(
             f"{signal} floats while it is not driven: {listed(chips) or 'what it resets'} may "

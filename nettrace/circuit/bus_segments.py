@@ -40,20 +40,13 @@ class Joined:
     through: dict[str, None] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
 class _Walker:
-    def __init__(
-        self,
-        board: Board,
-        kinds: Mapping[str, PartKind],
-        rails: Mapping[str, Rail],
-        links: Mapping[str, tuple[Link, ...]],
-        pulls: Mapping[str, tuple[Pull, ...]],
-    ) -> None:
-        self.board = board
-        self.kinds = kinds
-        self.rails = rails
-        self.links = links
-        self.pulls = pulls
+    board: Board
+    kinds: Mapping[str, PartKind]
+    rails: Mapping[str, Rail]
+    links: Mapping[str, tuple[Link, ...]]
+    pulls: Mapping[str, tuple[Pull, ...]]
 
     def steps(self, net: str, line: str, coupled: bool) -> list[tuple[str, str]]:
         """Return (part, far net) of every way on from a line's net."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from typing import Final
 
 from nettrace.circuit.bus_extras import add_companions
@@ -61,20 +62,13 @@ def _first(bus: RawBus) -> str:
     return min((net for nets in bus.lines.values() for net in nets), key=natural_key)
 
 
+@dataclass(frozen=True, slots=True)
 class _Maker:
-    def __init__(
-        self,
-        board: Board,
-        kinds: Mapping[str, PartKind],
-        rails: Mapping[str, Rail],
-        links: Mapping[str, tuple[Link, ...]],
-        pulls: Mapping[str, tuple[Pull, ...]],
-    ) -> None:
-        self.board = board
-        self.kinds = kinds
-        self.rails = rails
-        self.links = links
-        self.pulls = pulls
+    board: Board
+    kinds: Mapping[str, PartKind]
+    rails: Mapping[str, Rail]
+    links: Mapping[str, tuple[Link, ...]]
+    pulls: Mapping[str, tuple[Pull, ...]]
 
     def bus(self, one: Joined, names: dict[str, int]) -> Bus | None:
         raw = one.bus

@@ -2,16 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import Protocol, TypeVar
 
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Net, Part, Pin
 from nettrace.model.names import has_wildcard, match_names, natural_key, nearest_names
 
-__all__ = ["find_nets", "find_parts", "find_pins", "split_pin"]
+__all__ = ["find_format", "find_nets", "find_parts", "find_pins", "split_pin"]
 
 #: Pins listed in a message before "and N more".
 PINS_SHOWN = 8
+
+
+class _Named(Protocol):
+    @property
+    def name(self) -> str: ...
+
+
+_Entry = TypeVar("_Entry", bound=_Named)
+
+
+def find_format(name: str, formats: Sequence[_Entry], use: str = "") -> _Entry:
+    """Return the format of exactly that name; `use` says what for (" to write").
+
+    Raises:
+        WrongUsage: there is none; the nearest names and all of them are told.
+    """
+    names = [entry.name for entry in formats]
+    if name in names:
+        return formats[names.index(name)]
+    near = nearest_names(name, names)
+    hint = f"Did you mean {near[0]}? " if near else ""
+    raise WrongUsage(f"no format named {name!r}{use}", hint=f"{hint}Formats: {', '.join(names)}.")
 
 
 def find_nets(board: Board, pattern: str) -> tuple[Net, ...]:

@@ -8,9 +8,9 @@ from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
 
-from nettrace.errors import BadInput, Place, WrongUsage
+from nettrace.errors import BadInput, Place
 from nettrace.model.board import Board
-from nettrace.model.names import nearest_names
+from nettrace.model.find import find_format
 from nettrace.readers.document import Document
 from nettrace.readers.heads import SPICE_HEAD, TABLE_HEAD
 
@@ -111,13 +111,7 @@ FORMATS: tuple[Format, ...] = (
 
 def format_named(name: str) -> Format:
     """Return the format of that name; WrongUsage, with the nearest names, if there is none."""
-    for entry in FORMATS:
-        if entry.name == name:
-            return entry
-    known = ", ".join(entry.name for entry in FORMATS)
-    near = nearest_names(name, [entry.name for entry in FORMATS])
-    hint = f"Did you mean {near[0]}? " if near else ""
-    raise WrongUsage(f"no format named {name!r}", hint=f"{hint}Formats: {known}.")
+    return find_format(name, FORMATS)
 
 
 def detect_format(text: str) -> Format | None:

@@ -8,6 +8,7 @@ bodies of subcircuits are kept as text until somebody expands them.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -60,24 +61,18 @@ class Scope:
     def subcircuit(self, name: str) -> Scope | None:
         """Return the subcircuit of that name as seen from here."""
         wanted = name.lower()
-        scope: Scope | None = self
-        while scope is not None:
-            found = scope.scopes.get(wanted)
-            if found is not None:
-                return found
-            scope = scope.around
-        return None
+        return next((s.scopes[wanted] for s in self._outward() if wanted in s.scopes), None)
 
     def model(self, name: str) -> Line | None:
         """Return the text of the model of that name as seen from here."""
         wanted = name.lower()
+        return next((s.models[wanted] for s in self._outward() if wanted in s.models), None)
+
+    def _outward(self) -> Iterator[Scope]:
         scope: Scope | None = self
         while scope is not None:
-            found = scope.models.get(wanted)
-            if found is not None:
-                return found
+            yield scope
             scope = scope.around
-        return None
 
 
 @dataclass(slots=True)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from nettrace.errors import WrongUsage
 from nettrace.model.board import Board
-from nettrace.model.names import nearest_names
+from nettrace.model.find import find_format
 from nettrace.writers.losses import ALL_FACTS, losses
 
 __all__ = [
@@ -102,13 +102,7 @@ def left_out(board: Board, name: str) -> tuple[str, ...]:
 
 def writer_named(name: str) -> WriterFormat:
     """Return the writer of that name; WrongUsage, with the nearest names, if there is none."""
-    for entry in WRITERS:
-        if entry.name == name:
-            return entry
-    known = ", ".join(entry.name for entry in WRITERS)
-    near = nearest_names(name, [entry.name for entry in WRITERS])
-    hint = f"Did you mean {near[0]}? " if near else ""
-    raise WrongUsage(f"no format named {name!r} to write", hint=f"{hint}Formats: {known}.")
+    return find_format(name, WRITERS, " to write")
 
 
 def format_for_path(path: str) -> str:
