@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
-from xml.sax.saxutils import escape, quoteattr
+from html import escape
 
 from nettrace.views.drawing_text import FONTS, Box, text_width
 from nettrace.views.text import printable
@@ -35,7 +35,7 @@ def _attributes(values: dict[str, object]) -> str:
         if value is None:
             continue
         text = _number(value) if isinstance(value, (int, float)) else safe_text(str(value))
-        parts.append(f" {name.rstrip('_').replace('_', '-')}={quoteattr(text)}")
+        parts.append(f' {name.rstrip("_").replace("_", "-")}="{escape(text)}"')
     return "".join(parts)
 
 
@@ -47,7 +47,7 @@ class Paper:
             '<?xml version="1.0" encoding="UTF-8"?>',
             f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
             f'height="{_number(height)}mm" viewBox="0 0 {_number(width)} {_number(height)}" '
-            f"font-family={quoteattr(FONTS)}>",
+            f'font-family="{escape(FONTS)}">',
             f"<title>{escape(safe_text(title))}</title>",
         ]
         self.rect(Box(0, 0, width, height), fill="white")

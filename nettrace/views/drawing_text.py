@@ -23,9 +23,16 @@ _WIDTHS = (
     333, 556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500, 222, 833, 556, 556,
     556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,
 )  # fmt: skip
+_BOLD_WIDTHS = (
+    278, 333, 474, 556, 556, 889, 722, 238, 333, 333, 389, 584, 278, 333, 278, 278,
+    556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 333, 333, 584, 584, 584, 611,
+    975, 722, 722, 722, 722, 667, 611, 778, 722, 278, 556, 722, 611, 833, 722, 778,
+    667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 333, 278, 333, 584, 556,
+    333, 556, 611, 556, 611, 556, 333, 611, 611, 278, 278, 556, 278, 889, 611, 611,
+    611, 611, 389, 556, 333, 611, 556, 778, 556, 556, 500, 389, 280, 389, 584,
+)  # fmt: skip
 #: Signs of ours outside ASCII; anything else is taken for as wide as its height.
 _SIGNS = {"Ω": 768, "µ": 576, "μ": 576, "·": 278, "…": 1000, "×": 584, "–": 556, "°": 400, "±": 549}
-_BOLD = 1.09
 #: Height of capitals, and depth of a g, in parts of the type size.
 _RISE, _DEPTH = 0.74, 0.22
 
@@ -68,10 +75,11 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     4.44
     """
     total = 0
+    widths = _BOLD_WIDTHS if bold else _WIDTHS
     for sign in text:
         code = ord(sign)
-        total += _WIDTHS[code - 32] if 32 <= code < 127 else _SIGNS.get(sign, 1000)
-    return total * size / 1000 * (_BOLD if bold else 1.0)
+        total += widths[code - 32] if 32 <= code < 127 else _SIGNS.get(sign, 1000)
+    return total * size / 1000
 
 
 def text_box(
@@ -177,6 +185,12 @@ class Room:
         if any(leader.meets(box.grown(self.gap / 2)) for leader in self._leaders):
             return False
         return on_copper or not any(box.overlaps(other, 0.2) for other in _near(self._copper, box))
+
+    def is_free_of_text(self, box: Box) -> bool:
+        """Return whether no other writing is there; leaders and copper may be."""
+        return self.window.holds(box) and not any(
+            box.overlaps(other, 0.1) for other in _near(self._taken, box)
+        )
 
     def cost(self, start: tuple[float, float], end: tuple[float, float], own: Box) -> float | None:
         """Return what a leader costs: its length, copper and leaders crossed; None across text."""

@@ -27,10 +27,11 @@ __all__ = [
 
 Point = tuple[float, float]
 
-#: Type sizes, mm: names, pin numbers, numbers in balloons.
-NAME_MM, PIN_MM, BALLOON_MM = 2.3, 2.0, 3.0
+#: Type sizes, mm: names, pin numbers.
+NAME_MM, PIN_MM = 2.3, 2.0
 LEAST_PIN_MM = 1.1
-BALLOON_RADIUS_MM = 2.7
+#: Radius of a balloon by how many there are, mm: the first whose count is not exceeded.
+BALLOON_RADII = ((45, 2.7), (90, 2.2), (10_000, 1.8))
 #: How far a name or balloon may stand from what it belongs to, mm, nearest first.
 NAME_REACH = (1.2, 2.5, 4.0, 6.0, 8.5, 11.5, 15.0, 19.0)
 BALLOON_REACH = (4.5, 6.5, 9.0, 12.0, 15.0, 19.0, 24.0, 30.0, 38.0, 48.0, 60.0)
@@ -71,6 +72,7 @@ def _directions(count: int) -> list[Point]:
 
 def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -> None:
     """Draw the number of each position, with a leader to its middle."""
+    radius = next(mm for count, mm in BALLOON_RADII if len(positions) <= count)
     for position in positions:
         corners = hull_corners(position.part)
         if not corners:
@@ -79,24 +81,28 @@ def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -
         if not body.overlaps(seen.view.window):
             continue
         at = (body.x1 + body.x2) / 2, (body.y1 + body.y2) / 2
-        spot = _balloon_spot(seen, body, at) or _balloon_spot(seen, body, at, on_copper=True)
+        spot = (
+            _balloon_spot(seen, body, at, radius)
+            or _balloon_spot(seen, body, at, radius, on_copper=True)
+            or _spot_on_body(seen, body, at, radius)
+        )
         if spot is None:
             continue  # no room at all: the list beside the map has it
         part = position.part
         with paper.group(class_="balloon", data_no=position.number, data_part=part.key):
-            _draw_balloon(paper, seen, position.number, at, spot)
+            _draw_balloon(paper, seen, position.number, at, spot, radius)
 
 
-def _balloon_spot(seen: Labelled, body: Box, at: Point, *, on_copper: bool = False) -> Point | None:
+def _balloon_spot(
+    seen: Labelled, body: Box, at: Point, radius: float, *, on_copper: bool = False
+) -> Point | None:
     """Return where a balloon stands: the cheapest free place, near ones first."""
     best: tuple[float, Point] | None = None
     for reach in BALLOON_REACH:
         for dx, dy in _directions(24):
             far = _way_out(body, at, (dx, dy)) + reach
             spot = at[0] + dx * far, at[1] + dy * far
-            if not seen.room.is_free(
-                Box(*spot, *spot).grown(BALLOON_RADIUS_MM), on_copper=on_copper
-            ):
+            if not seen.room.is_free(Box(*spot, *spot).grown(radius), on_copper=on_copper):
                 continue
             price = seen.room.cost(at, spot, body)
             if price is not None and (best is None or price < best[0]):
@@ -116,14 +122,25 @@ def _way_out(body: Box, at: Point, direction: Point) -> float:
     return min(ways)
 
 
-def _draw_balloon(paper: Paper, seen: Labelled, number: int, at: Point, spot: Point) -> None:
-    radius = BALLOON_RADIUS_MM
-    length = math.dist(at, spot)
+def _spot_on_body(seen: Labelled, body: Box, at: Point, radius: float) -> Point | None:
+    """Return a place on the position itself, where all around is taken."""
+    for part in (0.0, 0.3, -0.3):
+        for dx, dy in ((part, 0.0), (0.0, part)):
+            spot = at[0] + dx * (body.x2 - body.x1), at[1] + dy * (body.y2 - body.y1)
+            if seen.room.is_free_of_text(Box(*spot, *spot).grown(radius)):
+                return spot
+    return None
+
+
+def _draw_balloon(
+    paper: Paper, seen: Labelled, number: int, at: Point, spot: Point, radius: float
+) -> None:
+    length = max(math.dist(at, spot), radius)
     end = tuple(s + (a - s) * radius / length for s, a in zip(spot, at, strict=True))
     paper.line(at, (end[0], end[1]), stroke_width=MIDDLE / 1.5)
     paper.circle(*at, 0.45, fill="black")
     paper.circle(*spot, radius, fill="white", stroke="black", stroke_width=MIDDLE)
-    size = BALLOON_MM if number < 100 else BALLOON_MM * 0.8
+    size = radius * (1.1 if number < 100 else 0.9)
     paper.text(spot[0], spot[1] + size * 0.36, str(number), size, anchor="middle", bold=True)
     seen.room.take(Box(*spot, *spot).grown(radius))
     seen.room.draw_leader(at, spot)
