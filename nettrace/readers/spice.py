@@ -120,7 +120,8 @@ class _DeckReader:
         """Make a part of `R1 a b 10k`: what most lines are, so it takes the shortest way."""
         shown = self.shown
         place = _new(Place, (self.deck.files[line[0]], line[1], 1))
-        if refdes.lower() in self.remarks.parts:
+        said = self.remarks.parts
+        if said and refdes.lower() in said:
             refdes, numbers = self._said(refdes, 2, (), place)
         else:
             numbers = _NUMBERS
