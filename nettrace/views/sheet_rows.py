@@ -105,7 +105,7 @@ class LooseRow:
     name: str
     measures: str
     place: str
-    key: str
+    keys: tuple[str, ...]  # of all positions that it fits
     certainty: str
     advice: str
 
@@ -288,7 +288,8 @@ def _loose_rows(
         if name in state.used:
             key = used_at.get(name, "")
             at = refdes(circuit, key) if key else ""
-            rows.append(LooseRow(printable(name), measured, at, key, "fitted", ""))
+            at_key = (key,) if key else ()
+            rows.append(LooseRow(printable(name), measured, at, at_key, "fitted", ""))
         else:
             rows.append(_loose_row(matches[name], measured, keys))
     return tuple(rows)
@@ -301,8 +302,8 @@ def _loose_row(match: LooseMatch, measured: str, keys: Mapping[str, str]) -> Loo
     if others:
         shown = f"{shown} (or {listed(others, 3)})" if shown else listed(others, 4)
     sure = str(match.certainty) + (f": {match.decide}" if match.decide else "")
-    key = keys.get(match.assigned or "", "")
-    return LooseRow(printable(match.loose), measured, shown, key, sure, match.advice)
+    fitting = tuple(keys[place] for place in places if place in keys)
+    return LooseRow(printable(match.loose), measured, shown, fitting, sure, match.advice)
 
 
 def _order(circuit: Circuit, need: Need) -> OrderRow:

@@ -22,6 +22,8 @@ __all__ = [
     "verdict",
 ]
 
+#: Letters of a name or value that is not broken over lines.
+SHORT = 12
 VERDICTS = ("restored", "not restored", "not proven")
 
 
@@ -64,23 +66,27 @@ def _position(row: PositionRow, target: str | None) -> Markup:
     )  # fmt: skip
     cells = [
         _cell(number, class_="no", rowspan=span),
-        el("th", row.refdes, scope="row", role="rowheader", rowspan=span),
+        el(
+            "th", row.refdes, scope="row", role="rowheader", rowspan=span,
+            class_=None if len(row.refdes) <= SHORT else "words",
+        ),
         _cell(
-            el("span", row.value, class_="figure") if len(row.value) < 16 else row.value,
+            el("span", row.value, class_="figure") if len(row.value) <= SHORT else row.value,
+            class_="value",
             rowspan=span,
         ),
         _cell(row.size, class_="size", rowspan=span),
         *_pin_cells(pins[0], row),
-        _cell(row.role, class_="wide late", data_label="Role", rowspan=span),
+        _cell(row.role, class_="wide late words", data_label="Role", rowspan=span),
         _cell(
             el("span", row.severity, class_="severity"),
             ": " if row.without else "",
             " ".join(_sentence(text) for text in row.without),
-            class_="wide late", data_label="Without it", rowspan=span,
+            class_="wide late words", data_label="Without it", rowspan=span,
         ),
         _cell(
             f"{row.mark}; ", el("b", row.stands), f" ({row.note})" if row.note else "",
-            class_="wide late", data_label="State", rowspan=span,
+            class_="wide late words", data_label="State", rowspan=span,
         ),
     ]  # fmt: skip
     lines = [el("tr", *cells, role="row")]
@@ -98,7 +104,7 @@ def _pin_cells(pin: PinRow | None, row: PositionRow) -> list[Markup]:
     pad = el("span", pin.pad, data_part=row.key, data_pad=pin.pad, tabindex="0")
     net = el("span", pin.net, data_net=pin.net, class_="name")
     return [
-        _cell(pad, *name, class_="pin pad figure"),
+        _cell(pad, *name, class_="pin pad figure" if len(pin.pad) <= SHORT else "pin pad"),
         _cell(
             net, el("span", f", {pin.what}", class_="quiet") if pin.what else "", class_="pin net"
         ),
@@ -114,10 +120,10 @@ def loose_parts(rows: SheetRows) -> Markup:
             el("th", row.name, scope="row", role="rowheader"),
             _cell(row.measures),
             _cell(row.place, class_="wide", data_label="Belongs at"),
-            _cell(row.certainty, class_="wide", data_label="How sure"),
+            _cell(row.certainty, class_="wide words", data_label="How sure"),
             _cell(row.advice, class_="wide", data_label="What to do"),
             role="row",
-            data_part=row.key or None,
+            data_part=SEPARATOR.join(row.keys) or None,
         )
         for row in rows.loose
     ]
@@ -144,8 +150,8 @@ def order_list(rows: SheetRows) -> Markup:
                 el("th", row.what, scope="row", role="rowheader", class_="words"),
                 _cell(_refs(row.positions), class_="wide", data_label="For"),
                 _cell(row.part_number, class_="wide", data_label="Part number") if numbered else "",
-                _cell(stand_in, class_="wide", data_label="May stand in"),
-                _cell(why, class_="wide", data_label="Why"),
+                _cell(stand_in, class_="wide words", data_label="May stand in"),
+                _cell(why, class_="wide words", data_label="Why"),
                 role="row",
                 data_part=keys,
             )
@@ -222,10 +228,10 @@ def _probe(probe: ProbeLine, keys: dict[str, str]) -> Markup:
         el("th", _place(probe.at, keys), scope="row", role="rowheader"),
         _cell(el("b", _place(probe.to, keys)), class_="to", data_label="to"),
         _cell(probe.set_to, class_="meter"),
-        _cell(probe.expected, class_="wide", data_label="Must show"),
+        _cell(probe.expected, class_="wide words", data_label="Must show"),
         _cell(box, class_="wide reading", data_label="Reading"),
         _cell(judged, class_="wide tick", data_label="Passed"),
-        _cell(probe.why, class_="wide quiet", data_label="Proves"),
+        _cell(probe.why, class_="wide quiet words", data_label="Proves"),
         role="row",
     )
 
