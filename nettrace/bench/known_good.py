@@ -98,36 +98,42 @@ def _compare(
     boards: Mapping[str, float | None], quantity: Quantity, value: float | None
 ) -> Likeness:
     count = len(boards)
-    logs = quantity in {Quantity.OHMS, Quantity.FARADS}
-    scaled = [_scale(found, logs) for found in boards.values()]
+    scaled = [_scale(found, quantity) for found in boards.values()]
     middle = median(scaled)
-    shown = _words(_back(middle, logs), quantity)
-    near = [abs(item - middle) if item != middle else 0.0 for item in scaled]
-    spread = median(near) * MAD_TO_SIGMA
+    shown = _words(_back(middle, quantity), quantity)
+    # two overloads are alike, though no number
+    spread = median(0.0 if item == middle else abs(item - middle) for item in scaled)
+    spread *= MAD_TO_SIGMA
+    logs = quantity in _LEAST
     floor = math.log1p(LEAST_SPREAD) if logs else LEAST_SPREAD * max(abs(middle), 0.2)
-    allowed = max(SIGMAS * spread, floor) if math.isfinite(middle) else 0.0
-    mine = _scale(value, logs)
+    allowed = max(SIGMAS * spread, floor) if math.isfinite(spread) else floor
+    mine = _scale(value, quantity)
     alike = mine == middle or abs(mine - middle) <= allowed
     if count < FEWEST:
         words = f"{count} good board{'s' if count > 1 else ''} ({shown}): too few to judge by"
-        return Likeness(None, count, _back(middle, logs), spread, words)
+        return Likeness(None, count, _back(middle, quantity), spread, words)
     verb = "as on" if alike else "unlike"
     words = f"{verb} {count} good boards (median {shown})"
-    return Likeness(alike, count, _back(middle, logs), spread, words)
+    return Likeness(alike, count, _back(middle, quantity), spread, words)
 
 
-def _scale(value: float | None, logs: bool) -> float:
+#: Quantities compared by their logarithms, and what counts as 0 there: a meter's last digit.
+_LEAST: Final = {Quantity.OHMS: 0.1, Quantity.FARADS: 1e-12}
+
+
+def _scale(value: float | None, quantity: Quantity) -> float:
     if value is None:
         return math.inf
-    # a tenth of an ohm is a meter's last digit, and 0 has no logarithm
-    return math.log(max(value, 0.0) + (0.1 if value < 1e3 and value >= 0.01 else 0.0) or 1e-13) \
-        if logs else value  # fmt: skip
+    least = _LEAST.get(quantity)
+    # leads add up to half an ohm, so figures near 0 are taken together
+    return value if least is None else math.log(max(value, 0.0) + 5 * least)
 
 
-def _back(value: float, logs: bool) -> float | None:
+def _back(value: float, quantity: Quantity) -> float | None:
     if math.isinf(value):
         return None
-    return math.exp(value) if logs else value
+    least = _LEAST.get(quantity)
+    return value if least is None else max(0.0, math.exp(value) - 5 * least)
 
 
 def _words(value: float | None, quantity: Quantity) -> str:

@@ -459,3 +459,48 @@ def median_of(values: Sequence[Any]) -> float:
     if len(ordered) % 2:
         return ordered[middle]
     return (ordered[middle - 1] + ordered[middle]) / 2
+
+
+# -- the table ---------------------------------------------------------------------------------
+
+#: Trials of each kind in the table: single faults, pairs, counted probes.
+SINGLES, PAIRS, COUNTED = 120, 40, 24
+HEADING = (
+    "| board | parts refitted | faults | trials | first | in first three | probes with `--next` "
+    "| in random order |",
+    "| --- | --- | --- | --- | --- | --- | --- | --- |",
+)
+
+
+def table_rows(title: str, trials: Trials, share_of: float = 1.0) -> tuple[str, ...]:
+    """Two rows of the table in docs/diagnosis.md: single faults, then pairs."""
+    singles, pairs, counted = (max(1, round(n * share_of)) for n in (SINGLES, PAIRS, COUNTED))
+    ones = [trials.run(seed, order=seed < counted) for seed in range(singles)]
+    twos = [trials.run(1000 + seed, faults=2) for seed in range(pairs)]
+    guided = median_of([trial.guided for trial in ones[:counted]])
+    unguided = median_of([trial.random for trial in ones[:counted]])
+    count = len(trials.positions.keys)
+    return (
+        f"| {title} | {count} | one | {singles} | {share(ones, 1):.1%} | {share(ones, 3):.1%} "
+        f"| {guided:g} of {ones[0].planned} | {unguided:g} |",
+        f"| {title} | {count} | two | {pairs} | {share(twos, 1):.1%} | {share(twos, 3):.1%} | | |",
+    )
+
+
+def cluster(circuit: Circuit, count: int = 7) -> tuple[str, ...]:
+    """The two-pin parts round the connector that has them closest: where boards get hurt."""
+    small = [p for p in circuit.board.parts
+             if len(p.pins) == 2 and len(p.nets) == 2 and p.pads
+             and circuit.kinds[p.key].fitted and circuit.kinds[p.key].kind in _SMALL]  # fmt: skip
+    found: list[tuple[float, tuple[str, ...]]] = []
+    for part in circuit.board.parts:
+        if circuit.kinds[part.key].kind is Kind.CONNECTOR and part.pads:
+            x = sum(pad.x for pad in part.pads) / len(part.pads)
+            y = sum(pad.y for pad in part.pads) / len(part.pads)
+            near = sorted((math.hypot(p.pads[0].x - x, p.pads[0].y - y), p.refdes) for p in small)
+            if len(near) >= count:
+                found.append((near[count - 1][0], tuple(ref for _, ref in near[:count])))
+    return min(found)[1]
+
+
+_SMALL = {Kind.RESISTOR, Kind.CAPACITOR, Kind.FERRITE, Kind.DIODE, Kind.ESD, Kind.INDUCTOR}
