@@ -31,6 +31,8 @@ REFDES_COLUMNS, PIN_COLUMNS = 6, 4
 
 #: Formats whose writers make every reference unique, and some of them plain.
 MANGLING_FORMATS = frozenset({"ipc-2581"})
+#: Formats that neither cut references and pin numbers nor lack them.
+WHOLE_NAME_FORMATS = frozenset({"kicad_pcb", "kicad_net", "edif", "ipc-2581"})
 
 _UNIQUE_SUFFIX = re.compile(r"(.*?)_\d+\Z", re.DOTALL)
 #: What stands in a refdes under any writer; the rest may have become `_`.
@@ -40,13 +42,17 @@ _TWO_ENDED = frozenset("RCL")
 
 
 def cuts_names(board: Board) -> bool:
-    """Return whether a source of the board cuts names."""
-    return any(source.format in CUTTING_FORMATS for source in board.sources)
+    """Return whether the board's names may be cut: no source of it has them whole."""
+    formats = {source.format for source in board.sources}
+    return bool(formats & CUTTING_FORMATS) and not formats & WHOLE_NAME_FORMATS
 
 
 def mangles_names(board: Board) -> bool:
-    """Return whether the board is of a source that may have made its references unique."""
-    return any(source.format in MANGLING_FORMATS for source in board.sources)
+    """Return whether the board's references may have been made unique: no source has them plain."""
+    formats = {source.format for source in board.sources}
+    return bool(formats & MANGLING_FORMATS) and not formats & (
+        WHOLE_NAME_FORMATS - MANGLING_FORMATS
+    )
 
 
 def longer_names(cut: str, names: Collection[str], columns: int) -> list[str]:
