@@ -155,3 +155,15 @@ def test_developers_know_every_room_and_every_dependency() -> None:
     for words in (*project["dependencies"], *extras["photo"], *extras["test"]):
         name = re.split(r"[<>=;\s]", words)[0]
         assert name in told, name
+
+
+@pytest.mark.parametrize("page", pages(), ids=lambda page: page.name)
+def test_no_table_squeezes_a_column_to_nothing(page: Path) -> None:
+    shown = [
+        line
+        for block in blocks(page.read_text(encoding="utf-8"))
+        if block.language == "console"
+        for line in block.lines
+        if re.search(r"(^|\s)…(\s|$)", line)
+    ]
+    assert shown == []

@@ -256,8 +256,8 @@ def show_wires(plans: Sequence[WirePlan], sheet: Sheet) -> None:
         for end, spans in plan.choices.items():
             sheet.line((end, "name"), " to, best first:", indent=1)
             sheet.table(
-                [Column("point", "name"), Column("mm", right=True), Column("what"),
-                 Column("lies between", wrap=True)],
+                [Column("point", "name", cut=True), Column("mm", right=True),
+                 Column("what", wrap=True), Column("lies between", wrap=True)],
                 [_span(span) for span in spans],
             )  # fmt: skip
         if len(plan.wires) > 1:

@@ -158,7 +158,8 @@ def show_next(found: NextProbe | None, sheet: Sheet) -> None:
     sheet.labelled("must show", probe.expected)
     sheet.labelled("proves", probe.why)
     for reason in found.because:
-        sheet.labelled("because", reason)
+        if reason != probe.why:
+            sheet.labelled("because", reason)
     sheet.labelled("tells", f"{found.drop_bits:.2f} bits expected")
     shown = "beep" if probe.quantity is Quantity.BEEP else "FIGURE"
     sheet.line((f"nettrace job read JOB {probe.at} {probe.to} {shown}", "quiet"), indent=1)
