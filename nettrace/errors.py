@@ -58,6 +58,16 @@ class Warning:  # noqa: A001 - the contract's word; the built-in is not used in 
         return f"warning: {self.code}: {self.message}{at}"
 
 
+#: A message quotes a longer text by its two ends.
+MOST_QUOTED = 400
+
+
+def _shortened(text: str) -> str:
+    if len(text) <= MOST_QUOTED:
+        return text
+    return f"{text[: MOST_QUOTED * 2 // 3]}…{text[-MOST_QUOTED // 3 :]}"
+
+
 class NettraceError(Exception):
     """Anything that a user can mend; its class decides the exit code.
 
@@ -88,7 +98,7 @@ class NettraceError(Exception):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        what = self.found
+        what = _shortened(self.found)
         if self.expected:
             what += f" where {self.expected} was expected"
         if not what.endswith((".", "?")):

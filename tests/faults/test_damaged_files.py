@@ -80,7 +80,7 @@ def run(path: Path, name: str, tmp_path: Path) -> int:
             boards += 1
         except BadInput as error:
             assert str(error).startswith("error: ")
-            assert len(str(error)) < 3000
+            assert len(str(error)) < 3000, f"{len(str(error))} characters at seed {seed!r}"
         except Exception as error:
             kept = tmp_path / "damaged"
             kept.write_bytes(bad)
