@@ -109,6 +109,12 @@ def test_one_probe_left_is_named_alone() -> None:
     assert found.because == ("still to probe: C1.1 to C1.2 (volts)",)
 
 
+def test_two_probes_left_are_one_and_one_more() -> None:
+    refs = ["R1", "R2"]
+    left = check_job(CIRCUIT, job(refs, sound(refs)[:-2])).because
+    assert left == ("still to probe: R2.1 to R2.2 (ohms) and 1 more",)
+
+
 def test_nothing_refitted_proves_nothing() -> None:
     found = check_job(CIRCUIT, job([]))
     assert found.verdict is Verdict.NOT_PROVEN
@@ -198,6 +204,7 @@ def test_an_open_joint_stands_apart_from_the_rest_of_its_net() -> None:
     assert first.because[0] == found.because[0]
     assert not found.shorts
     assert not found.missing_parts
+    assert not found.same
 
 
 def test_more_opens_than_any_suspect_names_are_all_found() -> None:
@@ -215,6 +222,36 @@ def test_a_part_that_reads_near_nothing_is_a_short_between_its_nets() -> None:
     assert [pin.part for pin in found.shorts[0].pins] == ["R1", "R1"]
     assert found.suspects[0].what == "R1 shorted (SDA to VDD)"
     assert not found.opens
+    assert not found.same
+
+
+def test_places_that_no_meter_tells_apart_are_for_the_eye() -> None:
+    short = [reading("VDD", "GND", "ohms", 0.3, 201), reading("VDD", "GND", "volts", 0.02, 202)]
+    found = check(["C1", "C2"], extra=short)
+    first = found.suspects[0]
+    assert first.what == "C1 shorted, or C2 shorted (VDD to GND)"
+    assert first.because[-1] == "no meter tells 2 places of it apart: look"
+    assert [short.nets for short in found.shorts] == [("GND", "VDD")]
+    assert len(found.shorts[0].pins) == 2
+
+
+def test_only_low_readings_between_two_nets_are_shorts() -> None:
+    # more faults than any suspect explains, so the failed readings speak for themselves
+    failed = [
+        reading("R5.1", "R5.2", "ohms", None, 201),  # open
+        reading("R20.1", "R20.2", "beep", 0.0, 202),  # a link that does not beep
+        reading("R6.1", "R6.2", "ohms", 20e3, 203),  # too much
+        reading("C1.1", "C1.2", "volts", 0.02, 204),  # a rail that is not up
+        reading("SDA", "A", "ohms", 0.3, 205),
+        reading("SCL", "X", "beep", 1.0, 206),
+        reading("SCL", "CH", "diode", 0.01, 207),
+    ]
+    refs = ["R1", "R4", "R5", "R6", "R20"]
+    found = check(refs, {("R1.1", "beep"): 0.0, ("R4.1", "beep"): 0.0}, failed)
+    assert found.suspects[0].score < 0.9
+    assert [short.nets for short in found.shorts] == [("A", "SDA"), ("SCL", "X"), ("CH", "SCL")]
+    assert [short.pins for short in found.shorts] == [(), (), ()]  # nets were named, no pads
+    assert [opened.net for opened in found.opens] == ["SDA", "X"]
 
 
 def test_a_rail_that_reads_near_nothing_is_a_short_whoever_is_to_blame() -> None:
@@ -275,6 +312,13 @@ def test_good_boards_settle_what_figures_leave_open(
 ) -> None:
     found = check(["R1", "R2"], {("R1.1", "ohms"): read}, known_good=boards)
     assert found.verdict is verdict, found.because
+
+
+def test_a_place_that_is_not_there_is_heard_of_and_no_more() -> None:
+    lost = [reading("R99.1", "GND", "ohms", 1.0), reading("GND", "R99.1", "ohms", 1.0)]
+    found = check(["R1"], extra=lost, known_good=good(10e3))
+    assert found.verdict is Verdict.RESTORED
+    assert found.readings[-1].because == "R99.1 is no place on a net of this board"
 
 
 def test_good_boards_elsewhere_say_nothing() -> None:
