@@ -270,6 +270,30 @@ def test_a_change_by_update_is_the_change_solved_anew(
     assert updated == pytest.approx(anew, rel=1e-6, abs=1e-9)
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"R1": 47.0},
+        {"R1": None},
+        {"R1": 0.0},
+        {"R1": 0.0, "R2": 470.0, "R4": None},
+        {"R4": 1e5, "R0": 0.0, "R3": 1.0},
+    ],
+)
+def test_an_ordinary_change_is_answered_from_the_factors(
+    changes: dict[str, float | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    net = network(BOARD_BRIDGE)
+    anew = net.changed(changes).resistance("A", "D")
+
+    def solved_anew(*_: object) -> Network:
+        raise AssertionError("solved anew")
+
+    monkeypatch.setattr(Network, "changed", solved_anew)
+    assert net.resistance_with("A", "D", changes) == pytest.approx(anew, rel=1e-9)
+
+
 def spice_resistance(edges: Iterable[Edge], a: str, b: str, folder: Path) -> float:
     """Return what `ngspice -b` gives for 1 A from b to a."""
     names: dict[str, str] = {b: "0"}
