@@ -94,9 +94,9 @@ def check_is_true(circuit: Circuit, drawing: Neighbourhood) -> None:
             if pin.part not in drawn_parts
         }
         assert node.more_pins == len(on_net)
-    for node in drawing.parts:
-        on_nets = {p.number for p in circuit.board.part_by_key[node.key].pins if p.net is not None}
-        assert len(on_nets) == node.more_pins + len({n for row in node.rows for n in row.numbers})
+    for box in drawing.parts:
+        on_nets = {p.number for p in circuit.board.part_by_key[box.key].pins if p.net is not None}
+        assert len(on_nets) == box.more_pins + len({n for row in box.rows for n in row.numbers})
 
 
 @pytest.mark.parametrize("name", ["area", "part", "net", "pad", "bus"])
