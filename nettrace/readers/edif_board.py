@@ -6,13 +6,14 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 
 from __future__ import annotations
 
+import re
 from typing import Literal
 
 from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import PartDraft
 from nettrace.readers.document import Document
-from nettrace.readers.edif_design import Design, View
+from nettrace.readers.edif_design import Design, NetForm, View
 from nettrace.readers.edif_finder import MOST_WARNINGS
 from nettrace.readers.edif_joins import NetJoiner
 from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, key_of
@@ -25,6 +26,12 @@ Hierarchy = Literal["flatten", "keep"]
 
 #: Deepest hierarchy of sheets.
 MOST_LEVELS = 100
+#: Names that a power symbol bears: grounds, VCC and its kin, voltages. Common practice, no source.
+POWER = re.compile(
+    r"[ADPS]?GND\w*|GND[ADPS]?|EARTH|CHASSIS|V(?:CC|DD|SS|EE|BAT|BUS|IN|SYS)\w*"
+    r"|[+-]?V?\d+(?:[.V_]\d+)?V?\w{0,8}|[+-]\w{1,12}",
+    re.IGNORECASE,
+)
 
 
 def build_board(document: Document, design: Design, hierarchy: Hierarchy) -> Board:
@@ -37,6 +44,7 @@ class _Expander(NetJoiner):
         super().__init__(document, design, keep=hierarchy == "keep")
         self.nodes: list[Node] = []
         self.globals: dict[str, Node] = {}
+        self.powers: dict[str, Node] = {}  # supply nets with a power symbol, by name
         self.measured: dict[int, int] = {}  # view -> what it expands to
         self.names: dict[str, int] = {}  # nets by name, and how many bear it
         self.has_sheets = False
@@ -215,9 +223,28 @@ class _Expander(NetJoiner):
                     for one in net.globals:
                         self.globals.setdefault(one, node).join(node)
                     node.aliases.extend(net.aliases)
+                    if schematic and POWER.fullmatch(name) and self.has_symbol(net, slots):
+                        self.join_power(name, node)
                 if not path:
                     self.top_joined.append((node, joined))
                 self.join_pins(net, joined, node, view, slots, bound)
+
+    def has_symbol(self, net: NetForm, slots: dict[str, Slot | None]) -> bool:
+        """Return whether a symbol is drawn at a net, in it or beside it on the page."""
+        return net.has_symbol or any(
+            one in slots and slots[one] is None for _, _, one in net.joined if one
+        )
+
+    def join_power(self, name: str, node: Node) -> None:
+        """Make supply nets of one name in several sheets one: a power symbol means all of them."""
+        known = self.powers.setdefault(name, node)
+        if known.root() is not node.root():
+            self.warn(
+                "power-symbols",
+                f"{name} has power symbols in several sheets: taken as one net",
+                node.offset,
+            )
+            known.join(node)
 
     # -- the end --
 

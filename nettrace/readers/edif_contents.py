@@ -69,6 +69,7 @@ class ContentsReader(WordReader):
             one: f"{one} {form.start}" for one in page.instances if one in view.instances
         }  # a blank is in no id
         for net in page.nets:
+            net.has_symbol = net.has_symbol or any(one in drawn for _, _, one in net.joined)
             net.joined = [
                 (port, member, again.get(one, one))
                 for port, member, one in net.joined
@@ -221,7 +222,9 @@ class ContentsReader(WordReader):
                     net.aliases += alias_names(said)
                 case "instance" | "commentgraphics" | "figure":
                     # instances nested in a net are its symbols (power, ties, connectors): no parts
-                    view.symbols.update(self.symbols(item))
+                    drawn = self.symbols(item)
+                    view.symbols.update(drawn)
+                    net.has_symbol = net.has_symbol or bool(drawn)
                 case _:
                     pass
 

@@ -117,13 +117,15 @@ class NetForm:
     `joined` holds (port, member index or "", instance or "" for the cell's own). Where `span` is
     given it is still empty: `Design.read_span` reads it from there when it is wanted, so that not
     all connections of a large text are held at once.
-    `connectors` are the shown names of the off-page connectors that it joins.
+    `connectors` are the shown names of the off-page connectors that it joins; `has_symbol` says
+    that a symbol (power, tie, connector) is drawn in it.
     """
 
     __slots__ = (
         "aliases",
         "connectors",
         "globals",
+        "has_symbol",
         "id",
         "joined",
         "name",
@@ -148,6 +150,7 @@ class NetForm:
         self.aliases: tuple[str, ...] = ()
         self.globals: tuple[str, ...] = ()
         self.connectors: tuple[str, ...] = ()
+        self.has_symbol = False
 
 
 class View:

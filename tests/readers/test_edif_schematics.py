@@ -141,3 +141,51 @@ def test_a_test_point_whose_reference_is_a_property_is_a_part() -> None:
     board = read_text(Document("s.edf", text.replace(plain, named)))
     assert "TP4" in board.part_by_key
     assert "symbol" not in codes(board)
+
+
+SHEETS = """(edif b (edifVersion 2 0 0) (edifLevel 0) (keywordMap (keywordLevel 0))
+(library L (edifLevel 0) (technology (numberDefinition))
+ (cell RES (cellType GENERIC) (view N (viewType SCHEMATIC)
+  (interface (port &1 (direction INOUT)) (port &2 (direction INOUT)))))
+ (cell SYM (cellType GENERIC) (view N (viewType SCHEMATIC) (interface (port P (direction INOUT)))))
+ (cell BLOCK (cellType GENERIC) (view N (viewType SCHEMATIC)
+  (interface (port OUT (direction OUTPUT)))
+  (contents (page P1
+   (instance I1 (viewRef N (cellRef RES)) (designator "R1"))
+   (instance I2 (viewRef N (cellRef RES)) (designator "R2"))
+   (net OUT (joined (portRef OUT) (portRef &1 (instanceRef I1))))
+   (net MID (joined (portRef &2 (instanceRef I1)) (portRef &1 (instanceRef I2)))
+    (instance S1 (viewRef N (cellRef SYM))))
+   (net GND (joined (portRef &2 (instanceRef I2)) (portRef P (instanceRef S2)))
+    (instance S2 (viewRef N (cellRef SYM))))))))
+ (cell TOP (cellType GENERIC) (view N (viewType SCHEMATIC) (interface)
+  (contents (page P1
+   (instance B1 (viewRef N (cellRef BLOCK)) (designator "LEFT"))
+   (instance B2 (viewRef N (cellRef BLOCK)) (designator "RIGHT"))
+   (instance I9 (viewRef N (cellRef RES)) (designator "R9"))
+   (net A (joined (portRef OUT (instanceRef B1)) (portRef &1 (instanceRef I9))))
+   (net B (joined (portRef OUT (instanceRef B2))))
+   (net GND (joined (portRef &2 (instanceRef I9))) (instance S3 (viewRef N (cellRef SYM)))))))))
+(design b (cellRef TOP (libraryRef L))))
+"""
+
+
+def test_power_symbols_make_a_supply_one_net_through_all_sheets_and_nothing_else() -> None:
+    board = read_text(Document("s.edf", SHEETS))
+    nets = {net.name: {str(pin) for pin in net.pins} for net in board.nets}
+    assert nets == {
+        "A": {"LEFT/R1.1", "R9.1"},
+        "B": {"RIGHT/R1.1"},
+        "GND": {"LEFT/R2.2", "RIGHT/R2.2", "R9.2"},
+        "LEFT/MID": {"LEFT/R1.2", "LEFT/R2.1"},
+        "RIGHT/MID": {"RIGHT/R1.2", "RIGHT/R2.1"},
+    }
+    assert "power-symbols" in codes(board)
+
+
+def test_a_supplys_name_without_a_power_symbol_stays_its_sheets_own() -> None:
+    bare = SHEETS.replace(" (portRef P (instanceRef S2))", "").replace(
+        "(instance S2 (viewRef N (cellRef SYM)))", ""
+    )
+    names = {net.name for net in read_text(Document("s.edf", bare)).nets}
+    assert {"GND", "LEFT/GND", "RIGHT/GND"} <= names
