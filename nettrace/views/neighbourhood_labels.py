@@ -27,6 +27,8 @@ __all__ = ["Labels"]
 NAME_LETTERS, ROLE_LETTERS, VALUE_LETTERS = 26, 24, 22
 _DIODES = frozenset({Kind.DIODE, Kind.ZENER, Kind.LED, Kind.ESD})
 _CATHODES, _ANODES = frozenset({"K", "C", "CATHODE", "KATHODE"}), frozenset({"A", "ANODE"})
+#: A blank at the end of a piece of text that no viewer leaves out.
+_GAP = "&#160;"
 _MARGIN = 'BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="2"'
 
 
@@ -108,7 +110,7 @@ class Labels:
             text = f"{bold}<BR/>{len(names)} × {label_text(values[0] or 'value not stated')}"
         else:
             text = "<BR/>".join(
-                f"<B>{label_text(name)}</B> {label_text(value)}".rstrip()
+                f"<B>{label_text(name)}</B>" + (f"{_GAP}{label_text(value)}" if value else "")
                 for name, value in zip(names, values, strict=True)
             )
         if not balloons:
@@ -146,7 +148,7 @@ class Labels:
             return f"<TABLE {_MARGIN}><TR><TD>{sized('goes nowhere else', 8)}</TD></TR></TABLE>"
         name = label_text(self.short[net.net])
         if net.goes_on:
-            return f"<TABLE {_MARGIN}><TR><TD>… {sized(name, 9)}</TD></TR></TABLE>"
+            return f"<TABLE {_MARGIN}><TR><TD>…{_GAP}{sized(name, 9)}</TD></TR></TABLE>"
         rows = f"<TR><TD>{name}</TD></TR>"
         notes = []
         volts = self.circuit.volts(net.net)

@@ -119,7 +119,7 @@ def test_a_series_part_goes_on_by_one_step() -> None:
     drawing = gather(circuit, about_part(circuit, [circuit.board.part_by_key["U1"]]))
     assert {part.key for part in drawing.parts} == {"U1", "R1"}
     assert [(net.net, net.goes_on) for net in drawing.nets] == [("SIG", False), ("MID", True)]
-    assert "… " in neighbourhood_dot(circuit, drawing)
+    assert re.search(r"…&#160;<FONT[^>]*>MID<", neighbourhood_dot(circuit, drawing))
 
 
 def test_alike_capacitors_that_are_gone_stand_in_one_node_with_all_names() -> None:
@@ -248,6 +248,8 @@ def test_no_text_lies_on_another(wren_area: tuple[Circuit, Neighbourhood], progr
     svg = render_dot(neighbourhood_dot(circuit, drawing), "svg", program=found[0])
     texts = labels(svg)
     assert len(texts) > 60
+    # browsers leave out blanks at the ends of a text: R12 and 2.2 kΩ would run together
+    assert [label.text for label in texts if label.text != label.text.strip(" ")] == []
     assert overlaps(texts, slack=0.8) == []
 
 
