@@ -7,7 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
-from nettrace.circuit.bus_specs import SPECS, Spec
+from nettrace.circuit.bus_spec import Spec
+from nettrace.circuit.bus_specs import SPECS
 from nettrace.circuit.bus_words import is_named, match_words, plain_name
 from nettrace.circuit.evidence import PartKind, Rail
 from nettrace.circuit.kinds import Kind

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from nettrace.circuit.bus_lines import TALKERS, RawBus
-from nettrace.circuit.bus_specs import Spec
+from nettrace.circuit.bus_spec import Spec
 from nettrace.circuit.bus_words import is_named, plain_name
 from nettrace.circuit.evidence import Link, PartKind, Rail
 from nettrace.model.board import Board

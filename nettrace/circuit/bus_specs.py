@@ -6,99 +6,27 @@ Protocol words are those of the trade, in lower case; line words are common prac
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Set
-from dataclasses import dataclass
 from typing import Final
 
-__all__ = ["SPECS", "Spec", "Word"]
+from nettrace.circuit.bus_spec import (
+    Spec,
+    all_of,
+    is_i2s,
+    is_memory,
+    is_rgb,
+    is_sdio,
+    is_spi,
+    pairs,
+)
+from nettrace.circuit.bus_spec import line_word as _w  # some hundred times below
 
-
-@dataclass(frozen=True, slots=True)
-class Word:
-    """A line: what it is called, the words it goes by, and what may stand before and after."""
-
-    line: str
-    pattern: re.Pattern[str]
-    after: re.Pattern[str] | None = None  # what must stand right before it
-
-
-@dataclass(frozen=True, slots=True)
-class Spec:
-    """A protocol: its lines, which of them make a bus, and words that the group must have.
-
-    `enough` is asked with the lines found. `context` must be found in the whole name of a line,
-    `unless` must not. `open_drain` lines need a pull-up. `coupled` buses go through capacitors.
-    """
-
-    protocol: str
-    words: tuple[Word, ...]
-    enough: Callable[[Set[str]], bool]
-    context: re.Pattern[str] | None = None
-    unless: re.Pattern[str] | None = None
-    open_drain: bool = False
-    coupled: bool = False
-    glued: bool = False  # the word may follow letters: HSDA, UART0TX
-    pins: bool = False  # pin names alone may make it, where nets have no names
-
-
-def _w(line: str, pattern: str, after: str = "") -> Word:
-    return Word(line, re.compile(pattern), re.compile(after) if after else None)
-
-
-def _all(*lines: str) -> Callable[[Set[str]], bool]:
-    wanted = frozenset(lines)
-    return lambda found: wanted <= found
-
-
-def _some(count: int, *lines: str) -> Callable[[Set[str]], bool]:
-    wanted = frozenset(lines)
-    return lambda found: len(wanted & found) >= count
-
+__all__ = ["SPECS"]
 
 #: Digits of an index and the letter of a polarity; a line's name takes them up as \1 and \2.
 _N: Final = r"(\d{1,2})"
 _PN: Final = r"_?([PN])"
 _SDIO_DATA: Final = _w(r"D\1", r"(?:DAT|DATA|D)_?([0-7])")
 _SDIO_DATA_4: Final = _w(r"D\1", r"(?:DAT|DATA|D)_?([0-3])")
-
-
-def _memory(found: Set[str]) -> bool:
-    data = sum(line.startswith("DQ") and line[2:].isdecimal() for line in found)
-    strobes = sum(line.startswith("DQS") for line in found)
-    return data >= 8 and (strobes >= 1 or {"RAS", "CAS"} <= found)
-
-
-def _is_rgb(found: Set[str]) -> bool:
-    colours = [sum(line[0] == c and line[1:].isdecimal() for line in found) for c in "RGB"]
-    return min(colours) >= 4
-
-
-def _pairs(count: int) -> Callable[[Set[str]], bool]:
-    """At least so many complete pairs X_P and X_N."""
-
-    def enough(found: Set[str]) -> bool:
-        return sum(f"{line[:-2]}_N" in found for line in found if line.endswith("_P")) >= count
-
-    return enough
-
-
-def _is_i2s(found: Set[str]) -> bool:
-    data = {"SD", "DIN", "DOUT"} & found
-    return "WS" in found and bool({"BCLK", "MCLK"} & found) and bool(data)
-
-
-def _is_sdio(found: Set[str]) -> bool:
-    return {"CLK", "CMD", "D0"} <= found
-
-
-def _is_spi(found: Set[str]) -> bool:
-    if not found & {"SCK"}:
-        return False
-    if {"MOSI", "MISO"} <= found:
-        return True
-    return bool(found & {"MOSI", "MISO"}) and "CS" in found
-
-
 _LANE: Final = r"_?[PN]$"
 
 #: In this order; a net claimed by a complete bus is not asked about again.
@@ -116,7 +44,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w(r"DQS\1_P", rf"DQS_?{_N}_?[PT]"), _w(r"DQS\1_N", rf"DQS_?{_N}_?[NC]"),
             _w(r"DQS\1_P", rf"DQS_?[PT]_?{_N}"), _w(r"DQS\1_N", rf"DQS_?[NC]_?{_N}"),
         ),
-        _memory,
+        is_memory,
         glued=True,
     ),
     Spec(
@@ -138,7 +66,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w(r"AUX_\1", rf"AUX_?(?:CH)?{_PN}"),
             _w("HPD", r"HPD(?:_CON\w*)?"),
         ),
-        _all("LANE0_P", "LANE0_N", "AUX_P", "AUX_N"),
+        all_of("LANE0_P", "LANE0_N", "AUX_P", "AUX_N"),
         context=re.compile(r"EDP"),
         coupled=True,
     ),
@@ -149,7 +77,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w(r"AUX_\1", rf"AUX_?(?:CH)?{_PN}"),
             _w("HPD", r"HPD"),
         ),
-        _all("LANE0_P", "LANE0_N", "AUX_P", "AUX_N"),
+        all_of("LANE0_P", "LANE0_N", "AUX_P", "AUX_N"),
         context=re.compile(r"(?:^|_)DP\d?_|DISPLAYPORT|DDI"),
         coupled=True,
     ),
@@ -174,7 +102,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("CLK", r"(?:CLK|CL|PCLK|DCLK|CK|DOTCLK)"), _w("DE", r"DE|DEN"),
             _w("HSYNC", r"HSYNC|HS"), _w("VSYNC", r"VSYNC|VS"),
         ),
-        _is_rgb,
+        is_rgb,
         glued=True,
     ),
     Spec(
@@ -183,7 +111,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("CLK", r"CLK|CK|SCLK"), _w("CMD", r"CMD"), _w("RST", r"RST(?:_?N)?|RESET(?:_?N)?"),
             _w("DS", r"DS|STROBE"), _SDIO_DATA,
         ),
-        lambda found: _is_sdio(found) and {"D4", "D7"} <= found,
+        lambda found: is_sdio(found) and {"D4", "D7"} <= found,
     ),
     Spec(
         "sdio",
@@ -191,7 +119,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("CLK", r"CLK|CK|SCLK"), _w("CMD", r"CMD"), _SDIO_DATA_4,
             _w("CD", r"CD(?:_?N)?|DET(?:ECT)?|CARD_?DET\w*|CDN|NCD"), _w("WP", r"WP"),
         ),
-        _is_sdio,
+        is_sdio,
     ),
     Spec(
         "qspi",
@@ -211,7 +139,7 @@ SPECS: Final[tuple[Spec, ...]] = (
         (
             _w(r"SS\1\2_\3", rf"(?:SS_?)?([TR]X)D?([12]?){_PN}"),
         ),
-        _pairs(2),
+        pairs(2),
         context=re.compile(r"SS_?[TR]X|USB3|USBSS|USB_?C?_[TR]X"),
         unless=re.compile(r"HDMI|PCIE|ETH|SATA|DSI|CSI"),
         coupled=True,
@@ -225,7 +153,7 @@ SPECS: Final[tuple[Spec, ...]] = (
                 _w(r"RX\1_\2", rf"(?:RX|PER|RXD|R)(\d?){_PN}"),
                 _w(r"REFCLK_\1", rf"(?:REF)?_?CLK{_PN}"),
             ),
-            _pairs(2),
+            pairs(2),
             context=re.compile(context),
             coupled=True,
             glued=True,
@@ -238,7 +166,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w(r"\1_\2", rf"(TXD?|RXD?|TD|RD){_PN}"),
             _w(r"MDI\1_\2", rf"(?:MDI|TRD|TR|TRX|BI_?D)_?([0-3A-D]){_PN}"),
         ),
-        _pairs(2),
+        pairs(2),
         context=re.compile(r"ETH|LAN|PHY|MDI|TRD|RJ45|EPHY|(?:^|_)[TR]D_?[PN]$"),
         unless=re.compile(r"WLAN"),
     ),
@@ -249,7 +177,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("D+", r"P$", r"USB\w*_$"), _w("D-", r"[NM]$", r"USB\w*_$"),
             _w("ID", r"(?:USB_?)?ID"),
         ),
-        _all("D+", "D-"),
+        all_of("D+", "D-"),
         unless=re.compile(
             r"EDP|SS_?[TR]X|USB3_?(?:SS|TX|RX)|HDMI|MIPI|DSI|CSI|LVDS|PCI|SATA|ETH|LANE|AUX|CAN|RS485|MIC|SPK"
             r"|HP|OUT|IN\d?_|LINE|DQS|CK_?[PN]$|CLK|RF|BB|DIFF|AMP|REF|SENSE|SNS"
@@ -259,7 +187,7 @@ SPECS: Final[tuple[Spec, ...]] = (
     Spec(
         "usb-c cc",
         (_w("CC1", r"CC_?1|A5_CC"), _w("CC2", r"CC_?2|B5_CC")),
-        _all("CC1", "CC2"),
+        all_of("CC1", "CC2"),
         pins=True,
         glued=False,
     ),
@@ -269,7 +197,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("TCK", r"TCK|TCLK"), _w("TMS", r"TMS"), _w("TDI", r"TDI"), _w("TDO", r"TDO"),
             _w("TRST", r"N?TRST(?:_?N|B)?"), _w("RTCK", r"RTCK"),
         ),
-        _all("TCK", "TMS", "TDI", "TDO"),
+        all_of("TCK", "TMS", "TDI", "TDO"),
         pins=True,
     ),
     Spec(
@@ -278,7 +206,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("SWDIO", r"SWDIO|SWD_?IO|SWD_?DIO|SWDAT\w?|SWD$|SWD_?D"),
             _w("SWCLK", r"SWCLK|SWD_?CLK|SWDCLK|SWCK|SWDCK|SWD_?CK|SWC$"), _w("SWO", r"SWO|SWV"),
         ),
-        _all("SWDIO", "SWCLK"),
+        all_of("SWDIO", "SWCLK"),
         pins=True,
     ),
     Spec(
@@ -292,12 +220,12 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("DOUT", r"(?:[TR]X_)?(?:DOUT|SDOUT|SDO|DO|SD_?OUT|DACDAT)"),
             _w("MCLK", r"(?:[TR]X_)?(?:MCLK|MCK|SYSCLK)"),
         ),
-        _is_i2s,
+        is_i2s,
     ),
     Spec(
         "pdm",
         (_w("CLK", r"CLK|CK|CLOCK"), _w("DATA", r"DATA|DAT|DOUT|DO|D")),
-        _all("CLK", "DATA"),
+        all_of("CLK", "DATA"),
         context=re.compile(r"PDM|DMIC|MIC"),
     ),
     *(
@@ -308,7 +236,7 @@ SPECS: Final[tuple[Spec, ...]] = (
                 _w("SCL", r"SCL|SCK|SMB_?CLK|SMBC|CLK|CK|SMBCLK|SMCLK|SCLK"),
                 _w("ALERT", r"SMB_?ALERT(?:_?N)?|ALERT(?:_?N)?|SMBALERT\w?"),
             ),
-            _all("SDA", "SCL"),
+            all_of("SDA", "SCL"),
             context=re.compile(context),
             unless=re.compile(r"I2S|MISO|MOSI"),
             open_drain=True,
@@ -324,7 +252,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("SDA", r"SDA|I2C\d?_?(?:DATA?|SD)|IIC\d?_?SDA|TWD"),
             _w("SCL", r"SCL|SCK|I2C\d?_?(?:CLK|SC|CK)|IIC\d?_?SCL|TWCK"),
         ),
-        _all("SDA", "SCL"),
+        all_of("SDA", "SCL"),
         unless=re.compile(r"I2S|SPI"),
         open_drain=True,
         glued=True,
@@ -340,25 +268,25 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("CS", r"CSX|ENX|SEL|CE(?:_?N)?|LE|STE|SPI_?CS"),
             _w("DC", r"DC|RS|D_C|A0|DCX"), _w("RESET", r"RESETX|RESX"),
         ),
-        _is_spi,
+        is_spi,
         pins=True,
         unless=re.compile(r"I2S|I2C|UART|LED|PDM|SWD"),
     ),
     Spec(
         "can",
         (_w("CANH", r"CAN_?\d?_?(?:H|P)|CANH\d?"), _w("CANL", r"CAN_?\d?_?(?:L|N)|CANL\d?")),
-        _all("CANH", "CANL"),
+        all_of("CANH", "CANL"),
         pins=True,
     ),
     Spec(
         "rs-485",
         (_w("A", r"(?:RS)?485_?(?:A|P)|DMX_?P"), _w("B", r"(?:RS)?485_?(?:B|N)|DMX_?N")),
-        _all("A", "B"),
+        all_of("A", "B"),
     ),
     Spec(
         "hsic",
         (_w("DATA", r"(?:HSIC|HS)\d?_?DATA?"), _w("STROBE", r"(?:HSIC|HS)\d?_?STR(?:OBE|B)?")),
-        _all("DATA", "STROBE"),
+        all_of("DATA", "STROBE"),
     ),
     Spec(
         "rgmii",
@@ -367,7 +295,7 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("TXC", r"TXC|TX_?CLK|GTX_?CLK"), _w("RXC", r"RXC|RX_?CLK"),
             _w("TX_CTL", r"TX_?CTL|TX_?EN"), _w("RX_CTL", r"RX_?CTL|RX_?DV"),
         ),
-        _all("TXD0", "TXD3", "RXD0", "RXD3", "TX_CTL"),
+        all_of("TXD0", "TXD3", "RXD0", "RXD3", "TX_CTL"),
     ),
     Spec(
         "rmii",
@@ -376,12 +304,12 @@ SPECS: Final[tuple[Spec, ...]] = (
             _w("TX_EN", r"TX_?EN"), _w("CRS_DV", r"CRS(?:_?DV)?|RX_?DV"),
             _w("REF_CLK", r"REF_?CLK|CLK_?50M?|RCLK"), _w("RX_ER", r"RX_?ER"),
         ),
-        _all("TXD0", "TXD1", "RXD0", "RXD1", "TX_EN"),
+        all_of("TXD0", "TXD1", "RXD0", "RXD1", "TX_EN"),
     ),
     Spec(
         "mdio",
         (_w("MDIO", r"MDIO"), _w("MDC", r"MDC")),
-        _all("MDIO", "MDC"),
+        all_of("MDIO", "MDC"),
         open_drain=False,
         pins=True,
     ),
@@ -399,12 +327,12 @@ SPECS: Final[tuple[Spec, ...]] = (
         glued=True,
     ),
     Spec(
-        "hdq", (_w("HDQ", r"HDQ"),), _all("HDQ"), open_drain=True, pins=True,
+        "hdq", (_w("HDQ", r"HDQ"),), all_of("HDQ"), open_drain=True, pins=True,
     ),
     Spec(
         "one-wire",
         (_w("DQ", r"(?:ONE|1)_?WIRE|1W|OWB|OW_?DQ|ONEWIRE_?DQ?|W1"),),
-        _all("DQ"),
+        all_of("DQ"),
         open_drain=True,
     ),
 )  # fmt: skip

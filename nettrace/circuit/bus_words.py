@@ -9,7 +9,8 @@ import re
 from functools import lru_cache
 from typing import Final
 
-from nettrace.circuit.bus_specs import SPECS, Spec
+from nettrace.circuit.bus_spec import Spec
+from nettrace.circuit.bus_specs import SPECS
 from nettrace.circuit.rail_names import AUTOMATIC, leaf_of
 
 __all__ = ["is_named", "match_words", "plain_name", "stem_of"]
