@@ -151,6 +151,7 @@ def test_the_seven_of_the_damage(ask: Ask) -> None:
 def test_the_meters_figures_of_the_seven(ask: Ask) -> None:
     """Nominal values: across each of them the network of known parts can only read less."""
     for refdes, text in FACTS["damage"]["by_meter"].items():
-        (meaning, *_) = ask("value", f"{text}R" if text.isdecimal() else text, "--json").json["meanings"]
+        marking = f"{text}R" if text.isdecimal() else text
+        (meaning, *_) = ask("value", marking, "--json").json["meanings"]
         said = ask("reading", WREN, f"{refdes}.1", "--to", f"{refdes}.2", "--json").json["reading"]
         assert said["ohms"]["nominal"] <= meaning["value"] * 1.001
