@@ -24,20 +24,10 @@ from nettrace.bench.probes import Probe
 from nettrace.bench.suspicion import Suspicion, next_probe
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load
-from tests.bench.simulator import (
-    FIRST_READING,
-    HEADING,
-    BrokenBoard,
-    Trials,
-    cluster,
-    share,
-    table_rows,
-)
+from tests.bench.diagnosis_table import REAL, SEVEN, real_rows, wren_rows, wrong_rows
+from tests.bench.simulator import FIRST_READING, HEADING, BrokenBoard, Trials, share
 
 ROOT = Path(__file__).parents[2]
-SEVEN = ("R12", "R13", "R14", "R15", "R16", "C7", "D4")
-#: Real boards of the table, each with a third of Wren's trials.
-REAL = ("teres-main", "zswatch-devkit")
 
 
 @pytest.fixture(scope="module")
@@ -310,22 +300,16 @@ def test_a_simulated_open_joint_is_drawn_most(trials: Trials) -> None:
     assert FaultKind.OPEN_JOINT in {fault.kind for fault in trials.blank.faults}
 
 
-def table_of_docs() -> list[str]:
-    text = (ROOT / "docs" / "diagnosis.md").read_text(encoding="utf-8")
-    return [line for line in text.splitlines() if line.startswith("|")]
-
-
 @pytest.mark.slow
-def test_wrens_table_in_the_docs_is_what_is_measured(trials: Trials) -> None:
-    rows = [*HEADING, *table_rows("Wren", trials)]
-    print("\n".join(rows))
-    assert [row for row in rows if row not in table_of_docs()] == []
+def test_wrens_table_in_the_docs_is_what_is_measured() -> None:
+    rows = wren_rows()
+    print("\n".join([*HEADING, *rows]))
+    assert wrong_rows(rows) == []
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", REAL)
 def test_real_boards_table_in_the_docs_is_what_is_measured(name: str, boards: Path) -> None:
-    circuit = load(boards / name)
-    rows = table_rows(name, Trials(circuit, cluster(circuit)), 1 / 3)
+    rows = real_rows(boards, name)
     print("\n".join(rows))
-    assert [row for row in rows if row not in table_of_docs()] == []
+    assert wrong_rows(rows) == []
