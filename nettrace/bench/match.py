@@ -8,7 +8,6 @@ measurement that would decide is named.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -274,7 +273,7 @@ def _assign(sites: Sequence[Site], fits: Mapping[str, tuple[Candidate, ...]]) ->
     return {
         names[int(row)]: sites[int(at)].refdes
         for row, at in zip(rows, columns, strict=True)
-        if at < len(sites) and math.isfinite(costs[row, at]) and costs[row, at] < left_out
+        if at < len(sites)  # leaving it out is cheaper than a position that does not fit
     }
 
 
@@ -291,7 +290,7 @@ def _answer(
         certainty = Certainty.NONE
     elif len(fitting) == 1 and measured:
         certainty = Certainty.CERTAIN
-    elif len({site.spec for site in fitting}) == 1 and len(fitting) > 1 and measured:
+    elif len({site.spec for site in fitting}) == 1 and measured:
         certainty = Certainty.INTERCHANGEABLE
     else:
         certainty = Certainty.OPEN

@@ -164,8 +164,30 @@ def test_the_size_is_read_off_a_ruler() -> None:
     places = coils("L1", "FB1")
     assert candidates(loose("X", ohms=0.1, length_mm=1.1), places) == ["FB1"]
     assert candidates(loose("X", ohms=0.1, length_mm=1.6), places) == ["L1"]
-    # no code is near 20 mm: the size does not speak
+    # 8 mm is a quarter more than 6.3 mm (2512) and then some; no code is near 20 mm: the size
+    # does not speak
+    assert candidates(loose("X", ohms=0.1, length_mm=8.0), places) == ["L1", "FB1"]
     assert candidates(loose("X", ohms=0.1, length_mm=20.0), places) == ["L1", "FB1"]
+
+
+def test_a_body_between_two_codes_is_the_nearer_by_share() -> None:
+    # 2.9 mm is 9 % under 1206 (3.2 mm) and 45 % over 0805 (2.0 mm)
+    kind = PartKind(Kind.RESISTOR, 1.0, (), ohms=1e3)
+    places = (Site("R1", Kind.RESISTOR, kind, "0805"), Site("R2", Kind.RESISTOR, kind, "1206"))
+    assert candidates(loose("X", ohms=1e3, length_mm=2.9), places) == ["R2"]
+
+
+def test_a_link_in_its_place_costs_nothing() -> None:
+    (found,) = match_loose(sites(), [loose("X", ohms=0.3, size="0201")])
+    assert [(c.refdes, c.cost) for c in found.candidates] == [("R4", 0.0)]
+
+
+@pytest.mark.parametrize(("farads", "fits"), [(122e-9, True), (123e-9, False)])
+def test_a_capacitor_of_no_stated_tolerance(farads: float, fits: bool) -> None:
+    # 20 % (common practice, no source) and 2 % of the meter: 100 nF reads up to 122.4 nF
+    kind = PartKind(Kind.CAPACITOR, 1.0, (), farads=100e-9)
+    found = candidates(loose("X", farads=farads), (Site("C1", Kind.CAPACITOR, kind, None),))
+    assert found == (["C1"] if fits else [])
 
 
 def test_a_fit_nearer_to_nominal_and_of_known_size_costs_less() -> None:
@@ -241,6 +263,16 @@ C6 100n X5R 20% 0201: VDD GND
     assert (found.certainty is Certainty.OPEN) is bool(decide)
 
 
+def test_what_was_measured_is_not_asked_for_again() -> None:
+    places = [site("R1", 1000.0), Site("R2", Kind.RESISTOR, site("R2", 1040.0).values, "0201")]
+    for size in ({"size": "0201"}, {"length_mm": 0.6}):
+        (found,) = match_loose(places, [loose("X", ohms=1020.0, **size)])
+        assert len(found.candidates) == 2
+        assert found.decide.startswith("measure the value again")
+    (coil,) = match_loose(coils("L1", "FB1", "F1", "R1"), [loose("X", ohms=0.1, length_mm=20.0)])
+    assert coil.decide.startswith("measure inductance")
+
+
 def test_one_position_without_a_measurement_is_open_still() -> None:
     (found,) = match_loose(sites()[2:3], [loose("X", size="0201")])
     assert found.certainty is Certainty.OPEN
@@ -252,6 +284,11 @@ def test_no_position_marked() -> None:
     (found,) = match_loose((), [loose("X", ohms=1e3)])
     assert (found.certainty, found.assigned, found.candidates) == (Certainty.NONE, None, ())
     assert found.advice.startswith("keep it apart")
+    assert not found.reusable
+    (ceramic,) = match_loose((), [loose("X", farads=1e-6)])
+    assert ceramic.advice.startswith("ceramic capacitor")
+    (seen,) = match_loose(sites()[4:5], [loose("X", looks="capacitor")])
+    assert seen.advice.startswith("ceramic capacitor")
     assert match_loose(sites(), []) == ()
 
 
@@ -266,6 +303,14 @@ def test_what_belongs_at_a_position_in_words() -> None:
     assert words[0] == "2.2 kΩ ±1 % resistor 0201"
     assert words[3] == "0 Ω resistor 0201"
     assert proposed(1.0, 2.0, "ohms").words() == "resistor"
+    link = PartKind(Kind.RESISTOR, 1.0, (), ohms=0.0, tolerance=0.01)
+    assert Site("R1", Kind.RESISTOR, link, None).words() == "0 Ω resistor"
+    bare = PartKind(Kind.RESISTOR, 1.0, (), tolerance=0.01)
+    assert Site("R1", Kind.RESISTOR, bare, "0402").words() == "resistor 0402"
+
+
+def test_only_a_position_without_a_value_is_proposed_one() -> None:
+    assert {place.proposed for place in sites()} == {None}
 
 
 def site(refdes: str, ohms: float) -> Site:
