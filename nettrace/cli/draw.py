@@ -202,7 +202,9 @@ def _placed(
 
     shape, side = place.resolve(circuit.board)
     report = inspect_area(circuit, shape, side)
-    map_ = draw_placed(circuit, report, _missing(circuit, without))
+    missing = _missing(circuit, without)
+    with progress("Drawing"):
+        map_ = draw_placed(circuit, report, missing)
     shown: dict[str, object] = {
         "title": map_.title,
         "scale": map_.scale,

@@ -13,6 +13,7 @@ from types import MappingProxyType
 
 from nettrace.bench.area import far_pins
 from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Part, Pin
 from nettrace.model.names import natural_key
@@ -232,14 +233,23 @@ class _Gathering:
         nets = [net for net, goes_on in self.nets.items() if not goes_on]
         gone = self.selection.gone
         reach = self.selection.reach
-        telling = {
-            net: far_pins(self.circuit, net, "", gone, reach + len(self.drawn)) for net in nets
-        }
+        telling = {net: self._telling(net, gone, reach + len(self.drawn)) for net in nets}
         for step in range(reach):
             for net in nets:
                 fresh = [pin for pin in telling[net] if pin.part not in self.drawn]
                 if fresh and step < reach:
                     self._take_far(fresh[0])
+
+    def _telling(self, net: str, gone: frozenset[str], most: int) -> tuple[Pin, ...]:
+        """Return pins of a net, one of each part, the most telling first."""
+        if self.circuit.net_kind(net) is not NetKind.GROUND:
+            return far_pins(self.circuit, net, "", gone, most)
+        # everything leads to ground: only who asks for it sees whom it serves, the largest first
+        parts: dict[str, Pin] = {}
+        for pin in self.circuit.board.net_by_name[net].pins:
+            parts.setdefault(pin.part, pin)
+        size = self.circuit.board.part_by_key
+        return tuple(sorted(parts.values(), key=lambda pin: -len(size[pin.part].pins))[:most])
 
     def _take_far(self, pin: Pin) -> None:
         part = self.circuit.board.part_by_key[pin.part]

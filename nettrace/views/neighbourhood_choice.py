@@ -16,8 +16,9 @@ from nettrace.views.text_facts import bus_words, refdes
 
 __all__ = ["about_area", "about_bus", "about_net", "about_pad", "about_part", "area_words"]
 
-#: What one net or bus leads to is its whole story, so more of it is drawn.
-NET_REACH, BUS_REACH = 40, 12
+#: What one net or bus leads to is its whole story, so more of it is drawn: as many parts in a
+#: column as a sheet of A4 is high.
+NET_REACH, BUS_REACH = 18, 12
 
 
 def area_words(shape: Shape) -> str:
