@@ -21,6 +21,9 @@ RESISTANCES = [
     ("L1 A B 10uH", (0.0, 0.0, 1.0)),
     ("FB1 A B 600R@100MHz", (0.0, 0.0, 1.0)),
     ("F1 A B 2A", (0.0, 0.0, 1.0)),
+    ("L1 A B 10uH 3R", (3.0, 3.0, 6.0)),  # a stated winding: up to twice as much
+    ("FB1 A B 600R@100MHz 0R2", (0.2, 0.2, 1.0)),
+    ("JP1 A B closed", (0.0, 0.0, 0.05)),
 ]
 
 
@@ -36,7 +39,14 @@ def test_a_resistance_and_its_bounds(line: str, bounds: tuple[float, float, floa
 
 @pytest.mark.parametrize(
     "line",
-    ["R1 A B", "D1 A B BAT54", "Q1 G=A S=B D=C : 2N7002", "U1 VDD=A GND=B : LM75", "TH1 A B NTC"],
+    [
+        "R1 A B",
+        "D1 A B BAT54",
+        "Q1 G=A S=B D=C : 2N7002",
+        "U1 VDD=A GND=B : LM75",
+        "TH1 A B NTC",
+        "JP1 A B",
+    ],
 )
 def test_what_nobody_knows_is_an_unknown_path_between_all_its_nets(line: str) -> None:
     found = elements_of(circuit(line))
@@ -69,6 +79,13 @@ def test_a_capacitor_and_its_class(value: str, farads: float, class_2: bool) -> 
     (found,) = elements_of(circuit(f"C1 A B {value}")).capacitors
     assert found.farads == pytest.approx(farads)
     assert found.class_2 is class_2
+
+
+def test_an_array_is_its_pairs_and_a_lone_pin_is_none() -> None:
+    line = "RN1 1=A 2=B 3=- 4=D 5=E 6=F 7=G 8=H @R_Array_Convex_4x0402 : 10k"
+    found = elements_of(circuit(line))
+    assert [(e.a, e.b) for e in found.resistances] == [("A", "H"), ("B", "G"), ("D", "E")]
+    assert found.unknown == ()
 
 
 def test_parts_that_are_not_there_or_are_another_value() -> None:
