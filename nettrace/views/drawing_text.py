@@ -95,7 +95,7 @@ def fit_text(text: str, size: float, width: float, *, bold: bool = False) -> str
     """Return the text, its middle left out where it is wider than `width`.
 
     >>> fit_text("/Power/Charger/BAT_SENSE", 2.0, 24.0)
-    '/Power…AT_SENSE'
+    '/Power/Ch…/BAT_SENSE'
     """
     if text_width(text, size, bold=bold) <= width:
         return text
