@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from nettrace.model.board import Board, Part, Pin
 from nettrace.model.names import natural_key
@@ -138,11 +138,16 @@ def _pair_pins(
 ) -> tuple[list[tuple[Pin, Pin]], list[str], list[str]]:
     """Return the pins both have, and the connected ones that only one has."""
     mine, theirs = _single_pins(part), _single_pins(other)
+    same_refdes = part.refdes == other.refdes
     if "spice_element" in other.properties and "spice_element" not in part.properties:
-        turned = pin_numbers(other, {number: pin.name for number, pin in mine.items()})
+        turned = pin_numbers(
+            other, {number: pin.name for number, pin in mine.items()}, same_refdes=same_refdes
+        )
         numbers = {here: there for there, here in turned.items()}
     else:
-        numbers = pin_numbers(part, {number: pin.name for number, pin in theirs.items()})
+        numbers = pin_numbers(
+            part, {number: pin.name for number, pin in theirs.items()}, same_refdes=same_refdes
+        )
     pairs = [
         (pin, theirs[numbers[number]])
         for number, pin in mine.items()
@@ -157,11 +162,30 @@ def _pair_pins(
             pairs.append((mine[cut_number], theirs[number]))
         left = [number for number in left if mine[number] not in {pin for pin, _ in pairs}]
         right = [number for number in right if theirs[number] not in {pin for _, pin in pairs}]
+    pairs += _lost_ends(mine, left, theirs)
+    pairs += [(mine_pin, pin) for pin, mine_pin in _lost_ends(theirs, right, mine)]
+    paired = {pin.number for pin, _ in pairs}, {pin.number for _, pin in pairs}
+    left = [number for number in left if number not in paired[0]]
+    right = [number for number in right if number not in paired[1]]
     return (
         pairs,
         [f"{part.refdes}.{number}" for number in left if mine[number].net],
         [f"{other.refdes}.{number}" for number in right if theirs[number].net],
     )
+
+
+def _lost_ends(
+    pins: dict[str, Pin], lone: list[str], others: dict[str, Pin]
+) -> list[tuple[Pin, Pin]]:
+    """Return the end of a two-pin part that the other file does not list, paired with no net.
+
+    A netlist leaves out what is on no net; a resistor of which it has one end is open there. Of
+    parts with more pins a file may leave some out that the drawing never had.
+    """
+    if len(pins) != 2 or len(lone) != 1 or len(others) != 1:
+        return []
+    (only,) = others.values()
+    return [(pins[lone[0]], replace(only, number=lone[0], net=None, pads=()))]
 
 
 def _cut_pairs(names: list[str], cut_names: list[str]) -> list[tuple[str, str]]:
@@ -214,5 +238,5 @@ def _in_order(pins: list[Pin]) -> tuple[Pin, ...]:
     return tuple(sorted(pins, key=lambda pin: natural_key(str(pin))))
 
 
-def _first_and_size(pins: list[Pin]) -> tuple[int, tuple[tuple[int, int, str], ...]]:
+def _first_and_size(pins: list[Pin]) -> tuple[int, tuple[tuple[str | int, ...], str]]:
     return -len(pins), min(natural_key(str(pin)) for pin in pins)

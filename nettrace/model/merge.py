@@ -226,7 +226,7 @@ class _Merge(PartMatcher):
                 continue
             numbers = Counter(pin.number for pin in part.pins)
             here = {number: facts[0] for (number, _), facts in self.drafts[key].pin_facts.items()}
-            surely = pin_numbers(part, here)
+            surely = pin_numbers(part, here, same_refdes=part.refdes == self.drafts[key].refdes)
             for pin in part.pins:
                 number = surely.get(pin.number, "")
                 if numbers[pin.number] > 1:

@@ -88,7 +88,9 @@ def by_plain_form(names: Iterable[str]) -> dict[str, list[str]]:
     return index
 
 
-def pin_numbers(part: Part, others: Mapping[str, str | None]) -> dict[str, str]:
+def pin_numbers(
+    part: Part, others: Mapping[str, str | None], *, same_refdes: bool
+) -> dict[str, str]:
     """Return number in `part` -> number among `others`, for pins that are surely the same.
 
     An element of a deck whose remarks do not say its pin numbers has positions instead. Then its
@@ -97,6 +99,7 @@ def pin_numbers(part: Part, others: Mapping[str, str | None]) -> dict[str, str]:
     Args:
         part: of any source.
         others: number -> pin name (None: not known) of the same part in another source.
+        same_refdes: whether the other source names it so, too (and not U1 what is XU1 here).
     """
     same = {pin.number: pin.number for pin in part.pins if pin.number in others}
     element = part.properties.get("spice_element", "R")
@@ -115,6 +118,8 @@ def pin_numbers(part: Part, others: Mapping[str, str | None]) -> dict[str, str]:
         }
         if set(names.values()) <= set(by_name):
             return {number: by_name[name] for number, name in names.items()}
-        return {}
-    # board decks write elements without a model in the order of the symbol's pins
-    return {} if element == "X" else same
+        if element != "X":
+            return {}  # A and K here, and only 1 and 2 there: nothing says which is which
+    # without names: decks are written in the order of the symbol's pins, as a rule
+    known = element != "X" or (same_refdes and same.keys() == others.keys() == names.keys())
+    return same if known else {}

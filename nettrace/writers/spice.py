@@ -184,8 +184,9 @@ class _Writer:
 
     def remark(self, part: Part, name: str, pins: str = "") -> None:
         """Say which part an element is, where its name or its pins do not say so."""
-        if (name == part.refdes and not pins) or not _WORD.fullmatch(part.refdes):
-            return
+        plain = name == part.refdes and not pins and name[:1].upper() != "X"
+        if plain or not _WORD.fullmatch(part.refdes):
+            return  # an X element's nodes are the pins' in order only where a remark says so
         self.remarks.append(f"* part {part.refdes} is {name}{f', pins {pins}' if pins else ''}")
 
     def call(self, part: Part, pins: list[Pin], *, counted: bool) -> None:

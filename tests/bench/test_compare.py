@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.bench.compare import compare_boards
+from nettrace.bench.compare import Comparison, compare_boards
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder
-from nettrace.readers.registry import read_file
+from nettrace.readers.document import Document
+from nettrace.readers.registry import read_file, read_text
 
 
 def board(nets: dict[str, list[str]], path: str = "a.net") -> Board:
@@ -123,3 +124,28 @@ def test_a_design_change_shows_as_what_it_is(boards: Path) -> None:
     )
     assert set(found.missing_parts) == {"D6", "F1", "FB1", "U3"}
     assert ("+5V", "/5V_IN") in [short.nets for short in found.shorts]
+
+
+def test_a_deck_is_the_same_as_itself_and_as_the_board_whose_names_it_changed() -> None:
+    """Positions in a deck are pins of that deck; against others, names of ports and terminals."""
+    deck = (
+        "t\nXU1 OUT IN GND REG\nD1 OUT GND LED5\nX2 OUT IN SOCKET\nR1 OUT IN 1k\n"
+        ".subckt REG VO VI GND\n.ends\n.model LED5 D(n=3)\n.end\n"
+    )
+    read = read_text(Document("a.cir", deck))
+    assert compare_boards(read, read) == Comparison((), (), (), ())
+    builder = BoardBuilder("b", "kicad_net")
+    for refdes, pins in {
+        "U1": {"1": ("VI", "IN"), "2": ("GND", "GND"), "3": ("VO", "OUT")},
+        "D1": {"1": ("K", "GND"), "2": ("A", "OUT")},
+        "X2": {"1": (None, "OUT"), "2": (None, "IN")},
+        "R1": {"1": (None, "OUT"), "2": (None, "IN")},
+    }.items():
+        part = builder.part(refdes)
+        for number, (name, net) in pins.items():
+            part.pin(number, net, name=name)
+    drawn = builder.build()
+    assert compare_boards(drawn, read) == Comparison((), (), (), ())
+    assert compare_boards(read, drawn) == Comparison((), (), (), ())
+    turned = read_text(Document("a.cir", deck.replace("D1 OUT GND", "D1 GND OUT")))
+    assert compare_boards(drawn, turned).same is False
