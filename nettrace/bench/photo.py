@@ -23,6 +23,7 @@ from nettrace.bench.photo_fit import (
     MapKind,
     best_fit,
     error_px,
+    left_out_fits,
     lie_on_one_line,
     other_fit,
     scale,
@@ -33,6 +34,8 @@ from nettrace.model.board import Board, Side
 from nettrace.model.find import find_parts, find_pins, split_pin
 
 __all__ = ["KnownPad", "MapKind", "PhotoMap", "Residual", "fit_photo", "parse_known_pads"]
+
+Rows = tuple[tuple[float, float, float], ...]
 
 #: 19 of 20 points of a round normal spread lie within so many times its width (Rayleigh).
 WITHIN_TIMES: Final = 2.45
@@ -73,11 +76,13 @@ class PhotoMap:
         bad: pads that do not agree with the others, and that the fit leaves out.
         agrees: whether the used pads agree as well as one can point.
         cautions: what to mind, in words.
-        other_rows: the map of the other kind for the same pads; () where they do not settle it.
+        other_rows: the map of the other kind for the same pads; () where they do not settle it,
+            or speak against it.
+        left_out_rows: the maps of this kind without each used pad in turn.
     """
 
     kind: MapKind
-    rows: tuple[tuple[float, float, float], ...]
+    rows: Rows
     known: tuple[KnownPad, ...]
     residuals: tuple[Residual, ...]
     spread_px: float | None
@@ -88,17 +93,30 @@ class PhotoMap:
     bad: tuple[str, ...] = ()
     agrees: bool = True
     cautions: tuple[str, ...] = ()
-    other_rows: tuple[tuple[float, float, float], ...] = ()
+    other_rows: Rows = ()
+    left_out_rows: tuple[Rows, ...] = ()
 
     def to_px(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
         """Return where a place of the board is in the photo; None beyond its horizon."""
         return _at(self.rows, x_mm, y_mm)
 
-    def doubt_mm(self, x_mm: float, y_mm: float) -> float:
-        """Return how far the mark at a place may be off, mm (19 times of 20): two figures added.
+    def _unsteadiness_px(self, x_mm: float, y_mm: float) -> float:
+        """Return how the mark moves when known pads are left out one by one: its jackknife error.
 
-        The error that pointing gives a map fitted to these pads, which grows away from them; and
-        how far the map of the other kind puts the place from this one.
+        Method: Efron, The Jackknife, the Bootstrap and Other Resampling Plans, 1982 (from memory):
+        the root of (n - 1) / n times the sum of squares.
+        """
+        here = self.to_px(x_mm, y_mm)
+        moved = [_at(rows, x_mm, y_mm) for rows in self.left_out_rows]
+        gaps = [math.dist(here, at) ** 2 for at in moved if at is not None and here is not None]
+        return math.sqrt((len(gaps) - 1) / len(gaps) * sum(gaps)) if len(gaps) > 1 else 0.0
+
+    def doubt_mm(self, x_mm: float, y_mm: float) -> float:
+        """Return how far the mark at a place may be off, mm (19 times of 20).
+
+        The error that pointing gives a map fitted to these pads, which grows away from them, or
+        the mark's own unsteadiness where that is more; and how far another kind of map that the
+        pads do not speak against puts the place from this one.
         """
         used = [pad for pad in self.known if pad.name not in self.bad]
         count = len(used)
@@ -109,7 +127,11 @@ class PhotoMap:
         dx, dy = x_mm - x0, y_mm - y0
         reach = (dx * dx * yy - 2 * dx * dy * xy + dy * dy * xx) / (xx * yy - xy * xy)
         pointing = max(POINTING_PX / 2, POINTING_MM / 2 * self.px_per_mm, self.spread_px or 0.0)
-        doubt = WITHIN_TIMES * pointing * math.sqrt(1 / count + reach)
+        error = max(
+            pointing * math.sqrt(1 / count + reach),
+            self._unsteadiness_px(x_mm, y_mm) / math.sqrt(2),
+        )
+        doubt = WITHIN_TIMES * error
         here, there = _at(self.rows, x_mm, y_mm), _at(self.other_rows, x_mm, y_mm)
         if here is not None and there is not None:
             doubt += math.dist(here, there)
@@ -247,11 +269,19 @@ def _result(pads: tuple[KnownPad, ...], fit: Fit, cautions: list[str]) -> PhotoM
         bad=bad,
         agrees=agrees,
         cautions=tuple(said),
-        other_rows=_rows(other) if (other := other_fit(fit)) is not None else (),
+        other_rows=_other_rows(fit),
+        left_out_rows=tuple(_rows(each) for each in left_out_fits(fit)),
     )
 
 
-def _rows(fit: Fit) -> tuple[tuple[float, float, float], ...]:
+def _other_rows(fit: Fit) -> Rows:
+    if fit.kind is MapKind.PROJECTIVE and fit.good:
+        return ()  # it was taken since the pads speak against the affine one
+    other = other_fit(fit)
+    return _rows(other) if other is not None else ()
+
+
+def _rows(fit: Fit) -> Rows:
     return tuple((float(row[0]), float(row[1]), float(row[2])) for row in fit.matrix)
 
 

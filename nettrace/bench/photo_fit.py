@@ -28,6 +28,7 @@ __all__ = [
     "MapKind",
     "best_fit",
     "error_px",
+    "left_out_fits",
     "lie_on_one_line",
     "other_fit",
     "scale",
@@ -147,6 +148,13 @@ def other_fit(fit: Fit) -> Fit | None:
     """Return the map of the other kind for the same pads, None where they do not settle it."""
     other = MapKind.AFFINE if fit.kind is MapKind.PROJECTIVE else MapKind.PROJECTIVE
     return _fit(fit.used, other)
+
+
+def left_out_fits(fit: Fit) -> tuple[Fit, ...]:
+    """Return the maps without each pad in turn; () where all pads are needed for one."""
+    pads = fit.used
+    fits = [_fit(pads[:index] + pads[index + 1 :], fit.kind) for index in range(len(pads))]
+    return tuple(each for each in fits if each is not None)
 
 
 def _plainly(all_pads: Fit, alone: Fit) -> bool:

@@ -89,7 +89,7 @@ def _embedded(drawing: Drawing, numbers: Mapping[str, int]) -> Markup:
 
 
 def _figure(drawing: Drawing, svg: Markup) -> Markup:
-    kind = None if drawing.name == "placed" else "wide"
+    kind = "placed" if drawing.name == "placed" else "wide"
     return el("figure", svg, el("figcaption", drawing.title), class_=kind)
 
 

@@ -22,8 +22,8 @@ __all__ = [
     "verdict",
 ]
 
-#: Letters of a name or value that is not broken over lines.
-SHORT = 12
+#: Letters of a value or pad, and of a refdes, that are not broken over lines.
+SHORT, SHORT_NAME = 12, 6
 VERDICTS = ("restored", "not restored", "not proven")
 
 
@@ -68,7 +68,7 @@ def _position(row: PositionRow, target: str | None) -> Markup:
         _cell(number, class_="no", rowspan=span),
         el(
             "th", row.refdes, scope="row", role="rowheader", rowspan=span,
-            class_=None if len(row.refdes) <= SHORT else "words",
+            class_=None if len(row.refdes) <= SHORT_NAME else "words",
         ),
         _cell(
             el("span", row.value, class_="figure") if len(row.value) <= SHORT else row.value,

@@ -63,6 +63,19 @@ def wren_case(circuit: Circuit) -> Case:
     return Case(circuit, Job("Wren 0042", TIME, BoardReference("wren"), tuple(entries)))
 
 
+def area_case(circuit: Circuit, around: str, radius_mm: float) -> Case:
+    """Everything gone that is likely gone within a radius of a part."""
+    from nettrace.bench.area import inspect_area
+    from nettrace.bench.place import circle_around
+
+    report = inspect_area(circuit, circle_around(circuit.board, around, radius_mm))
+    entries: tuple[Entry, ...] = tuple(
+        Mark(number=number, time=TIME, at=item.part.key, damage=Damage.MISSING)
+        for number, item in enumerate(report.positions, start=1)
+    )
+    return Case(circuit, Job(f"Around {around}", TIME, BoardReference("x"), entries))
+
+
 def hostile_case() -> Case:
     """Names, values and notes that are markup, and one that steers a terminal."""
     builder = BoardBuilder("a.kicad_pcb", "kicad_pcb")

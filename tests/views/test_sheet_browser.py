@@ -20,7 +20,7 @@ from nettrace.loading import load
 from nettrace.views.sheet import render_sheet
 from nettrace.views.sheet_input import job_sheet
 from nettrace.views.sheet_print import print_pdf
-from tests.views.sheet_jobs import SEVEN, hostile_case, wren_case, wren_plate
+from tests.views.sheet_jobs import SEVEN, area_case, hostile_case, wren_case, wren_plate
 
 pytestmark = pytest.mark.slow
 
@@ -134,6 +134,26 @@ def test_nothing_spills_overlaps_or_scrolls_sideways(
         assert watched.page.evaluate(SPILLS) == []
         assert watched.said == []
         assert leaving(watched, sheets[name]) == []
+    finally:
+        watched.page.context.close()
+
+
+@pytest.mark.parametrize(
+    ("name", "around", "radius_mm"), [("zswatch-devkit", "IC401", 6.0), ("teres-main", "U18", 6.0)]
+)
+def test_sheets_of_real_boards_keep_to_their_columns(
+    browser: Any, boards: Path, tmp_path: Path, name: str, around: str, radius_mm: float
+) -> None:
+    case = area_case(load(boards / name), around, radius_mm)
+    assert len(case.job.entries) >= 10
+    path = tmp_path / "real.html"
+    path.write_text(render_sheet(job_sheet(case.circuit, case.job, case.state)), encoding="utf-8")
+    watched = opened(browser, path, 800)
+    try:
+        for width in WIDTHS:
+            watched.page.set_viewport_size({"width": width, "height": 900})
+            assert watched.page.evaluate(SPILLS) == []
+        assert watched.said == []
     finally:
         watched.page.context.close()
 
