@@ -67,7 +67,9 @@ def show_comparison(board: Board, other: Board, found: Comparison, sheet: Sheet)
     """Write what differs, in the words of the bench; nothing differs: one line says so."""
     sheet.title("Comparison", f"{board.name} against {other.name}")
     if found.same:
-        sheet.line(("Same: ", "good"), "the pins of both are tied together alike.")
+        listed_alike = not (found.missing_pins or found.extra_pins)
+        far = "" if listed_alike else " Pins that only one of them lists are not compared."
+        sheet.line(("Same: ", "good"), f"the pins of both are tied together alike.{far}")
     else:
         counts = [
             counted(len(found.opens), "open"),

@@ -8,6 +8,7 @@ the published shapes cannot fall behind.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -137,7 +138,7 @@ def questions(ask: Ask, path: Path) -> Iterator[tuple[object, ...]]:
         yield ("pad", path, "--at", f"{part['x']},{part['y']}")
     if placed:
         yield ("area", path, "--outline", "0,0 200,0 200,-200 0,-200")
-    nets = [net for net in ask("summary", path, "--json").json["summary"]["rails"]]
+    nets = ask("summary", path, "--json").json["summary"]["rails"]
     for net in nets[:2]:
         yield ("net", path, "--", net["name"])
         yield ("path", path, "--", net["name"], nets[-1]["name"])
@@ -228,3 +229,28 @@ def test_answers_of_a_job(ask: Ask, tmp_path: Path) -> None:
         assert check(answer.json) == [], command
         seen |= set(answer.json)
     assert {"job", "match", "needs", "refit", "wires", "probes", "check"} <= seen
+
+
+@pytest.mark.parametrize("words", [("--net", "TS"), ("--placed", "--around", "J3")])
+def test_drawings(ask: Ask, tmp_path: Path, words: tuple[str, ...]) -> None:
+    board = sample_files()[-1].parent
+    answer = ask("draw", board, *words, "-o", tmp_path / "drawing.svg", "--json")
+    assert check(answer.json) == []
+
+
+def test_a_sample_that_is_laid_down(ask: Ask, tmp_path: Path) -> None:
+    assert check(ask("sample", "wren", tmp_path, "--json").json) == []
+
+
+def test_every_answer_of_the_program_has_a_schema() -> None:
+    """Every key that a command hands to `write_json` has its file."""
+    folder = Path(nettrace.__file__).parent / "cli"
+    keys = {
+        key
+        for path in folder.glob("*.py")
+        for key in re.findall(
+            r"write_json\(\s*[\w.]+,\s*\"(\w+)\"", path.read_text(encoding="utf-8")
+        )
+    }
+    assert {"summary", "check", "drawing", "meanings"} <= keys
+    assert keys <= set(LOADED)
