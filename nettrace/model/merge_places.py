@@ -45,7 +45,8 @@ def shift_between(
                 place = placed_pins.get(here) if here is not None else None
                 if place is not None and len(pin.pads) == 1:
                     gaps.append((place[0] - pin.pads[0].x, place[1] - pin.pads[0].y))
-    else:
+    if len(gaps) < SHARED_PINS:  # one of the two has the middles of parts alone
+        gaps.clear()
         agreement = AGREEMENT_OF_MIDDLES
         for part in board.parts:
             place = placed_parts.get(part.key)

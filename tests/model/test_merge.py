@@ -247,3 +247,21 @@ def test_pins_that_are_new_do_not_come_onto_a_net_that_their_source_keeps_them_f
         assert [item.subject for item in merged.conflicts] == ["J1.1"]
     (missing,) = [w for w in merge_boards([new, old]).warnings if w.code == "part-not-in"]
     assert missing.message == "F1: not in a.net"
+
+
+def test_pads_join_a_table_of_middles() -> None:
+    """A placement table comes first, a bare-board-test file with its own origin second."""
+    listed = BoardBuilder("a.csv", "csv")
+    tested = BoardBuilder("b.d356", "ipc-d-356")
+    for number in range(1, 6):
+        draft = listed.part(f"R{number}", Place("a.csv", number, 1))
+        draft.x, draft.y, draft.side = 10.0 * number, 5.0, Side.TOP
+        draft = tested.part(f"R{number}", Place("b.d356", number, 1))
+        draft.x, draft.y = 10.0 * number - 90.0, 105.0
+        for pin, offset in (("1", -0.5), ("2", 0.5)):
+            draft.pin(pin, f"N{number}")
+            draft.pad(pin, f"N{number}", 10.0 * number - 90.0 + offset, 105.0, Side.TOP)
+    merged = merge_boards([listed.build(), tested.build()])
+    assert merged.warnings == ()
+    assert [round(pad.x, 6) for pad in merged.part_by_key["R2"].pads] == [19.5, 20.5]
+    assert merged.part_by_key["R2"].pads[0].y == 5.0
