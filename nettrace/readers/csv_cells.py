@@ -11,6 +11,8 @@ __all__ = ["is_no", "is_yes", "number_of", "says_not_fitted", "side_of", "split_
 
 #: Parts one range may stand for.
 MOST_IN_RANGE = 5000
+#: References one cell may open to; ranges after that are left as they are written.
+MOST_IN_CELL = 100_000
 #: A longer cell is no number.
 MOST_NUMBER_LENGTH = 80
 
@@ -69,6 +71,8 @@ def _open(text: str, *, short: bool) -> list[str]:
         before = text[match.start() - 1] if match.start() else " "
         if before not in " \t,;，；、\n" or not _is_range(prefix, first, prefix_again, last, short):
             continue
+        if len(found) > MOST_IN_CELL:
+            break
         found += _REFERENCE.findall(text[start : match.start()])
         width = len(first) if first[0] == "0" else 0
         found += [f"{prefix}{number:0{width}d}" for number in range(int(first), int(last) + 1)]
