@@ -65,7 +65,7 @@ class Network:
         return tuple(
             (node[r.a], node[r.b], 1 / r.ohms, r.name)
             for r in self.resistors
-            if r.ohms > 0 and node[r.a] != node[r.b]
+            if node[r.a] != node[r.b]
         )
 
     @cached_property
@@ -78,9 +78,7 @@ class Network:
     @cached_property
     def _links(self) -> frozenset[str]:
         """Parts of 0 Ω, and those between two names of one node."""
-        return frozenset(
-            r.name for r in self.resistors if r.ohms == 0 or self._node[r.a] == self._node[r.b]
-        )
+        return frozenset(r.name for r in self.resistors if self._node[r.a] == self._node[r.b])
 
     @cached_property
     def _component(self) -> Sequence[int]:

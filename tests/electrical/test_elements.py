@@ -81,6 +81,11 @@ def test_a_capacitor_and_its_class(value: str, farads: float, class_2: bool) -> 
     assert found.class_2 is class_2
 
 
+@pytest.mark.parametrize("line", ["C1 A B", "C1 A A 100n"])
+def test_a_capacitor_of_no_value_or_on_one_net_is_none(line: str) -> None:
+    assert elements_of(circuit(line)).capacitors == ()
+
+
 def test_an_array_is_its_pairs_and_a_lone_pin_is_none() -> None:
     line = "RN1 1=A 2=B 3=- 4=D 5=E 6=F 7=G 8=H @R_Array_Convex_4x0402 : 10k"
     found = elements_of(circuit(line))
@@ -148,6 +153,11 @@ def test_a_part_right_at_the_end_is_named_before_one_behind_a_resistor() -> None
         U4 B C : LM75
         """
     )
+    assert PowerOff(found).ohms("A", "B").unknown == ("U1",)
+
+
+def test_a_part_behind_a_resistor_is_named_and_one_elsewhere_is_not() -> None:
+    found = circuit("R2 A X 10k\nU1 X B : LM75\nU2 B C : LM75\nU9 P Q : LM75")
     assert PowerOff(found).ohms("A", "B").unknown == ("U1",)
 
 

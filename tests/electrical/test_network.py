@@ -127,6 +127,14 @@ def test_names_that_the_network_lacks() -> None:
     assert net.connected_nodes("x") == {"x"}
     assert net.held_around("x", ["a"]) == ()
     assert net.voltages({"x": 3.0}) == {"x": 3.0}
+    assert net.voltages({"x": 3.0, "a": 1.0}) == {"x": 3.0, "a": 1.0, "b": 1.0}
+    assert net.resistance_with("a", "x", {"R0": 2.0}) == math.inf
+
+
+def test_a_change_elsewhere_joins_nothing() -> None:
+    net = network([("a", "b", 1.0), ("c", "d", 1.0)])
+    assert net.resistance_with("a", "c", {"R1": 2.0}) == math.inf
+    assert net.resistance_with("a", "b", {"R1": None}) == pytest.approx(1)
 
 
 def test_nodes_that_a_current_reaches() -> None:
