@@ -61,6 +61,7 @@ PLAIN_PASSIVE = re.compile(
     r"""([+-]?(?:[0-9]|\.[0-9])[^\s=(){}'"]*+)\Z"""
 )
 _NODE_GROUP = re.compile(r"(\S+)\s*\(([^()]*+)\)(.*)", re.DOTALL)
+_NAME_AS_SETTING = re.compile(r"([^\s=]++)\s*+=")
 _POLY = re.compile(r"(?i)poly\s*\(\s*(\d{1,3})\s*\)")
 _CODE_MODEL_WORD = re.compile(r"%\w+(?:\s*\([^()]*\))?|[\[\]]|[^\s\[\]()%]+|[()]")
 
@@ -114,6 +115,9 @@ def decode_element(text: str, model_kind: ModelKind) -> Element:
     """
     letter = text[0].lower()
     words, settings = split_words(text)
+    named = _NAME_AS_SETTING.match(text) if settings else None
+    if named is not None:  # R1=5 a b: the name is a name, whatever follows it
+        words.insert(0, named[1])
     if len(words) > 1 and words[1][0] == "(":  # R1 (a b) 10k
         group = _NODE_GROUP.match(text)
         if group is not None and letter != "a":
