@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nettrace.circuit.absence import judge_absence
+from nettrace.circuit.absence_capacitors import capacitors_behind
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
@@ -201,12 +202,16 @@ def _decoupling(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
         share = sum(bank[key] for key in lost) / whole if whole else len(lost) / len(bank)
         names = ", ".join(lost)
         if len(lost) == len(bank):
-            text = f"{name} loses all its capacitors ({names})"
+            text = f"{name} loses all its own capacitors ({names})"
         else:
             text = f"{name} loses {len(lost)} of {len(bank)} capacitors ({names})"
         if whole:
             text += f", {engineering(sum(bank[key] for key in lost), 'F', 3)}"
             text += f" of {engineering(whole, 'F', 3)}" if len(lost) < len(bank) else ""
+        behind = next((b for key in lost if (b := capacitors_behind(circuit, key, gone))), None)
+        if behind is not None and len(lost) == len(bank):
+            link, _, condition = behind.partition(", ")
+            text += f"; those behind {link} are left" + (f" {condition}" if condition else "")
         text += "."
         worst = min((circuit.absence(key).severity for key in lost), key=lambda s: s.rank)
         found.append((-share, _Sentence(worst, text, lost)))

@@ -74,5 +74,4 @@ def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -
     best = roles[0].role if roles else "unknown"
     if best == "unknown":
         return unknown("what it does is not known, so what stops is not known either")
-    article = "an" if best[0].lower() in "aeio" or best.startswith("LED") else "a"
-    return unknown(f"probably {article} {best}; what hangs on it cannot be seen in these sources")
+    return unknown(f"likely {best}; what hangs on it cannot be seen in these sources")

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from math import hypot
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.absence_site import ACTIVE, Gap, Rule, degrades, listed, minor
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
 from nettrace.values.quantity import engineering
 
-__all__ = ["CAPACITOR_RULES"]
+if TYPE_CHECKING:
+    from nettrace.circuit.circuit import Circuit
+
+__all__ = ["CAPACITOR_RULES", "capacitors_behind"]
 
 #: A rail that loses more than this share of its capacitance ripples (common practice, no source).
 LARGE_SHARE: Final = 0.5
@@ -57,6 +61,14 @@ def rail_capacitor(gap: Gap) -> Absence | None:
         return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
     what = "less reserve when the load rises" if share > SMALL_SHARE else "more noise on the rail"
     return minor(f"{text}: {what}{serves}")
+
+
+def capacitors_behind(circuit: Circuit, capacitor: str, gone: Iterable[str]) -> str | None:
+    """Return the link behind which a rail still has capacitors, with all of `gone` missing."""
+    gap = Gap(circuit, circuit.board.part_by_key[capacitor], "decoupling", frozenset(gone))
+    rail = next((net for net in gap.ends or () if gap.is_supply(net)), None)
+    behind = _behind_link(gap, rail) if rail is not None else None
+    return behind if behind is not None and behind.split(",")[0] not in gap.gone else None
 
 
 def _makes(gap: Gap, rail: str) -> bool:

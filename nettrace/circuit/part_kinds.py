@@ -202,6 +202,10 @@ def _element_votes(part: Part, prefix: str, votes: _Votes) -> bool:
     A deck that a schematic tool wrote also has parts under their own references (RV1, LED1, CN1):
     those have a known prefix and no figure.
     """
+    behind = prefix[1:]
+    if part.properties.get("spice_element") == "X" and prefix[:1] == "X" and behind in LETTERS:
+        votes.add(LETTERS[behind], LETTER, f"reference letter {behind} behind the deck's X")
+        return True
     kind = _ELEMENTS.get(prefix[:1])
     if kind is None or len(part.pins) != 2 or len(prefix) < 2:
         return False
@@ -291,8 +295,20 @@ def _device_votes(part: Part, votes: _Votes) -> None:
                 return
 
 
+_DESIGNATOR: Final = re.compile(r"[A-Z]{1,4}\d+[A-Z]?")
+
+
+def _is_cell(part: Part) -> bool:
+    """Return whether the part is an instance of a cell in a chip's netlist, by all that is said."""
+    cell = part.properties.get("cell")
+    said = part.package is None and part.description is None and part.value in {None, cell}
+    return cell is not None and said and _DESIGNATOR.fullmatch(part.refdes) is None
+
+
 def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> PartKind:
     votes = _Votes()
+    if _is_cell(part):
+        return _part_kind(part, Kind.UNKNOWN, 0.0, (), PartValue(), said)
     _reference_votes(part, votes, spice)
     if part.package:
         library, _, shape = part.package.rpartition(":")

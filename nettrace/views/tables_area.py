@@ -134,6 +134,13 @@ def _show_many_pins(sheet: Sheet, circuit: Circuit, pins: Sequence[Pin]) -> None
     sheet.labelled("", "; ".join(words), "quiet", width=8)
 
 
+#: Roles that are what a part does and not what it is.
+_NO_ARTICLE = frozenset(
+    {"decoupling", "AC coupling", "ESD protection", "feed-forward", "crystal load", "bootstrap",
+     "reverse-polarity protection", "termination", "thermistor bias"}
+)  # fmt: skip
+
+
 def _proposal_words(item: Proposal) -> str:
     unit = _UNITS.get(item.quantity, "")
     text = ", ".join(engineering(value, unit, 3) for value in item.choices[:3])
@@ -141,7 +148,11 @@ def _proposal_words(item: Proposal) -> str:
         text = f"{engineering(item.at_least, unit, 3)} to {engineering(item.at_most, unit, 3)}" + (
             f", first {text}" if text else ""
         )
-    return f"a {item.role}: {text}" if text else f"a {item.role}"
+    role = str(item.role)
+    if role not in _NO_ARTICLE:
+        vowel = role[0].lower() in "aeio" or role.startswith("LED")
+        role = f"{'an' if vowel else 'a'} {role}"
+    return f"{role}: {text}" if text else role
 
 
 def _show_others(
