@@ -192,8 +192,18 @@ class Room:
             box.overlaps(other, 0.1) for other in _near(self._taken, box)
         )
 
-    def cost(self, start: tuple[float, float], end: tuple[float, float], own: Box) -> float | None:
-        """Return what a leader costs: its length, copper and leaders crossed; None across text."""
+    def cost(
+        self,
+        start: tuple[float, float],
+        end: tuple[float, float],
+        own: Box,
+        bodies: Sequence[Box] = (),
+    ) -> float | None:
+        """Return what a leader costs; None where it would go through text.
+
+        Its length in mm, and fines for what it crosses: leaders, copper (not that of `own`), and
+        `bodies` of others, which it would seem to belong to.
+        """
         line = _Segment(*start, *end)
         around = Box(
             min(start[0], end[0]),
@@ -210,7 +220,8 @@ class Room:
             if not box.overlaps(own, -0.01) and line.meets(box)
         )
         length = math.dist(start, end)
-        return length + 12 * crossed + 5 * copper
+        entered = sum(1 for box in bodies if line.meets(box))
+        return length + 12 * crossed + 5 * copper + 15 * entered
 
     def draw_leader(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         """Mark a leader as drawn."""

@@ -73,6 +73,8 @@ def _directions(count: int) -> list[Point]:
 def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -> None:
     """Draw the number of each position, with a leader to its middle."""
     radius = next(mm for count, mm in BALLOON_RADII if len(positions) <= count)
+    hulls = [hull_corners(position.part) for position in positions]
+    bodies = [seen.view.box(hull) for hull in hulls if hull]
     for position in positions:
         corners = hull_corners(position.part)
         if not corners:
@@ -82,7 +84,8 @@ def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -
             continue
         at = (body.x1 + body.x2) / 2, (body.y1 + body.y2) / 2
         spot = (
-            _balloon_spot(seen, body, at, radius)
+            _balloon_spot(seen, body, at, radius, bodies)
+            or _balloon_spot(seen, body, at, radius)
             or _balloon_spot(seen, body, at, radius, on_copper=True)
             or _spot_on_body(seen, body, at, radius)
         )
@@ -94,17 +97,28 @@ def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -
 
 
 def _balloon_spot(
-    seen: Labelled, body: Box, at: Point, radius: float, *, on_copper: bool = False
+    seen: Labelled,
+    body: Box,
+    at: Point,
+    radius: float,
+    bodies: Sequence[Box] = (),
+    *,
+    on_copper: bool = False,
 ) -> Point | None:
-    """Return where a balloon stands: the cheapest free place, near ones first."""
+    """Return where a balloon stands: the cheapest free place off `bodies`, near ones first."""
     best: tuple[float, Point] | None = None
+    others = [other for other in bodies if other != body]
     for reach in BALLOON_REACH:
         for dx, dy in _directions(24):
             far = _way_out(body, at, (dx, dy)) + reach
             spot = at[0] + dx * far, at[1] + dy * far
-            if not seen.room.is_free(Box(*spot, *spot).grown(radius), on_copper=on_copper):
+            box = Box(*spot, *spot).grown(radius)
+            if not seen.room.is_free(box, on_copper=on_copper):
                 continue
-            price = seen.room.cost(at, spot, body)
+            if any(box.overlaps(other) for other in bodies):
+                continue
+            # its own pads have numbers too, so they are not `own` here
+            price = seen.room.cost(at, spot, Box(*at, *at), others)
             if price is not None and (best is None or price < best[0]):
                 best = price, spot
         if best is not None and best[0] < reach * 2:

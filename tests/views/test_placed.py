@@ -239,9 +239,9 @@ def test_a_sheet_prints_on_a4_and_on_letter(wren_map: tuple[Circuit, PlacedMap])
 
 
 def test_a_long_list_goes_on_on_further_sheets(boards: Path) -> None:
-    file, around, radius_mm = REAL[2]
+    file, around, _ = REAL[2]
     circuit = load(boards / file)
-    placed = drawn(circuit, circle_around(circuit.board, around, radius_mm))
+    placed = drawn(circuit, circle_around(circuit.board, around, 18.0))
     assert placed.sheets > 2
     texts = [t.text for t in labels(placed.svg)]
     assert f"{placed.sheets} of {placed.sheets}" in texts
