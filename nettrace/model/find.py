@@ -151,7 +151,11 @@ def _shown(names: list[str]) -> str:
 
 
 def _nothing(what: str, pattern: str, names: Iterable[str]) -> NothingMatches:
-    near = nearest_names(pattern, names)
+    known = list(names)
+    if not known:
+        hint = f"These sources name no {what}s: add a netlist or a board file with --with."
+        return NothingMatches(f"no {what} {pattern!r} on this board", hint=hint)
+    near = nearest_names(pattern, known)
     hint = f"Nearest: {', '.join(near)}. " if near else ""
     star = pattern if has_wildcard(pattern) else f"{pattern[: max(2, len(pattern) // 2)]}*"
     wild = "" if has_wildcard(pattern) else f"Wildcards: '{star}'."

@@ -203,6 +203,9 @@ def power_words(heat: Heat) -> str:
 def show_power(board: str, found: Sequence[Heat], sheet: Sheet) -> None:
     """Write the power in every resistor, the nearest to its rating first."""
     sheet.title("Power in the resistors", board)
+    if not found:
+        sheet.line("No rail of known voltage ends at a resistor of known value.", indent=1)
+        return
     sheet.line("Rails up. Driven: with what a chip on its net may do to it.", indent=1)
     sheet.table(
         [

@@ -11,11 +11,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import Role
+from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.capacitors import CAPACITOR_RULES
 from nettrace.circuit.roles.chips import CHIP_RULES
 from nettrace.circuit.roles.dividers import DIVIDER_RULES
 from nettrace.circuit.roles.inductors import INDUCTOR_RULES
-from nettrace.circuit.roles.others import OTHER_RULES
+from nettrace.circuit.roles.others import OTHER_RULES, unknown_kind
 from nettrace.circuit.roles.resistors import RESISTOR_RULES
 from nettrace.circuit.roles.semiconductors import SEMICONDUCTOR_RULES
 from nettrace.circuit.roles.site import Rule, Site
@@ -55,7 +56,9 @@ def infer_roles(
     site = Site(circuit, survey, part, circuit.kinds[part_key])
     scores: dict[str, float] = {}
     reasons: dict[str, dict[str, None]] = {}
-    for rule in rules:
+    # a cell inside a chip has no role on a board, whatever its name sounds like
+    cell = site.what is Kind.UNKNOWN and "cell" in part.properties and part.package is None
+    for rule in (unknown_kind,) if cell else rules:
         for finding in rule(site):
             best = scores.get(finding.role, 0.0)
             kept = reasons.setdefault(finding.role, {})

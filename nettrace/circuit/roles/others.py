@@ -21,7 +21,7 @@ from nettrace.circuit.roles.site import (
 )
 from nettrace.circuit.roles.survey import is_letter_only
 
-__all__ = ["OTHER_RULES"]
+__all__ = ["OTHER_RULES", "unknown_kind"]
 
 
 def crystal(site: Site) -> Iterable[Finding]:

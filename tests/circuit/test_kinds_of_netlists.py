@@ -1,0 +1,75 @@
+"""Parts of decks and of logic netlists: what their names do and do not say.
+
+SPICE: the first letter of an element says what it is (ngspice manual, list of elements). EDIF
+logic netlists and the mounting hole come from the real boards' folder.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import nettrace
+from nettrace.circuit.kinds import Kind
+
+DECK = """\
+elements whose names are words of the trade elsewhere
+V1 in 0 PULSE(0 3 0 5n 5n 170n 800n)
+RL out 0 50
+Rload1 in out R = 'TIME > 350m ? 8 : 89'
+Cpara2 out 0 10n
+XT1 in out 0 XFORMER
+XU1 in out 0 AMP
+.end
+"""
+
+
+@pytest.fixture
+def deck(tmp_path: Path) -> nettrace.Circuit:
+    path = tmp_path / "deck.cir"
+    path.write_text(DECK, encoding="utf-8")
+    return nettrace.load(path)
+
+
+def test_the_letter_of_a_spice_element_is_its_kind(deck: nettrace.Circuit) -> None:
+    kinds = {key: kind.kind for key, kind in deck.kinds.items()}
+    assert kinds["RL"] is kinds["Rload1"] is Kind.RESISTOR
+    assert kinds["Cpara2"] is Kind.CAPACITOR
+    assert kinds["XT1"] is Kind.TRANSFORMER
+    assert kinds["XU1"] is Kind.IC
+
+
+def test_a_source_of_a_deck_is_no_battery_that_is_missed(deck: nettrace.Circuit) -> None:
+    absence = deck.absence("V1")
+    assert absence.severity == "unknown"
+    assert "stands for what is outside" in absence.effects[0]
+
+
+@pytest.mark.parametrize("name", ["4bitadder.edf", "b13.edf", "TMR_hierarchy.edf"])
+def test_cells_of_a_logic_netlist_are_no_parts_of_a_board(boards: Path, name: str) -> None:
+    circuit = nettrace.load(boards / "edif-netlists" / name)
+    roles = {circuit.roles(part.key)[0].role for part in circuit.board.parts}
+    assert roles <= {"logic", "unknown"}
+    for part in circuit.board.parts:
+        assert circuit.absence(part.key).severity == "unknown"
+
+
+def test_a_microphones_reference_on_one_pin_is_a_hole(boards: Path) -> None:
+    circuit = nettrace.load(boards / "reform2-trackball" / "reform2-trackball.d356")
+    assert circuit.kinds["MK5"].kind is Kind.MECHANICAL
+    assert circuit.absence("MK5").severity == "minor"
+
+
+def test_a_named_reference_with_its_capacitor_is_a_rail(wren: Path) -> None:
+    circuit = nettrace.load(wren)
+    assert circuit.rails["VREF_1V8"].source == "U1"
+    # R14 feeds the pack's thermistor: TS does not stand at the reference's voltage
+    assert circuit.volts("TS") is None
+    assert circuit.volts("GAUGE_SDA") is not None
+
+
+def test_capacitors_without_values_add_up_to_unknown(boards: Path) -> None:
+    circuit = nettrace.load(boards / "zswatch-devkit" / "ZSWatch-Watch-DevKit.d356")
+    rail = circuit.rails["RIPHERALS/VBAT"]
+    assert rail.decoupling_farads is None
