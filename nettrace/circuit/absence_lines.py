@@ -143,7 +143,8 @@ def _cc_cut(gap: Gap, bus: Bus, line: BusLine, ends: tuple[str, ...]) -> Absence
         for link in gap.circuit.links.get(net, ())
         if link.to_net in one.nets
     ]
-    if other and not any(link.part in gap.gone for link in joined):
+    cut = [lk for lk in joined if lk.part in gap.gone or lk.conditional == "not fitted"]
+    if other and not cut:
         return degrades(
             f"{line.line} of the {bus_name(bus)} is open: {plug} works with the plug one way "
             "round, and is dead the other way"
