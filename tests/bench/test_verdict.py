@@ -202,6 +202,7 @@ def test_an_open_joint_stands_apart_from_the_rest_of_its_net() -> None:
     assert first.what == "open joint at R1.1"
     assert first.score > 0.9
     assert first.because[0] == found.because[0]
+    assert not any("no meter tells" in why for why in first.because)
     assert not found.shorts
     assert not found.missing_parts
     assert not found.same
