@@ -78,11 +78,7 @@ class Site:
     def words(self) -> str:
         """Return what belongs there, for people."""
         v = self.values
-        figures = [
-            engineering(value, unit)
-            for value, unit in ((v.ohms, "Ω"), (v.farads, "F"), (v.henries, "H"))
-            if value is not None
-        ]
+        figures = [engineering(*v.figure)] if v.figure is not None else []
         if v.tolerance is not None and figures and v.ohms != 0:
             figures.append(f"±{percent(v.tolerance)}")
         return " ".join([*figures, str(self.kind), *([self.size] if self.size else [])])

@@ -180,10 +180,7 @@ def _ask(circuit: Circuit, part: Part) -> _Ask:
 
 
 def _value(values: PartKind) -> str:
-    for figure, unit in ((values.ohms, "Ω"), (values.farads, "F"), (values.henries, "H")):
-        if figure is not None:
-            return engineering(figure, unit)
-    return ""
+    return engineering(*values.figure) if values.figure is not None else ""
 
 
 def _proposed_value(circuit: Circuit, part: Part, because: list[str], doubts: list[str]) -> str:

@@ -49,6 +49,16 @@ class PartKind:
     dielectric: str | None = None
     fitted: bool = True  # False where a note, an attribute or the value text says so
 
+    @property
+    def figure(self) -> tuple[float, str] | None:
+        """The value that names the part, with its unit; a coil's is henries, never its ohms."""
+        first = self.kind in {Kind.INDUCTOR, Kind.FERRITE, Kind.COMMON_MODE_CHOKE}
+        figures = ((self.ohms, "Ω"), (self.farads, "F"), (self.henries, "H"))
+        for value, unit in reversed(figures) if first else figures:
+            if value is not None and not (first and unit == "Ω"):
+                return value, unit
+        return None
+
 
 class NetKind(StrEnum):
     """The contract's kinds of net."""

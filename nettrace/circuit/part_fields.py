@@ -14,6 +14,7 @@ from typing import Final
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Part
 from nettrace.values.part_value import PartValue, read_part_value
+from nettrace.values.quantity import read_quantity
 
 __all__ = ["with_fields"]
 
@@ -50,7 +51,12 @@ def with_fields(part: Part, kind: Kind, value: PartValue) -> PartValue:
     for name, text in part.properties.items():
         what = _FIELDS.get(_folded(name))
         if what is not None and text and getattr(value, what) is None and what not in found:
-            figure = getattr(read_part_value(text, family), what)
+            # a bare figure in a field of that name is ohms: no value text says so
+            figure = (
+                read_quantity(text, "Ω")
+                if what == "dcr_ohms"
+                else getattr(read_part_value(text, family), what)
+            )
             if figure is not None:
                 found[what] = figure
     if part.description and any(

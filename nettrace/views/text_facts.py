@@ -73,12 +73,11 @@ def basis_words(volts: Volts | None, net: str) -> str:
 def value_words(circuit: Circuit, part: Part) -> str:
     """Return the decoded value with its tolerance, else the text as written, else "" ."""
     kind = circuit.kinds[part.key]
-    for value, unit in ((kind.ohms, "Ω"), (kind.farads, "F"), (kind.henries, "H")):
-        if value is not None:
-            text = engineering(value, unit, 4)
-            if kind.tolerance is not None and unit == "Ω" and value > 0:
-                text += f" {percent(kind.tolerance)}"
-            break
+    if kind.figure is not None:
+        value, unit = kind.figure
+        text = engineering(value, unit, 4)
+        if kind.tolerance is not None and unit == "Ω" and value > 0:
+            text += f" {percent(kind.tolerance)}"
     else:
         text = engineering(kind.hertz, "Hz") if kind.hertz else printable(part.value or "")
     return text if kind.fitted else f"{text}, not fitted".lstrip(", ")

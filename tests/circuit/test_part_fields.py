@@ -34,3 +34,14 @@ def test_the_value_text_beats_a_field_and_a_field_the_description() -> None:
 
 def test_a_description_of_another_value_is_not_believed() -> None:
     assert kind("100n", "Ceramic capacitor, 1 uF, 25V, X7R, 20%").rated_volts is None
+
+
+def test_a_coil_is_named_by_its_henries_not_by_its_winding() -> None:
+    builder = BoardBuilder("a.net", "kicad_net")
+    part = builder.part("L1")
+    part.value, part.properties = "2u2", {"DCR": "100m"}
+    part.pin("1", "A")
+    part.pin("2", "B")
+    found = Circuit(builder.build()).kinds["L1"]
+    assert found.ohms == 0.1
+    assert found.figure == (2.2e-6, "H")
