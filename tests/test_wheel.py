@@ -142,6 +142,7 @@ def test_the_wheel_holds_what_it_should_and_no_more(wheel: Path) -> None:
     ours = {p.name for p in (ROOT / "grammars").glob("*.lark")}
     assert {f"nettrace/_grammars/{name}" for name in ours} <= names
     assert "nettrace/_samples/wren/wren.kicad_pcb" in names
+    assert "nettrace/_schemas/common.json" in names
     assert not [n for n in names if n.startswith(("tests/", "docs/", "nettrace/_samples/source"))]
     packaged = {name for name in names if name.startswith("nettrace/") and name.count("/_") == 0}
     for path in (ROOT / "nettrace").rglob("*"):

@@ -1,6 +1,6 @@
 """Every answer has the shape that its JSON Schema states, on files of every format.
 
-The schemas (nettrace/schemas, draft 2020-12) are checked by the `jsonschema` package. A key that a
+The schemas (docs/schemas, draft 2020-12) are checked by the `jsonschema` package. A key that a
 schema names must always be there: unknown is null. A key that no schema names fails too, so that
 the published shapes cannot fall behind.
 """
@@ -19,8 +19,9 @@ from referencing import Registry, Resource
 
 import nettrace
 from tests.acceptance.conftest import Ask, sample_files, truth_files
+from tests.conftest import ROOT
 
-SCHEMAS = Path(nettrace.__file__).parent / "schemas"
+SCHEMAS = ROOT / "docs" / "schemas"
 LOADED = {path.stem: json.loads(path.read_text("utf-8")) for path in sorted(SCHEMAS.glob("*.json"))}
 
 
