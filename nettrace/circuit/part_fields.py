@@ -51,12 +51,12 @@ def with_fields(part: Part, kind: Kind, value: PartValue) -> PartValue:
     for name, text in part.properties.items():
         what = _FIELDS.get(_folded(name))
         if what is not None and text and getattr(value, what) is None and what not in found:
-            # a bare figure in a field of that name is ohms: no value text says so
-            figure = (
-                read_quantity(text, "Ω")
-                if what == "dcr_ohms"
-                else getattr(read_part_value(text, family), what)
-            )
+            if what == "dcr_ohms":
+                # a bare figure in a field of that name is ohms: no value text says so
+                quantity = read_quantity(text, "Ω")
+                figure: object = quantity.value if quantity is not None else None
+            else:
+                figure = getattr(read_part_value(text, family), what)
             if figure is not None:
                 found[what] = figure
     if part.description and any(
