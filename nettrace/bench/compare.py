@@ -167,30 +167,11 @@ def _pair_pins(
     paired = {pin.number for pin, _ in pairs}, {pin.number for _, pin in pairs}
     left = [number for number in left if number not in paired[0]]
     right = [number for number in right if number not in paired[1]]
-    pairs += _lost_ends(mine, left, theirs)
-    pairs += [(mine_pin, pin) for pin, mine_pin in _lost_ends(theirs, right, mine)]
-    paired = {pin.number for pin, _ in pairs}, {pin.number for _, pin in pairs}
-    left = [number for number in left if number not in paired[0]]
-    right = [number for number in right if number not in paired[1]]
     return (
         pairs,
         [f"{part.refdes}.{number}" for number in left if mine[number].net],
         [f"{other.refdes}.{number}" for number in right if theirs[number].net],
     )
-
-
-def _lost_ends(
-    pins: dict[str, Pin], lone: list[str], others: dict[str, Pin]
-) -> list[tuple[Pin, Pin]]:
-    """Return the end of a two-pin part that the other file does not list, paired with no net.
-
-    A netlist leaves out what is on no net; a resistor of which it has one end is open there. Of
-    parts with more pins a file may leave some out that the drawing never had.
-    """
-    if len(pins) != 2 or len(lone) != 1 or len(others) != 1:
-        return []
-    (only,) = others.values()
-    return [(pins[lone[0]], replace(only, number=lone[0], net=None, pads=()))]
 
 
 def _lost_ends(
