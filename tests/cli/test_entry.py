@@ -162,8 +162,11 @@ def test_on_a_terminal_the_answer_is_the_same_twice(
 
 
 def _waiting(keyboard: int) -> bytes:
-    try:
-        return os.read(keyboard, 100_000)
-    except BlockingIOError:
-        time.sleep(0.01)
-        return b""
+    """Return all that waits to be read; a terminal hands it out in pieces."""
+    seen = b""
+    while True:
+        try:
+            seen += os.read(keyboard, 100_000)
+        except BlockingIOError:
+            time.sleep(0.01)
+            return seen
