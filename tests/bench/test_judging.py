@@ -204,6 +204,7 @@ def test_amperes_are_read_with_the_newest_volts_of_the_same_place() -> None:
     assert "usually missing: " in idle.because
     assert idle.state.value == "open question"
     assert supply([("supply", 15.0)], 1.5).state.value == "pass"
+    assert supply([("supply", 0.0)], 0.0).because.startswith("no supply")
 
 
 @pytest.mark.parametrize(
