@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -41,7 +41,7 @@ Ask = Callable[..., Answer]
 
 
 @pytest.fixture(scope="session")
-def ask() -> Iterator[Ask]:
+def ask() -> Ask:
     """Run a command in this process; a board that was read before is not read again."""
     read = nettrace.loading.load
     known: dict[tuple[object, ...], Circuit] = {}
@@ -54,14 +54,13 @@ def ask() -> Iterator[Ask]:
 
     def call(*words: object) -> Answer:
         out, err = io.StringIO(), io.StringIO()
-        with redirect_stdout(out), redirect_stderr(err):
+        # for this call alone: other tests read boards of the same name elsewhere
+        with pytest.MonkeyPatch.context() as patch, redirect_stdout(out), redirect_stderr(err):
+            patch.setattr(nettrace.loading, "load", load)
             code = main([str(word) for word in words])
         return Answer(code, out.getvalue(), err.getvalue())
 
-    patch = pytest.MonkeyPatch()
-    patch.setattr(nettrace.loading, "load", load)
-    yield call
-    patch.undo()
+    return call
 
 
 def truth_files() -> list[dict[str, Any]]:

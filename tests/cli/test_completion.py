@@ -155,7 +155,9 @@ def terminal(words: list[str], rows: int, env: dict[str, str]) -> str:
     process = subprocess.Popen(
         [sys.executable, "-m", "nettrace", *words],
         stdin=child, stdout=child, stderr=child, cwd=ROOT,
-        env={**os.environ, "TERM": "xterm", **env},
+        # the size is the terminal's: a LINES of the suite's own surroundings would beat it
+        env={k: v for k, v in os.environ.items() if k not in {"LINES", "COLUMNS"}}
+        | {"TERM": "xterm", **env},
     )  # fmt: skip
     os.close(child)
     found = b""
