@@ -29,9 +29,9 @@ _REFERENCE_CELL = (
 #: Near the top, a row with such a cell, and below it another with the same separator.
 _HEADING_ROW = (
     r"(?:[^\n]*+\n){0,15}?(?:"
-    r"(?=[^\n,]*+,[^\n]*+\n(?:[ \t\r]*+\n)*+[^\n,]*+,)"
-    r"|(?=[^\n;]*+;[^\n]*+\n(?:[ \t\r]*+\n)*+[^\n;]*+;)"
-    r"|(?=[^\n\t]*+\t[^\n]*+\n(?:[ \t\r]*+\n)*+[^\n\t]*+\t))"
+    r"(?=[^\n,]*+,[^\n]*+\n(?>(?:[ \t\r]*+\n)*)[^\n,]*+,)"
+    r"|(?=[^\n;]*+;[^\n]*+\n(?>(?:[ \t\r]*+\n)*)[^\n;]*+;)"
+    r"|(?=[^\n\t]*+\t[^\n]*+\n(?>(?:[ \t\r]*+\n)*)[^\n\t]*+\t))"
     rf"[^\n]*?{_REFERENCE_CELL}"
 )
 

@@ -76,7 +76,7 @@ FORMATS: tuple[Format, ...] = (
         re.compile(
             # possessive: a header may be hundreds of comment lines, and must be read once
             r"\A\s*+(?:"
-            r"(?:C(?:[ \t][^\n]*+|\r)?\n\s*+)*+"
+            r"(?>(?:C(?:[ \t][^\n]*+|\r)?\n\s*+)*)"
             r"(?:P +(?:UNITS|JOB|VER|CODE|IMAGE|TITLE|NUM|REV|NNAME|DIM|ARRAYDIM|TOL)"
             r"|3[0-6]7[^\n]{14} {3}[^\n]{6}[- ][^\n]{4}[M ][D ])"
             r"|(?:C(?:[ \t][^\n]*+|\r)?\n){8}"
@@ -89,7 +89,7 @@ FORMATS: tuple[Format, ...] = (
         "sheet",
         "typed sheet",
         "'sheet' on the first line that is not a remark",
-        re.compile(r"\A(?:[ \t\r]*+(?:#[^\n]*+)?\n)*+\s*+sheet\b", re.IGNORECASE),
+        re.compile(r"\A(?>(?:[ \t\r]*+(?:#[^\n]*+)?\n)*)\s*+sheet\b", re.IGNORECASE),
         "nettrace.readers.sheet",
     ),
     Format(

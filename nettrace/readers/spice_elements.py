@@ -50,8 +50,8 @@ _SPECIAL = re.compile(r"[=('{\"]")
 #: Words of a line with forms in it: quoted, in braces, in parentheses, `=`, or plain (a plain word
 #: may hold a form without blanks: V(x), Net-(U1--), POLY(2)); last, one lone bracket or quote.
 _ITEM = re.compile(
-    r"""'[^']*+'|"[^"]*+"|\{[^{}]*+(?:\{[^{}]*+\}[^{}]*+)*+\}"""
-    r"""|\([^()]*+(?:\([^()]*+\)[^()]*+)*+\)|="""
+    r"""'[^']*+'|"[^"]*+"|\{[^{}]*+(?>(?:\{[^{}]*+\}[^{}]*+)*)\}"""
+    r"""|\([^()]*+(?>(?:\([^()]*+\)[^()]*+)*)\)|="""
     r"""|[^\s=(){}'"]++(?:\([^\s()]*+\)[^\s=(){}'"]*+)*+|\S"""
 )
 #: A resistor, capacitor or inductor with two nodes and a number, nothing else: most lines of most
@@ -61,7 +61,6 @@ PLAIN_PASSIVE = re.compile(
     r"""([+-]?(?:[0-9]|\.[0-9])[^\s=(){}'"]*+)\Z"""
 )
 _NODE_GROUP = re.compile(r"(\S+)\s*\(([^()]*+)\)(.*)", re.DOTALL)
-_NAME_AS_SETTING = re.compile(r"([^\s=]++)\s*+=")
 _POLY = re.compile(r"(?i)poly\s*\(\s*(\d{1,3})\s*\)")
 _CODE_MODEL_WORD = re.compile(r"%\w+(?:\s*\([^()]*\))?|[\[\]]|[^\s\[\]()%]+|[()]")
 
@@ -115,9 +114,10 @@ def decode_element(text: str, model_kind: ModelKind) -> Element:
     """
     letter = text[0].lower()
     words, settings = split_words(text)
-    named = _NAME_AS_SETTING.match(text) if settings else None
-    if named is not None:  # R1=5 a b: the name is a name, whatever follows it
-        words.insert(0, named[1])
+    if settings:  # R1=5 a b, R1 a b ===: the name is a name, whatever follows it
+        first = next(_ITEM.finditer(text))[0]
+        if not words or words[0] != first:
+            words.insert(0, first)
     if len(words) > 1 and words[1][0] == "(":  # R1 (a b) 10k
         group = _NODE_GROUP.match(text)
         if group is not None and letter != "a":

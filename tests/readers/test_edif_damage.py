@@ -20,6 +20,7 @@ from nettrace.readers.document import Document
 from nettrace.readers.edif import read
 from nettrace.readers.edif_board import build_board
 from nettrace.readers.edif_design import Design
+from tests.readers.sound_regex import needs_sound_regex
 
 CASES = Path(__file__).parent / "cases" / "edif"
 
@@ -100,6 +101,7 @@ BOARD_TEXT = """(edif (rename b "b 1") (edifVersion 2 0 0) (edifLevel 0)
 """
 
 
+@needs_sound_regex
 def test_the_grammar_reads_these_texts(boards: Path) -> None:
     for text in small_texts(boards):
         assert edif_forms.read_design(Document("made.edf", text)).libraries

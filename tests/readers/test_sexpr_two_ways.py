@@ -17,7 +17,10 @@ from nettrace.readers.sexpr_board_tree import read_board_tree
 from nettrace.readers.sexpr_netlist_forms import read_netlist_forms
 from nettrace.readers.sexpr_netlist_tree import read_netlist_tree
 from tests.readers.sexpr_damage import Read, damaged, differing
+from tests.readers.sound_regex import needs_sound_regex
 from tests.readers.truth_check import truth_entries
+
+pytestmark = needs_sound_regex
 
 CASES = Path(__file__).parent / "cases"
 WAYS: dict[str, tuple[Read, Read]] = {
