@@ -11,8 +11,9 @@ from nettrace.readers.document import Document
 from tests.benchmarks.bench_edif import floor, made_netlist, measure
 from tests.readers.sound_regex import needs_sound_regex
 
+pytestmark = needs_sound_regex
 
-@needs_sound_regex
+
 @pytest.mark.slow
 def test_reading_stays_near_the_token_floor(monkeypatch: pytest.MonkeyPatch) -> None:
     """Twice the measured ratio: a reader over atoms would be three times beyond it."""
@@ -26,7 +27,6 @@ def test_reading_stays_near_the_token_floor(monkeypatch: pytest.MonkeyPatch) -> 
     assert seconds["read"] < 8 * seconds["floor"]
 
 
-@needs_sound_regex
 @pytest.mark.slow
 def test_twice_the_text_takes_about_twice_the_time(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(edif, "GRAMMAR_PAYS", 0)
