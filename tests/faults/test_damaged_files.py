@@ -108,8 +108,9 @@ def test_some_damage_is_read_and_some_is_refused(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "refdes"), [("R=5", "R"), ("R1=5 a b", "R1"), ("Q = x", "Q"), ("C a=1 b=2", "C")]
-)
+    ("line", "refdes"), [("R=5", "R"), ("R1=5 a b", "R1"), ("Q = x", "Q"), ("C a=1 b=2", "C"),
+     ("L6 3 0 0.===========", "L6")],
+)  # fmt: skip
 def test_an_element_whose_name_is_followed_by_an_equals_sign(line: str, refdes: str) -> None:
     # found by damage: the name was taken for a setting, and an element without a name was left
     board = read_text(Document("deck.cir", f"* deck\n{line}\nR9 a b 1\n.end\n"), "spice")
