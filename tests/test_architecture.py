@@ -38,8 +38,8 @@ ROOMS: dict[str, frozenset[str]] = {
          "readers", "writers", "loading", "job_loading", "job", "cache"}
     ),
     "__init__": frozenset(
-        {"api", "bench", "circuit", "electrical", "errors", "job", "loading", "job_loading", "model",
-         "version"}
+        {"api", "bench", "circuit", "electrical", "errors", "job", "loading", "job_loading",
+         "model", "version"}
     ),
     "api": frozenset(
         {"views", "bench", "electrical", "circuit", "model", "values", "errors", "writers",
