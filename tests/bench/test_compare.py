@@ -135,12 +135,13 @@ def test_a_deck_is_the_same_as_itself_and_as_the_board_whose_names_it_changed() 
     read = read_text(Document("a.cir", deck))
     assert compare_boards(read, read) == Comparison((), (), (), ())
     builder = BoardBuilder("b", "kicad_net")
-    for refdes, pins in {
+    drawing: dict[str, dict[str, tuple[str | None, str]]] = {
         "U1": {"1": ("VI", "IN"), "2": ("GND", "GND"), "3": ("VO", "OUT")},
         "D1": {"1": ("K", "GND"), "2": ("A", "OUT")},
         "X2": {"1": (None, "OUT"), "2": (None, "IN")},
         "R1": {"1": (None, "OUT"), "2": (None, "IN")},
-    }.items():
+    }
+    for refdes, pins in drawing.items():
         part = builder.part(refdes)
         for number, (name, net) in pins.items():
             part.pin(number, net, name=name)

@@ -113,7 +113,7 @@ def lines(parts: int, rounds: int = 5) -> Iterator[str]:
     # what the whole board tells is there now; other places are asked about
     spots = [(part.x or 0.0, part.y or 0.0) for part in board.parts[200:1200:200]]
     ours = statistics.median(
-        _seconds(lambda at=at: inspect_area(circuit, Circle(*at, RADIUS_MM), None))  # type: ignore[misc]
+        _seconds(lambda at=at: inspect_area(circuit, Circle(at[0], at[1], RADIUS_MM), None))  # type: ignore[misc]
         for at in spots
     )
     plain = statistics.median(_seconds(lambda at=at: ask(*at)) for at in spots)  # type: ignore[misc]

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import Any
 
 #: What every dialect must say: net -> pins.
 NETS = {
@@ -92,7 +93,7 @@ class Schematic:
             "(cell FRAME (cellType GENERIC) (view NORMAL (viewType SCHEMATIC) (interface)))",
         ]
 
-    def cell(self, name: str, views: list, bus: bool = False) -> str:
+    def cell(self, name: str, views: list[Any], bus: bool = False) -> str:
         lines = [f"(cell {name} (cellType GENERIC)"]
         for view, ports in views:
             lines.append(f"(view {view} (viewType SCHEMATIC) (interface")

@@ -5,6 +5,8 @@ What such files look like is described from real ones that are not here; these a
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,7 +17,7 @@ from nettrace.readers.document import Document
 from nettrace.readers.registry import detect_format, read_text
 from tests.readers.edif_schematics import NETS, PACKAGES, VALUES, Dialect, Schematic
 
-CHOICES = {
+CHOICES: dict[str, list[Any]] = {
     "reference": ["display", "bare", "property", "twice", "both", "renamed"],
     "pin_numbers": ["instance", "port"],
     "value": ["display", "bare", "partvalue", "Value"],
@@ -65,12 +67,12 @@ def check(dialect: Dialect) -> Board:
     [(name, choice) for name, choices in CHOICES.items() for choice in choices],
     ids=repr,
 )
-def test_each_way_of_writing_one_thing(name: str, choice: object) -> None:
+def test_each_way_of_writing_one_thing(name: str, choice: Any) -> None:
     check(Dialect(**{name: choice}))
 
 
 @given(st.fixed_dictionaries({name: st.sampled_from(some) for name, some in CHOICES.items()}))
-def test_any_mixture_of_ways(choices: dict[str, object]) -> None:
+def test_any_mixture_of_ways(choices: dict[str, Any]) -> None:
     check(Dialect(**choices))
 
 

@@ -137,9 +137,9 @@ def test_remarks_give_the_boards_own_names_and_numbers_back() -> None:
         "J1": None,
     }
     assert [net.name for net in back.nets] == ["net 1", "net 2"]
-    for part in board.parts:
-        pins = [(pin.number, pin.net) for pin in part.pins]
-        assert [(pin.number, pin.net) for pin in back.part_by_key[part.key].pins] == pins
+    for built in board.parts:
+        told = [(pin.number, pin.net) for pin in built.pins]
+        assert [(pin.number, pin.net) for pin in back.part_by_key[built.key].pins] == told
 
 
 def test_a_diode_keeps_its_polarity_whatever_its_pads_are_numbered() -> None:
