@@ -71,7 +71,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "networkx": ("model.graph", "circuit.", "electrical.", "bench.", "writers.graphml"),
     "scipy": ("electrical.", "bench.match"),
     "numpy": ("electrical.", "views.", "bench."),
-    "msgspec": ("model.", "writers.", "readers.", "bench.", "loading", "views."),
+    "msgspec": ("model.", "circuit.", "writers.", "readers.", "bench.", "loading", "views."),
     "platformdirs": ("loading", "cli.", "bench.", "model.", "cache"),
 }
 

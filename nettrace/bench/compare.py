@@ -8,7 +8,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+
+import msgspec
 
 from nettrace.model.board import Board, Part, Pin
 from nettrace.model.names import natural_key
@@ -185,7 +187,7 @@ def _lost_ends(
     if len(pins) != 2 or len(lone) != 1 or len(others) != 1:
         return []
     (only,) = others.values()
-    return [(pins[lone[0]], replace(only, number=lone[0], net=None, pads=()))]
+    return [(pins[lone[0]], msgspec.structs.replace(only, number=lone[0], net=None, pads=()))]
 
 
 def _cut_pairs(names: list[str], cut_names: list[str]) -> list[tuple[str, str]]:

@@ -1,4 +1,7 @@
-"""The board: parts, pins, pads and nets as the sources state them. Frozen and slotted.
+"""The board: parts, pins, pads and nets as the sources state them, all frozen.
+
+The records of which a board has tens of thousands are msgspec structs: a frozen dataclass takes
+three to five times as long to make. Hold no cycle: the collector does not look into them.
 
 Identity. A part is its `key`: the refdes where that is unique, else the refdes with `~2`, `~3` in
 the order of the file (a blank refdes gives `~1`, `~2`). A pin is (part key, number, net): one pin
@@ -17,10 +20,13 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
+import msgspec
+
 from nettrace.errors import Place, Warning
 
 __all__ = [
     "EMPTY",
+    "NO_ORIGINS",
     "Board",
     "Conflict",
     "Counts",
@@ -37,13 +43,10 @@ __all__ = [
 
 #: The one empty mapping that facts share.
 EMPTY: Mapping[str, str] = MappingProxyType({})
-_NO_PLACES: Mapping[str, Place] = MappingProxyType({})
+#: What a part of one source has as `origins`.
+NO_ORIGINS: Mapping[str, Place] = MappingProxyType({})
 _NO_PARTS: Mapping[str, Part] = MappingProxyType({})
 _NO_NETS: Mapping[str, Net] = MappingProxyType({})
-
-
-def _empty() -> Mapping[str, str]:
-    return EMPTY
 
 
 class Side(StrEnum):
@@ -58,8 +61,7 @@ class Side(StrEnum):
         return side is None or self is Side.BOTH or side is Side.BOTH or self is side
 
 
-@dataclass(frozen=True, slots=True)
-class Pad:
+class Pad(msgspec.Struct, frozen=True, gc=False):
     """A piece of copper with a place. `number` is "" and `net` None where the file has none."""
 
     part: str
@@ -77,8 +79,7 @@ class Pad:
     place: Place | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Pin:
+class Pin(msgspec.Struct, frozen=True, gc=False):
     """A terminal of a part: its number, its function name, its net and its pads."""
 
     part: str
@@ -108,8 +109,7 @@ class Pin:
         return f"{self.part}.{self.number}"
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(msgspec.Struct, frozen=True, gc=False):
     """One part of the board, as the sources describe it.
 
     `properties` holds every further field of the source (names as written). `origins` names the
@@ -130,9 +130,12 @@ class Part:
     pads: tuple[Pad, ...] = ()
     outline: tuple[tuple[float, float], ...] = ()  # courtyard or body corners, board millimetres
     sheet: str | None = None  # path of the schematic sheet, where known
-    properties: Mapping[str, str] = field(default_factory=_empty, hash=False)
+    properties: Mapping[str, str] = EMPTY
     place: Place | None = None
-    origins: Mapping[str, Place] = field(default_factory=lambda: _NO_PLACES, hash=False)
+    origins: Mapping[str, Place] = NO_ORIGINS
+
+    def __hash__(self) -> int:  # mappings have none
+        return hash((self.key, self.value, self.package, self.pins))
 
     def pin(self, number: str) -> Pin | None:
         """Return the pin of that number (the first, where a source gives several)."""
@@ -147,8 +150,7 @@ class Part:
         return tuple(dict.fromkeys(pin.net for pin in self.pins if pin.net is not None))
 
 
-@dataclass(frozen=True, slots=True)
-class Net:
+class Net(msgspec.Struct, frozen=True, gc=False):
     """A net: its shown name, other names it goes by, and its pins in natural order."""
 
     name: str
@@ -158,8 +160,7 @@ class Net:
     place: Place | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Via:
+class Via(msgspec.Struct, frozen=True, gc=False):
     """A plated hole that belongs to no part."""
 
     x: float

@@ -15,9 +15,12 @@ from operator import itemgetter
 from types import MappingProxyType
 from typing import TypeAlias
 
+import msgspec
+
 from nettrace.errors import Place, Warning
 from nettrace.model.board import (
     EMPTY,
+    NO_ORIGINS,
     Board,
     Conflict,
     Net,
@@ -29,13 +32,11 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
-from nettrace.model.making import make_net, make_pad, make_part, make_pin
 from nettrace.model.names import decode_escapes, natural_sorted
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
 
 _NO_FACTS: tuple[str | None, str | None, Place | None] = (None, None, None)
-_NO_ORIGINS: Mapping[str, Place] = MappingProxyType({})
 _NO_PADS: tuple[Pad, ...] = ()
 _NOTHING_SAID: tuple[Place | None, float | None] = (None, None)
 
@@ -242,7 +243,9 @@ class BoardBuilder:
         nets = self._freeze_nets(shown, pins_of_net)
         vias, zones = self.vias, self.zones
         if shown:
-            vias = [replace(v, net=shown[v.net]) if v.net in shown else v for v in vias]
+            vias = [
+                msgspec.structs.replace(v, net=shown[v.net]) if v.net in shown else v for v in vias
+            ]
             zones = [replace(z, net=shown[z.net]) if z.net in shown else z for z in zones]
         return Board(
             name=self.name,
@@ -326,7 +329,7 @@ class BoardBuilder:
                     volts = said if volts is None else volts
                 aliases.pop(name, None)
                 others = tuple(aliases)
-            nets[name] = make_net(name, others, tuple(pins_of_net.get(name, ())), volts, place)
+            nets[name] = Net(name, others, tuple(pins_of_net.get(name, ())), volts, place)
         return nets
 
     def _shown_names(self, raw_names: set[str]) -> dict[str, str]:
@@ -399,18 +402,18 @@ def _freeze_parts(
                     own = pads_of_pin.get(pair, _NO_PADS)
                     if place is None and own:
                         place = own[0].place
-                pin = make_pin(key, number, net, name, electrical_type, own, place)
+                pin = Pin(key, number, net, name, electrical_type, own, place)
                 pins.append(pin)
                 if net is not None:
                     pins_of_net[net].append(pin)
         parts.append(
-            make_part(
+            Part(
                 key, draft.refdes, draft.value, draft.package, draft.description, draft.fitted,
                 draft.x, draft.y, draft.angle, draft.side, tuple(pins), tuple(pads),
                 draft.outline, draft.sheet,
                 MappingProxyType(draft.properties) if draft.properties else EMPTY,
                 draft.place,
-                MappingProxyType(draft.origins) if draft.origins else _NO_ORIGINS,
+                MappingProxyType(draft.origins) if draft.origins else NO_ORIGINS,
             )
         )  # fmt: skip
     return parts
@@ -428,7 +431,7 @@ def _freeze_pads(
         if net is not None and (not net or net in shown):
             net = shown.get(net)
             record = (number, net, *record[2:])
-        pad = make_pad(key, *record)
+        pad = Pad(key, *record)
         pads.append(pad)
         if number and pad.plated:
             pair = (number, net)

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from nettrace.errors import BadInput, Place
-from nettrace.model.board import Side
+from nettrace.model.board import Side, Via
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.geometry import turn
-from nettrace.model.making import make_via
 from nettrace.readers.ipc2581_facts import (
     BomLine,
     ComponentFact,
@@ -357,7 +356,7 @@ class Assembly:
                 net, diameter, drill = vias.get(key, (None, None, None))
                 vias[key] = (net or hole.net, diameter, drill or _mm(hole.diameter))
         for (x, y), (net, diameter, drill) in vias.items():
-            self.builder.vias.append(make_via(x, y, net, diameter, drill))
+            self.builder.vias.append(Via(x, y, net, diameter, drill))
         if left:
             self.builder.warn(
                 "free-copper", f"{left} pads belong to no pin and are no vias; not kept", first

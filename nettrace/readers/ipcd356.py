@@ -15,9 +15,8 @@ from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from nettrace.errors import BadInput, Place, excerpt
-from nettrace.model.board import Board, Side
+from nettrace.model.board import Board, Side, Via
 from nettrace.model.builder import BoardBuilder, PadRecord, PartDraft
-from nettrace.model.making import make_via
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356_columns import WIDTH, find_fault, pattern_of
 from nettrace.readers.ipcd356_header import Header, read_header
@@ -173,7 +172,7 @@ class _Reader:
             x, y = x_count * numerator / denominator, y_count * numerator / denominator
             if add is None:
                 via_records += 1
-                add_via(make_via(x, y, net, width, drill))
+                add_via(Via(x, y, net, width, drill))
                 continue
             pad_records += 1
             add(

@@ -9,9 +9,8 @@ from __future__ import annotations
 from pathlib import PurePath
 
 from nettrace.errors import Place
-from nettrace.model.board import Side, Zone
+from nettrace.model.board import Side, Via, Zone
 from nettrace.model.builder import BoardBuilder, PartDraft
-from nettrace.model.making import make_via
 from nettrace.readers.document import Document
 from nettrace.readers.sexpr_pins import note_pin_conflicts
 from nettrace.readers.sexpr_shapes import Frame, Point, box_of, polyline, reach
@@ -292,7 +291,7 @@ class BoardFacts:
         self, x: float, y: float, net: str | None, diameter: float | None, drill: float | None
     ) -> None:
         """Take a via; places as in the file."""
-        self.builder.vias.append(make_via(x + 0.0, 0.0 - y, net, diameter, drill))
+        self.builder.vias.append(Via(x + 0.0, 0.0 - y, net, diameter, drill))
 
     def zone(self, net: str | None, layers: tuple[str, ...], points: list[Point]) -> None:
         """Take a copper area: one Zone for each copper layer."""

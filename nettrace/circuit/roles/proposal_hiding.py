@@ -10,6 +10,8 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+import msgspec
+
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import SUPPLY_OHMS
@@ -31,7 +33,9 @@ def hide_value(circuit: Circuit, key: str) -> Circuit:
     circuit itself comes back.
     """
     part = circuit.board.part_by_key[key]
-    blank = replace(part, value=None, description=None, properties=EMPTY, fitted=None)
+    blank = msgspec.structs.replace(
+        part, value=None, description=None, properties=EMPTY, fitted=None
+    )
     kind = _kind_of(circuit.board, blank)
     if kind == circuit.kinds[key]:
         return circuit
