@@ -15,6 +15,7 @@ from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.readers.document import Document
 from nettrace.readers.sheet import read
+from tests.circuit_language import circuit
 
 BOARD = """sheet
 rail VDD 1.8
@@ -341,3 +342,44 @@ def test_the_assignment_is_the_best_of_all(at: list[float], found: list[float]) 
     best = min(total(choice) for choice in itertools.product(options, repeat=len(parts)))
     ours = sum(1e3 if a.assigned is None else cost[a.loose, a.assigned] for a in answers)
     assert ours == pytest.approx(best)
+
+
+PACKAGED = circuit(
+    "R1 A VDD 10k 1% @R_0201_0603Metric\nR2 B VDD 10k 1% @R_0805_2012Metric\nR3 C D 10k"
+)
+
+
+def test_a_size_that_only_the_package_tells_counts() -> None:
+    found = sites_of(PACKAGED, ["R1", "R2", "R3"])
+    assert [site.size for site in found] == ["0201", "0805", None]
+    (small,) = match_loose(found[:2], [loose("L1", ohms=10e3, size="0201")])
+    assert [candidate.refdes for candidate in small.candidates] == ["R1"]
+    assert small.certainty is Certainty.CERTAIN
+
+
+def test_a_reason_names_the_figure_with_its_unit() -> None:
+    (found,) = match_loose(sites(), [loose("L1", farads=100e-9, size="0201")])
+    assert found.candidates[0].because[0] == "100 nF for 100 nF ±10 %"
+    (unsized,) = match_loose(sites(), [loose("L1", ohms=10e3)])
+    assert "size not measured" in unsized.candidates[0].because
+
+
+def test_without_positions_or_without_parts_there_is_nothing_to_assign() -> None:
+    assert match_loose(sites(), []) == ()
+    (found,) = match_loose((), [loose("L1", ohms=10e3)])
+    assert (found.certainty, found.assigned) == (Certainty.NONE, None)
+
+
+@pytest.mark.parametrize(
+    ("facts", "advice", "reusable"),
+    [
+        ({"ohms": 10e3, "whole": False}, "damaged body or terminations: identify only", False),
+        ({"ohms": 10e3}, "may go back: it measures in tolerance and is whole", True),
+        ({"farads": 1e-7}, "ceramic capacitor: identify only", False),
+        ({"ohms": 1.0e9}, "keep it apart", False),
+    ],
+)
+def test_the_advice_on_reuse(facts: dict[str, object], advice: str, reusable: bool) -> None:
+    (found,) = match_loose(sites(), [loose("L1", size="0201", **facts)])
+    assert found.advice.startswith(advice)
+    assert found.reusable is reusable

@@ -192,3 +192,26 @@ def test_capacitance_between_nets_that_links_make_one() -> None:
     assert (parts, class_2) == (("C1", "C2"), False)
     assert farads == pytest.approx(122e-12)
     assert found.farads("A", "A2") == (0.0, (), False)
+
+
+@pytest.mark.parametrize(
+    ("value", "class_2"),
+    [
+        # EIA-198: C0G (NP0) and U2J are class 1, X5R class 2
+        ("100nF C0G", False), ("100nF NP0", False), ("100nF U2J", False), ("100nF COG", False),
+        ("100nF X5R", True), ("100nF", True),
+    ],
+)  # fmt: skip
+def test_the_class_of_a_ceramic(value: str, class_2: bool) -> None:
+    (found,) = elements_of(circuit(f"C1 A B {value} 10%")).capacitors
+    assert found.class_2 is class_2
+    assert found.tolerance == 0.1
+
+
+def test_another_meter_has_another_error() -> None:
+    coarse = Accuracy(fraction=0.05, counts=10, full_scale_counts=2000)
+    # a meter of 2000 counts shows 1.000 kΩ in steps of 1 Ω: 5 % and 10 steps
+    assert meter_error(1e3, coarse) == pytest.approx(0.05 * 1e3 + 10 * 1.0)
+    found = PowerOff(circuit("R1 A B 1k 1%")).ohms("A", "B")
+    assert found.shown_at_most(coarse) == pytest.approx(1010 + meter_error(1010, coarse))
+    assert found.shown_at_least(coarse) == pytest.approx(990 - meter_error(990, coarse))
