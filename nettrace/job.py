@@ -22,6 +22,7 @@ from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.job_loading import OpenJob, open_job, start_job
 
 if TYPE_CHECKING:
+    from nettrace.bench.copper import Wired
     from nettrace.bench.diagnosis import Check
     from nettrace.bench.job import Loose
     from nettrace.bench.known_good import KnownGood
@@ -51,6 +52,7 @@ __all__ = [
     "undoing",
     "unused_loose",
     "wire",
+    "wired",
 ]
 
 #: From a job as it stands to the entries that a change adds.
@@ -97,15 +99,17 @@ def mark(
     places: Sequence[str],
     *,
     with_part: str | None = None,
+    confirm: bool = False,
     note: str = "",
 ) -> OpenJob:
-    """Mark parts or pads, or say what was fitted. The command: `nettrace job mark`.
+    """Mark parts or pads, or say what was fitted or wired. The command: `nettrace job mark`.
 
     Args:
         opened: the job.
-        damage: missing, cracked, shifted, doubtful, lifted, cut, bridged, sound or fitted.
-        places: parts, or pads for lifted, cut and bridged.
+        damage: missing, cracked, shifted, doubtful, lifted, cut, bridged, sound, fitted or wired.
+        places: parts, or pads for lifted, cut, bridged and wired (there also a via, `12.5,-3.0`).
         with_part: with `fitted`, the loose part that was used.
+        confirm: with `wired`, that it is meant to join two nets that the board keeps apart.
         note: a remark.
 
     Raises:
@@ -113,7 +117,9 @@ def mark(
         NothingMatches: no such part or pad.
         JobUnusable: the file is locked or damaged.
     """
-    return _changed(opened, marks(opened, damage, places, with_part=with_part, note=note))
+    return _changed(
+        opened, marks(opened, damage, places, with_part=with_part, confirm=confirm, note=note)
+    )
 
 
 def marks(
@@ -122,16 +128,21 @@ def marks(
     places: Sequence[str],
     *,
     with_part: str | None = None,
+    confirm: bool = False,
     note: str = "",
 ) -> Adding:
     """Return what `mark` adds; arguments and errors as there."""
-    from nettrace.bench.marking import fit_entries, mark_entries
+    from nettrace.bench.marking import fit_entries, mark_entries, wire_entry
 
     def add(job: Job) -> Sequence[Entry]:
         if damage == "fitted":
             return fit_entries(opened.circuit, fold(job), job, places, with_part, note)
         if with_part is not None:
             raise WrongUsage("--with", expected="it with `fitted` only")
+        if damage == "wired":
+            return [wire_entry(opened.circuit, job, places, confirm, note)]
+        if confirm:
+            raise WrongUsage("--confirm", expected="it with `wired` only")
         return mark_entries(opened.circuit, job, damage, places, note)
 
     return add
@@ -243,14 +254,33 @@ def refit(opened: OpenJob) -> RefitPlan:
     """
     from nettrace.bench.refit import plan_refit
 
-    return plan_refit(opened.circuit, open_keys(opened), opened.state.lifted)
+    wired = _wired_ends(opened)
+    lifted = [pad for pad in opened.state.lifted if pad not in wired]
+    return plan_refit(opened.circuit, open_keys(opened), lifted)
+
+
+def wired(opened: OpenJob) -> tuple[Wired, ...]:
+    """Return the wires soldered, each with what it does: mends a break, or joins two nets.
+
+    One that joins nets which the board keeps apart, and is not confirmed, is a short.
+    """
+    from nettrace.bench.copper import wires_of
+
+    return wires_of(opened.circuit, opened.state)
+
+
+def _wired_ends(opened: OpenJob) -> frozenset[str]:
+    """Return the torn pads that a wire mends."""
+    from nettrace.bench.copper import WiredAs
+
+    return frozenset(pad for w in wired(opened) if w.as_ is WiredAs.MENDS for pad in w.of)
 
 
 def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
     """Say where to solder wires for torn copper. The command: `nettrace job wire`.
 
     Args:
-        opened: the job; its lifted pads and cut tracks are meant.
+        opened: the job; its lifted pads and cut tracks that no wire mends yet are meant.
         places: only those nets; pads named here count as lifted too.
 
     Raises:
@@ -260,7 +290,9 @@ def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
     from nettrace.model.find import find_nets, find_pins
 
     board = opened.circuit.board
-    lifted, cuts = list(opened.state.lifted), list(opened.state.cuts)
+    done = _wired_ends(opened)
+    lifted = [pad for pad in opened.state.lifted if pad not in done]
+    cuts = [cut for cut in opened.state.cuts if done.isdisjoint(cut)]
     wanted: set[str] = set()
     for word in places:
         if word in board.net_by_name or "." not in word:
@@ -277,6 +309,10 @@ def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
         if (net := find_pins(board, pair[0])[0].net) is not None:
             torn.setdefault(net, ([], []))[1].append(pair)
     chosen = {net: both for net, both in torn.items() if not wanted or net in wanted}
+    if not chosen and done and not places:
+        raise NothingMatches(
+            "no torn copper without its wire", hint="Name a pad to see other points for it."
+        )
     if not chosen:
         raise NothingMatches(
             "no torn copper", hint="Mark it: nettrace job mark JOB lifted R12.1, or name a pad."

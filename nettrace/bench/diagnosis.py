@@ -8,7 +8,8 @@ from enum import StrEnum
 from typing import Final
 
 from nettrace.bench.compare import Open, Short
-from nettrace.bench.faults import Fault, FaultKind, pad_name
+from nettrace.bench.copper import Wired, find_pad, pad_name
+from nettrace.bench.faults import Fault, FaultKind
 from nettrace.bench.job import Quantity
 from nettrace.bench.job_state import JobState
 from nettrace.bench.judging import SHORT_OHMS, Judged, ReadingState, judge_with
@@ -62,7 +63,7 @@ class Check:
 
     Attributes:
         verdict: restored only where every planned probe passed, no position is open, no bridge is
-            marked and no reading fails.
+            marked, no wire joins nets that nobody said are meant to be, and no reading fails.
         because: why, most important first.
         opens: nets in pieces, as `compare` gives them.
         shorts: nets joined.
@@ -73,6 +74,7 @@ class Check:
         health: the chance that nothing is wrong.
         still_to_probe: planned probes that have not passed and were not measured, in order.
         blind: faults that no planned measurement can tell: for the eye.
+        wires: the wires soldered, each with what it does.
     """
 
     verdict: Verdict
@@ -87,6 +89,7 @@ class Check:
     still_to_probe: tuple[Probe, ...]
     blind: tuple[str, ...]
     extra_parts: tuple[str, ...] = ()
+    wires: tuple[Wired, ...] = ()
 
     @property
     def same(self) -> bool:
@@ -124,6 +127,7 @@ def check_job(circuit: Circuit, state: JobState, known_good: KnownGood | None = 
         health=suspicion.health,
         still_to_probe=left,
         blind=tuple(fault.what for fault in suspicion.blind()),
+        wires=suspicion.model.touched.wires,
     )
 
 
@@ -185,9 +189,17 @@ def _verdict(
     left: tuple[Probe, ...],
 ) -> tuple[Verdict, tuple[str, ...]]:
     because: list[str] = []
-    if state.missing:
-        because.append(f"not refitted: {', '.join(sorted(state.missing, key=natural_key))}")
+    wires = suspicion.model.touched.wires
+    replaced = {key for wired in wires for key in wired.replaced}
+    missing = _without(state.missing, replaced)
+    if missing:
+        because.append(f"not refitted: {', '.join(missing)}")
     because += [f"bridge marked: {a} to {b}" for a, b in state.bridges]
+    because += [
+        f"wire {wired.wire.start} to {wired.wire.end} {wired.words}"
+        for wired in wires
+        if wired.is_short
+    ]
     because += [
         f"{item.reading.at} to {item.reading.to}: {item.because}"
         for item in counting
@@ -195,9 +207,9 @@ def _verdict(
     ]
     if because:
         return Verdict.NOT_RESTORED, tuple(because)
-    doubtful = [ref for ref in state.open_positions if ref not in state.missing]
+    doubtful = _without(state.open_positions, {*state.missing, *replaced})
     if doubtful:
-        because.append(f"marked and not refitted: {', '.join(sorted(doubtful, key=natural_key))}")
+        because.append(f"marked and not refitted: {', '.join(doubtful)}")
     because += [
         f"{probe.at} to {probe.to}: an open question"
         for probe in suspicion.probes
@@ -212,7 +224,13 @@ def _verdict(
         because.append("nothing was refitted, so nothing can be proved")
     if because:
         return Verdict.NOT_PROVEN, tuple(because)
-    return Verdict.RESTORED, (f"all {len(suspicion.probes)} planned measurements passed",)
+    passed = f"all {len(suspicion.probes)} planned measurements passed"
+    meant = [f"wire {w.wire.start} to {w.wire.end} {w.words}" for w in wires if w.wire.confirmed]
+    return Verdict.RESTORED, (passed, *meant)
+
+
+def _without(names: Iterable[str], left_out: set[str]) -> list[str]:
+    return sorted(set(names) - left_out, key=natural_key)
 
 
 def _suspects(suspicion: Suspicion, counting: list[Judged]) -> tuple[Suspect, ...]:
@@ -283,6 +301,11 @@ class _Found:
         found: dict[frozenset[str], Short] = {}
         for first, second in self.model.bridges:
             self._short(found, [first, second])
+        for wired in self.model.touched.wires:
+            if wired.is_short:
+                ends = [self._pin(end) for end in (wired.wire.start, wired.wire.end)]
+                nets = tuple(net or "" for net in wired.nets)
+                self._short(found, [pin for pin in ends if pin is not None], nets)
         for fault in self.sure:
             if fault.nets:
                 self._short(found, self._pins_of(fault), fault.nets)
@@ -324,12 +347,11 @@ class _Found:
         ]
 
     def _pin(self, pad: str) -> Pin | None:
-        from nettrace.bench.faults import find_pad
-
         return find_pad(self.circuit, pad) if pad else None
 
     def missing(self) -> tuple[str, ...]:
-        gone = {*self.state.missing}
+        replaced = {key for wired in self.model.touched.wires for key in wired.replaced}
+        gone = {*self.state.missing} - replaced
         gone |= {fault.places[0] for fault in self.sure if fault.kind is FaultKind.MISSING}
         return tuple(sorted(gone, key=natural_key))
 

@@ -8,21 +8,27 @@ the wrong heap. What matters is their order; the readings outweigh them by far.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from nettrace.bench.copper import (
+    ONE_NET_OHMS,
+    Wired,
+    WiredAs,
+    find_pad,
+    net_groups,
+    pad_name,
+    wires_of,
+)
 from nettrace.bench.job import Damage
 from nettrace.bench.job_state import JobState
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import two_nets
-from nettrace.electrical.elements import elements_of
-from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Pad, Part, Pin
-from nettrace.model.find import find_pins
 from nettrace.values.quantity import engineering, read_quantity
 
 __all__ = [
@@ -51,8 +57,6 @@ SHORTED_ODDS: Final = 0.005  # ceramic capacitors and diodes crack or melt into 
 STUCK_ODDS: Final = 0.001  # any other part
 BRIDGE_ODDS: Final = 0.01  # at no distance; falls with the gap
 BRIDGE_FALL_MM: Final = 0.25
-#: Two nets joined by so little are one net to a meter, Ω.
-ONE_NET_OHMS: Final = 0.05
 #: Values closer than this are the same part to a meter in circuit, as a fraction.
 SAME_VALUE: Final = 0.10
 
@@ -67,6 +71,7 @@ class FaultKind(StrEnum):
     WRONG_VALUE = "wrong value"
     SHORTED = "shorted part"
     BRIDGE = "bridge"
+    OPEN_WIRE = "open wire"  # between two nets; on one net it is the torn pad's open joint
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +80,8 @@ class Fault:
 
     Attributes:
         kind: the likeliest of its forms.
-        places: pads (open joint), refdes (missing, wrong value, shorted) or `PAD|PAD` (bridge);
-            several where no meter can tell them apart, likeliest first.
+        places: pads (open joint), refdes (missing, wrong value, shorted) or `PAD|PAD` (bridge,
+            wire); several where no meter can tell them apart, likeliest first.
         nets: the two nets that a short joins.
         value: of a wrong part, Ω or F.
         odds: against health, before any reading.
@@ -105,6 +110,8 @@ class Fault:
         at = self.places[0]
         if self.kind is FaultKind.OPEN_JOINT:
             return f"open joint at {at}"
+        if self.kind is FaultKind.OPEN_WIRE:
+            return f"open joint of the wire {at.replace('|', ' to ')}"
         if self.kind is FaultKind.MISSING:
             return f"{at} missing or open inside"
         if self.kind is FaultKind.WRONG_VALUE:
@@ -129,12 +136,14 @@ class Touched:
         absent: part keys that are gone or broken and not refitted.
         joints: pads (`R12.1`) whose joint may be open -> the pin; they have a terminal node.
         unknown: names in the job that are not on this board.
+        wires: as soldered.
     """
 
     parts: tuple[str, ...]
     absent: frozenset[str]
     joints: Mapping[str, Pin]
     unknown: tuple[str, ...]
+    wires: tuple[Wired, ...] = ()
 
 
 def touched(circuit: Circuit, state: JobState) -> Touched:
@@ -151,19 +160,24 @@ def touched(circuit: Circuit, state: JobState) -> Touched:
         for pin in part.pins:
             if pin.net is not None:
                 joints.setdefault(pad_name(circuit, pin), pin)
-    pads = dict.fromkeys([*state.lifted, *(pad for cut in state.cuts for pad in cut)])
-    for name in pads:
+    wires = wires_of(circuit, state)
+    # where no break is marked, a wire's own ends are what a measurement must prove
+    beside = [end for w in wires if w.as_ is WiredAs.BESIDE for end in (w.wire.start, w.wire.end)]
+    pads = [*state.lifted, *(pad for cut in state.cuts for pad in cut)]
+    pads += [name for name in beside if find_pad(circuit, name) is not None]
+    for name in dict.fromkeys(pads):
         at = find_pad(circuit, name)
         if at is None:
             unknown.append(name)
         elif at.net is not None and at.part not in absent:
             joints.setdefault(pad_name(circuit, at), at)
-    return Touched(parts, absent, joints, tuple(unknown))
-
-
-def pad_name(circuit: Circuit, pin: Pin) -> str:
-    """Return the pin as a technician writes it."""
-    return f"{circuit.board.part_by_key[pin.part].refdes}.{pin.number}"
+    known = {end for w in wires for end in (w.wire.start, w.wire.end)}
+    unknown += [
+        f"{wire.start} to {wire.end}"
+        for wire in state.wires
+        if wire.start not in known or wire.end not in known
+    ]
+    return Touched(parts, absent, joints, tuple(unknown), wires)
 
 
 def _part(circuit: Circuit, name: str) -> Part | None:
@@ -173,32 +187,6 @@ def _part(circuit: Circuit, name: str) -> Part | None:
     return next((p for p in circuit.board.parts if p.refdes.casefold() == name.casefold()), None)
 
 
-def find_pad(circuit: Circuit, name: str) -> Pin | None:
-    """Return the pin that `REFDES.PIN` means, None where there is none."""
-    if "." not in name:
-        return None
-    try:
-        return find_pins(circuit.board, name)[0]
-    except (NothingMatches, WrongUsage):
-        return None
-
-
-def net_groups(circuit: Circuit, absent: Iterable[str] = ()) -> Mapping[str, str]:
-    """Return net -> one name for all nets that links of next to no resistance join."""
-    parent: dict[str, str] = {}
-
-    def find(name: str) -> str:
-        while (up := parent.setdefault(name, name)) != name:
-            parent[name] = parent[up]
-            name = up
-        return name
-
-    for element in elements_of(circuit, frozenset(absent)).resistances:
-        if element.ohms <= ONE_NET_OHMS:
-            parent[find(element.a)] = find(element.b)
-    return {net.name: find(net.name) for net in circuit.board.nets}
-
-
 def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
     """Return every single fault that the repair may have, likeliest first."""
     what = touched(circuit, state)
@@ -206,7 +194,12 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
         Fault(FaultKind.OPEN_JOINT, (pad,), _open_odds(circuit, state, pad, pin))
         for pad, pin in what.joints.items()
     ]
-    shorts = _Shorts(net_groups(circuit, what.absent))
+    found += [
+        Fault(FaultKind.OPEN_WIRE, (wired.place,), MENDED_ODDS)
+        for wired in what.wires
+        if wired.across is not None and not wired.is_short
+    ]
+    shorts = _Shorts(net_groups(circuit, what.absent, what.wires))
     for key in what.parts:
         part, kind = circuit.board.part_by_key[key], circuit.kinds[key]
         nets = two_nets(part)
@@ -230,6 +223,7 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
 def _open_odds(circuit: Circuit, state: JobState, pad: str, pin: Pin) -> float:
     part = circuit.board.part_by_key[pin.part]
     mended = {*state.lifted, *(p for cut in state.cuts for p in cut)}
+    mended |= {end for wire in state.wires for end in (wire.start, wire.end)}
     if pad in mended:
         return MENDED_ODDS
     mark = state.damaged.get(part.refdes)

@@ -103,10 +103,14 @@ class Fit(_Entry, frozen=True, tag="fit"):
 
 
 class Wire(_Entry, frozen=True, tag="wire"):
-    """A wire soldered between two points (pads as `R12.1`, or places `12.5,-3.0`)."""
+    """A wire soldered between two points (pads as `R12.1`, or vias as `12.5,-3.0`).
+
+    `confirmed`: the user says that it is meant to join two nets that the board keeps apart.
+    """
 
     start: str
     end: str
+    confirmed: bool = False
 
 
 class Reading(_Entry, frozen=True, tag="reading"):

@@ -22,7 +22,7 @@ class JobState:
         lifted: pads marked lifted.
         cuts: (pad, pad) whose track is cut.
         bridges: (pad, pad) joined by solder.
-        wires: (start, end) soldered.
+        wires: soldered, the newest entry of each pair of ends.
         loose: name -> loose part; `used` are those that a refit took.
         readings: all readings, in order.
         remarks: the user's lines.
@@ -33,7 +33,7 @@ class JobState:
     lifted: tuple[str, ...] = ()
     cuts: tuple[tuple[str, str], ...] = ()
     bridges: tuple[tuple[str, str], ...] = ()
-    wires: tuple[tuple[str, str], ...] = ()
+    wires: tuple[Wire, ...] = ()
     loose: Mapping[str, Loose] = field(default_factory=dict)
     used: frozenset[str] = frozenset()
     readings: tuple[Reading, ...] = ()
@@ -57,7 +57,7 @@ class JobState:
     @property
     def last_refit(self) -> int:
         """Number of the last entry that changed the board; later readings judge it."""
-        return max((fit.number for fit in self.refitted.values()), default=0)
+        return max((entry.number for entry in (*self.refitted.values(), *self.wires)), default=0)
 
 
 def fold(job: Job) -> JobState:
@@ -66,7 +66,7 @@ def fold(job: Job) -> JobState:
     refitted: dict[str, Fit] = {}
     pads: dict[str, None] = {}
     pairs: dict[Damage, dict[tuple[str, str], None]] = {Damage.CUT: {}, Damage.BRIDGED: {}}
-    wires: list[tuple[str, str]] = []
+    wires: dict[frozenset[str], Wire] = {}
     loose: dict[str, Loose] = {}
     used: set[str] = set()
     readings: list[Reading] = []
@@ -81,7 +81,7 @@ def fold(job: Job) -> JobState:
         elif isinstance(entry, Loose):
             loose[entry.name] = entry
         elif isinstance(entry, Wire):
-            wires.append((entry.start, entry.end))
+            wires[frozenset({entry.start, entry.end})] = entry
         elif isinstance(entry, Reading):
             readings.append(entry)
         elif isinstance(entry, Remark):
@@ -92,7 +92,7 @@ def fold(job: Job) -> JobState:
         lifted=tuple(pads),
         cuts=tuple(pairs[Damage.CUT]),
         bridges=tuple(pairs[Damage.BRIDGED]),
-        wires=tuple(wires),
+        wires=tuple(wires.values()),
         loose=loose,
         used=frozenset(used),
         readings=tuple(readings),

@@ -6,7 +6,8 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from nettrace.bench.job import Damage, Entry, Fit, Job, Loose, Mark, Quantity, Reading
+from nettrace.bench.copper import find_via
+from nettrace.bench.job import Damage, Entry, Fit, Job, Loose, Mark, Quantity, Reading, Wire
 from nettrace.bench.job_file import now
 from nettrace.bench.job_state import JobState
 from nettrace.circuit.circuit import Circuit
@@ -17,12 +18,13 @@ from nettrace.model.names import nearest_names
 from nettrace.values.quantity import parse_quantity
 from nettrace.values.sizes import read_size
 
-__all__ = ["fit_entries", "loose_entry", "mark_entries", "reading_entries"]
+__all__ = ["fit_entries", "loose_entry", "mark_entries", "reading_entries", "wire_entry"]
 
 _PADS: Final = frozenset({Damage.LIFTED, Damage.CUT, Damage.BRIDGED})
-_WORDS: Final = (*(str(item) for item in Damage), "fitted")
+_WORDS: Final = (*(str(item) for item in Damage), "fitted", "wired")
 _OVERLOAD: Final = frozenset({"ol", "open", "o.l", "overload", "inf", "1."})
 _BEEPS: Final = {"beep": 1.0, "none": 0.0, "no": 0.0, "silent": 0.0}
+_PLACE: Final = re.compile(r"[-+]?[\d.]+,[-+]?[\d.]+")
 #: Ending of a typed figure -> what the meter was set to.
 _UNITS: Final = (
     (re.compile(r"(?:ohms?|Ω|Ω|R)$", re.IGNORECASE), Quantity.OHMS),
@@ -100,6 +102,40 @@ def _pair(circuit: Circuit, job: Job, kind: Damage, words: Sequence[str], note: 
         )
     first, second = (_one_pad(circuit, word) for word in words)
     return Mark(number=job.next_number(), time=now(), at=first, to=second, damage=kind, note=note)
+
+
+def wire_entry(
+    circuit: Circuit, job: Job, words: Sequence[str], confirmed: bool = False, note: str = ""
+) -> Wire:
+    """Return the entry of a wire between two points: pads, or places of vias in mm.
+
+    Raises:
+        WrongUsage: not two points, or one and the same twice.
+        NothingMatches: no such pad, or no pad or via at that place.
+    """
+    if len(words) != 2:
+        raise WrongUsage(
+            f"{len(words)} points with wired", expected="two", hint="For instance R12.1 TP4.1."
+        )
+    start, end = (_point(circuit, word) for word in words)
+    if start == end:
+        raise WrongUsage(f"a wire from {start} to itself", expected="two points")
+    return Wire(
+        number=job.next_number(), time=now(), start=start, end=end, confirmed=confirmed, note=note
+    )
+
+
+def _point(circuit: Circuit, word: str) -> str:
+    """Return the pad or via that a wire is soldered to, as the job file writes it."""
+    word = word.removeprefix("via at ")  # as `job wire` shows it
+    if _PLACE.fullmatch(word) is None:
+        return _one_pad(circuit, word)
+    via = find_via(circuit, word)
+    if via is None:
+        raise NothingMatches(
+            f"no via at {word}", hint="Name a pad, or take the place that `job wire` shows."
+        )
+    return f"{via.x:.2f},{via.y:.2f}"
 
 
 def fit_entries(

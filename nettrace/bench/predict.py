@@ -14,7 +14,8 @@ from functools import cached_property
 from typing import Final
 
 from nettrace.bench.chances import Outlook
-from nettrace.bench.faults import Fault, FaultKind, Touched, find_pad, pad_name, touched
+from nettrace.bench.copper import find_pad, pad_name
+from nettrace.bench.faults import Fault, FaultKind, Touched, touched
 from nettrace.bench.job_state import JobState
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
@@ -148,6 +149,7 @@ class Model:
         for key in self._owners:
             names.update(dict.fromkeys(self.circuit.board.part_by_key[key].nets))
         names.update(dict.fromkeys(pin.net or "" for ends in self.bridges for pin in ends))
+        names.update(dict.fromkeys(net for _, nets in self._wires for net in nets))
         names.update(self._nets)
         if self.bench.ground is not None:
             names[self.bench.ground] = None
@@ -155,8 +157,14 @@ class Model:
 
     @cached_property
     def bench(self) -> Bench:
-        """The board as it stands, for voltages."""
-        return Bench(self.circuit, self.touched.absent)
+        """The board as it stands, for voltages; a wire in place of a lost part is 0 Ω there."""
+        wired = {
+            key: 0.0
+            for wired in self.touched.wires
+            for key in wired.of
+            if key in self.touched.absent
+        }
+        return Bench(self.circuit, self.touched.absent - set(wired), changes=wired)
 
     @cached_property
     def _pieces(self) -> tuple[_Piece, ...]:
@@ -205,6 +213,11 @@ class Model:
                 found.append((key, tuple(nodes)))
         return tuple(found)
 
+    @property
+    def _wires(self) -> list[tuple[str, tuple[str, str]]]:
+        """(place, nets) of the wires that join two nets; those on one net are its torn joints."""
+        return [(w.place, w.across) for w in self.touched.wires if w.across is not None]
+
     # -- faults ------------------------------------------------------------------------------
 
     def _edges(self, faults: Sequence[Fault], bound: int) -> list[Edge]:
@@ -217,6 +230,7 @@ class Model:
         solder = SHORT_OHMS if bound == _MOST else 0.0
         edges += [Edge(nets[0], nets[1], solder) for nets in shorts]
         edges += [Edge(a.net or "", b.net or "", 0.0) for a, b in self.bridges]
+        edges += [Edge(*nets, 0.0) for place, nets in self._wires if place not in opened]
         ref = self._refdes
         for piece in self._pieces:
             if piece.ohms is None or ref[piece.part] in gone:
@@ -383,8 +397,9 @@ def _alike(one: float, other: float) -> bool:
 def _sorted_out(
     faults: Sequence[Fault],
 ) -> tuple[set[str], set[str], dict[str, float], list[tuple[str, ...]]]:
-    """Return open joints, missing parts, wrong values by refdes, and pairs of nets shorted."""
-    opened = {f.places[0] for f in faults if f.kind is FaultKind.OPEN_JOINT}
+    """Return open joints and wires, missing parts, wrong values by refdes, shorted nets."""
+    opening = {FaultKind.OPEN_JOINT, FaultKind.OPEN_WIRE}
+    opened = {f.places[0] for f in faults if f.kind in opening}
     gone = {f.places[0] for f in faults if f.kind is FaultKind.MISSING}
     wrong = {f.places[0]: f.value or 0.0 for f in faults if f.kind is FaultKind.WRONG_VALUE}
     return opened, gone, wrong, [f.nets for f in faults if f.nets]

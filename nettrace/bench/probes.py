@@ -14,7 +14,8 @@ from enum import StrEnum
 from typing import Final
 
 from nettrace.bench.chances import CLASS_2_DROP, Outlook
-from nettrace.bench.faults import Fault, close_pads, list_faults, net_groups, pad_name
+from nettrace.bench.copper import find_pad, net_groups, pad_name
+from nettrace.bench.faults import Fault, close_pads, list_faults
 from nettrace.bench.job import Quantity
 from nettrace.bench.job_state import JobState
 from nettrace.bench.predict import Model, Spot
@@ -113,10 +114,11 @@ class _Plan:
         self.state = state
         self.joints = model.touched.joints
         nets = [pin.net for pin in self.joints.values() if pin.net is not None]
-        for pads in (*state.bridges, *state.cuts):
+        ends = [(wire.start, wire.end) for wire in state.wires]
+        for pads in (*state.bridges, *state.cuts, *ends):
             nets += [spot.net for words in pads if (spot := model.spot(words))]
         self.nets = tuple(dict.fromkeys(nets))
-        self.groups = net_groups(self.circuit, model.touched.absent)
+        self.groups = net_groups(self.circuit, model.touched.absent, model.touched.wires)
         shorts = (fault for fault in list_faults(self.circuit, state) if fault.nets)
         self._shorts: tuple[tuple[Fault, ...], ...] = ((), *((fault,) for fault in shorts))
         self._points: dict[str, tuple[Point, ...]] = {}
@@ -124,8 +126,8 @@ class _Plan:
     def probes(self) -> tuple[Probe, ...]:
         seen: set[tuple[frozenset[str], Quantity]] = set()
         found = []
-        for probe in (*self._rails(), *self._bridges(), *self._joint_lines(), *self._values(),
-                      *self._powered()):  # fmt: skip
+        for probe in (*self._rails(), *self._bridges(), *self._joint_lines(), *self._wires(),
+                      *self._values(), *self._powered()):  # fmt: skip
             key = frozenset({probe.at, probe.to}), probe.quantity
             if key not in seen and probe.at != probe.to:
                 seen.add(key)
@@ -193,6 +195,22 @@ class _Plan:
             if other is not None:
                 why = f"the joint of {name} to the rest of {net}"
                 yield self._probe(self._of_pin(pin), other, Quantity.BEEP, ProbeStep.JOINTS, why)
+
+    def _wires(self) -> Iterable[Probe]:
+        """Yield a line for each wire between two nets; on one net, the torn pad's line proves it.
+
+        A short that nobody meant is taken off, not proved.
+        """
+        for wired in self.model.touched.wires:
+            if wired.across is None or wired.is_short:
+                continue
+            a, b = (
+                self.model.spot(end if find_pad(self.circuit, end) is not None else net)
+                for end, net in zip((wired.wire.start, wired.wire.end), wired.across, strict=True)
+            )
+            if a is not None and b is not None:
+                why = f"the wire {wired.wire.start} to {wired.wire.end}: {wired.words}"
+                yield self._probe(a, b, Quantity.BEEP, ProbeStep.JOINTS, why)
 
     def _values(self) -> Iterable[Probe]:
         for key in self.model.touched.parts:

@@ -23,7 +23,7 @@ BEGIN, WORK, PROVE = "Take in", "Plan and work", "Prove"
 
 SUBCOMMANDS = (
     Entry("open", "nettrace.cli.job", "Open a job file on a board.", BEGIN),
-    Entry("mark", "nettrace.cli.job", "Mark what is missing, lifted, bridged, fitted.", BEGIN),
+    Entry("mark", "nettrace.cli.job", "Mark what is missing, lifted, fitted, wired.", BEGIN),
     Entry("loose", "nettrace.cli.job", "Enter a part found in the flux.", BEGIN),
     Entry("show", "nettrace.cli.job", "Where the job stands.", BEGIN),
     Entry("undo", "nettrace.cli.job", "Take the last entry back.", BEGIN),
@@ -101,7 +101,9 @@ def open_(
 
 
 MARK_EPILOG = """\
-DAMAGE is missing, cracked, shifted, doubtful, lifted, cut, bridged, sound or fitted.
+DAMAGE is missing, cracked, shifted, doubtful, lifted, cut, bridged, sound, fitted or wired.
+A wire goes between two pads, or to a via by its place (12.5,-3.0). One between two nets that the
+board keeps apart is shown as a short until it is entered with --confirm.
 
 \b
   nettrace job mark wren.job missing R12 R13 C7
@@ -109,6 +111,7 @@ DAMAGE is missing, cracked, shifted, doubtful, lifted, cut, bridged, sound or fi
   nettrace job mark wren.job lifted R12.1
   nettrace job mark wren.job bridged R12.1 R13.1
   nettrace job mark wren.job fitted R12 --with L1
+  nettrace job mark wren.job wired R12.1 TP4.1
 """
 
 
@@ -117,6 +120,7 @@ DAMAGE is missing, cracked, shifted, doubtful, lifted, cut, bridged, sound or fi
 @click.argument("damage", metavar="DAMAGE")
 @click.argument("places", nargs=-1, metavar="[REFDES|REFDES.PIN]...", shell_complete=complete_pads)
 @click.option("--with", "with_part", metavar="LOOSE", help="Fitted with this loose part.")
+@click.option("--confirm", is_flag=True, help="The wire is meant to join two nets.")
 @click.option("--note", default="", metavar="TEXT", help="A remark on it.")
 @place_options
 def mark(
@@ -125,6 +129,7 @@ def mark(
     damage: str,
     places: tuple[str, ...],
     with_part: str | None,
+    confirm: bool,
     note: str,
     place: PlaceInput,
 ) -> None:
@@ -137,7 +142,22 @@ def mark(
     if not words:
         raise WrongUsage("nothing to mark", hint="Name parts or pads, or an area.")
 
-    change_bench(opened, marks(opened, damage, words, with_part=with_part, note=note), as_json)
+    adding = marks(opened, damage, words, with_part=with_part, confirm=confirm, note=note)
+    changed = change_bench(opened, adding, as_json)
+    if damage == "wired":
+        _say_what_it_does(changed)
+
+
+def _say_what_it_does(opened: OpenJob) -> None:
+    from nettrace.job import wired
+
+    found = wired(opened)[-1]
+    if found.is_short:
+        again = f"nettrace job mark {opened.path} wired {found.wire.start} {found.wire.end}"
+        write_note(f"warning: wire-joins-nets: it {found.words}.")
+        write_note(f"Take it back (job undo), or say that it is meant: {again} --confirm")
+    else:
+        write_note(found.words)
 
 
 def _in_area(opened: OpenJob, place: PlaceInput) -> list[str]:
@@ -224,4 +244,4 @@ def undo(path: str, as_json: bool, entry: int | None) -> None:
 def _payload(opened: OpenJob) -> dict[str, object]:
     from nettrace.views.job_payload import job_payload
 
-    return job_payload(opened.job, opened.state)
+    return job_payload(opened.job, opened.state, opened.circuit)

@@ -67,7 +67,7 @@ def change_bench(opened: OpenJob, add: Callable[[Job], Sequence[Entry]], as_json
     job = change_job(opened.path, remember)
     changed = replace(opened, job=job, state=fold(job))
     if as_json:
-        write_json(opened.circuit.board, "job", job_payload(job, changed.state))
+        write_json(opened.circuit.board, "job", job_payload(job, changed.state, opened.circuit))
         return changed
     by_number = {entry.number: entry for entry in job.entries}
     for entry in added:

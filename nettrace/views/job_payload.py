@@ -7,18 +7,20 @@ from collections.abc import Sequence
 import msgspec
 
 from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
+from nettrace.bench.copper import Wired, wires_of
 from nettrace.bench.job import Job
 from nettrace.bench.job_state import JobState
 from nettrace.bench.match import LooseMatch, Site
 from nettrace.bench.needs import Donor, Need, words
 from nettrace.bench.refit import RefitPlan
 from nettrace.bench.wire import Span, WirePlan
+from nettrace.circuit.circuit import Circuit
 from nettrace.views.payload import Json, mm
 
-__all__ = ["job_payload", "matches", "needs", "refit", "wires"]
+__all__ = ["job_payload", "matches", "needs", "refit", "wired", "wires"]
 
 
-def job_payload(job: Job, state: JobState) -> Json:
+def job_payload(job: Job, state: JobState, circuit: Circuit) -> Json:
     """Return the job: its board, every entry, and where it stands."""
     return {
         "title": job.title,
@@ -33,12 +35,31 @@ def job_payload(job: Job, state: JobState) -> Json:
             "lifted": list(state.lifted),
             "cuts": [list(pair) for pair in state.cuts],
             "bridges": [list(pair) for pair in state.bridges],
-            "wires": [list(pair) for pair in state.wires],
+            "wires": [[wire.start, wire.end] for wire in state.wires],
+            "wired": wired(wires_of(circuit, state)),
             "loose": list(state.loose),
             "used": sorted(state.used),
             "readings": len(state.readings),
         },
     }
+
+
+def wired(found: Sequence[Wired]) -> list[Json]:
+    """Return the wires soldered, with what each does."""
+    return [
+        {
+            "from": item.wire.start,
+            "to": item.wire.end,
+            "nets": list(item.nets),
+            "does": str(item.as_),
+            "of": list(item.of),
+            "confirmed": item.wire.confirmed,
+            "short": item.is_short,
+            "words": item.words,
+            "note": item.wire.note or None,
+        }
+        for item in found
+    ]
 
 
 def matches(found: Sequence[LooseMatch], sites: Sequence[Site]) -> Json:

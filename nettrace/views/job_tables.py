@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
+from nettrace.bench.copper import wires_of
 from nettrace.bench.job import Fit, Job, Loose, Mark, Quantity, Reading, Wire
 from nettrace.bench.job_state import JobState
 from nettrace.bench.match import Certainty, LooseMatch, Site
@@ -80,7 +81,7 @@ def entry_words(entry: object) -> str:
         part = f"with {entry.with_part}" if entry.with_part else "with a new part"
         return f"{entry.at} fitted {part}"
     if isinstance(entry, Wire):
-        return f"wire {entry.start} to {entry.end}"
+        return f"wire {entry.start} to {entry.end}" + (", meant" if entry.confirmed else "")
     if isinstance(entry, Reading):
         return f"{entry.at} to {entry.to}: {reading_words(entry)}"
     return str(getattr(entry, "note", ""))
@@ -111,7 +112,7 @@ def show_job(job: Job, state: JobState, circuit: Circuit, sheet: Sheet) -> None:
              Column("note", wrap=True)],
             rows,
         )  # fmt: skip
-    _show_copper(state, sheet)
+    _show_copper(circuit, state, sheet)
     if state.loose:
         sheet.heading("Loose parts")
         found = [
@@ -136,18 +137,22 @@ def show_job(job: Job, state: JobState, circuit: Circuit, sheet: Sheet) -> None:
     sheet.line(_next(state), indent=1)
 
 
-def _show_copper(state: JobState, sheet: Sheet) -> None:
+def _show_copper(circuit: Circuit, state: JobState, sheet: Sheet) -> None:
     lines = [f"{pad}: pad lifted" for pad in state.lifted]
     lines += [f"{a} to {b}: track cut" for a, b in state.cuts]
     lines += [f"{a} to {b}: bridged by solder" for a, b in state.bridges]
-    lines += [f"{a} to {b}: wire fitted" for a, b in state.wires]
+    lines += [
+        f"{item.wire.start} to {item.wire.end}: wire soldered, {item.words}"
+        + (f" ({item.wire.note})" if item.wire.note else "")
+        for item in wires_of(circuit, state)
+    ]
     if lines:
         sheet.heading("Copper")
         sheet.bullets(lines)
 
 
 def _next(state: JobState) -> str:
-    if not state.damaged and not state.lifted and not state.bridges:
+    if not (state.damaged or state.lifted or state.cuts or state.bridges or state.wires):
         return "Mark what is gone: nettrace job mark JOB missing R12 R13"
     if state.open_positions:
         if any(name not in state.used for name in state.loose):

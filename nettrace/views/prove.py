@@ -12,6 +12,7 @@ from nettrace.bench.probes import Probe, ProbeStep
 from nettrace.bench.suspicion import NextProbe
 from nettrace.model.board import Board
 from nettrace.views.comparison import opens_payload, shorts_payload
+from nettrace.views.job_payload import wired
 from nettrace.views.job_tables import reading_words
 from nettrace.views.payload import Json, si
 from nettrace.views.tables import Column, Sheet
@@ -86,6 +87,7 @@ def check_payload(board: Board, check: Check) -> Json:
         "health": round(check.health, 6),
         "still_to_probe": [_probe(probe) for probe in check.still_to_probe],
         "blind": list(check.blind),
+        "wires": wired(check.wires),
     }
 
 
@@ -182,6 +184,12 @@ def show_check(title: str, check: Check, sheet: Sheet) -> None:
             [Column("part", "name"), Column("belongs there"), Column("measures")],
             [(item.refdes, item.expected, item.found) for item in check.wrong_values],
         )
+    if check.wires:
+        sheet.heading("Wires")
+        for wire in check.wires:
+            where = f"{wire.wire.start} to {wire.wire.end}: "
+            style = "bad" if wire.is_short else ""
+            sheet.line((where, "name"), (wire.words, style), indent=1)
     if check.readings:
         sheet.heading("Readings")
         for item in check.readings:

@@ -61,7 +61,7 @@ def job_sheet(
         for drawing in (_placed(circuit, keys, notes), _around(circuit, keys, notes))
         if drawing is not None
     ]
-    touched = bool(keys or state.lifted or state.cuts or state.bridges)
+    touched = bool(keys or state.lifted or state.cuts or state.bridges or state.wires)
     check = check_job(circuit, state, known_good) if touched else None
     probes = plan_probes(circuit, _when_refitted(state, keys)) if touched else ()
     return SheetInput(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from nettrace.bench.copper import wires_of
 from nettrace.bench.damage import describe_damage
 from nettrace.bench.job import Fit, Mark, Reading
 from nettrace.bench.job_state import JobState
@@ -152,7 +153,9 @@ def sheet_rows(source: SheetInput) -> SheetRows:
     keys.sort(key=lambda key: numbers[key])
     still_open = [key for key in keys if key in set(state.open_positions)]
     buses = lines_by_net(circuit)
-    plan = plan_refit(circuit, still_open, [*state.lifted, *(cut[0] for cut in state.cuts)])
+    mended = {end for item in wires_of(circuit, state) for end in item.of}
+    torn = [*state.lifted, *(a for a, b in state.cuts if b not in mended)]
+    plan = plan_refit(circuit, still_open, [pad for pad in torn if pad not in mended])
     fitted = [key for key in keys if circuit.kinds[key].fitted]
     return SheetRows(
         title=printable(source.job.title),
@@ -164,7 +167,7 @@ def sheet_rows(source: SheetInput) -> SheetRows:
         ),
         standing=tuple(_standing(source, keys, still_open)),
         damage=describe_damage(circuit, fitted),
-        besides=tuple(_besides(state)),
+        besides=tuple(_besides(circuit, state)),
         remarks=tuple(printable(remark) for remark in state.remarks),
         warnings=tuple(printable(warning.message) for warning in source.warnings),
         positions=tuple(_position(source, key, numbers[key], buses) for key in keys),
@@ -199,12 +202,17 @@ def _standing(source: SheetInput, keys: Sequence[str], still_open: Sequence[str]
     return words
 
 
-def _besides(state: JobState) -> list[str]:
+def _besides(circuit: Circuit, state: JobState) -> list[str]:
     """Return damage that is no part's: pads, tracks, bridges, and the wires that mend it."""
     lines = [f"pad {printable(pad)} lifted" for pad in state.lifted]
     lines += [f"track {printable(a)} to {printable(b)} cut" for a, b in state.cuts]
     lines += [f"solder joins {printable(a)} and {printable(b)}" for a, b in state.bridges]
-    return lines + [f"wire {printable(a)} to {printable(b)}" for a, b in state.wires]
+    for item in wires_of(circuit, state):
+        wire = item.wire
+        remark = f" ({printable(wire.note)})" if wire.note else ""
+        words = f"wire {printable(wire.start)} to {printable(wire.end)} {printable(item.words)}"
+        lines.append(words + remark)
+    return lines
 
 
 def _position(source: SheetInput, key: str, number: int, buses: _Buses) -> PositionRow:

@@ -206,3 +206,67 @@ def test_without_a_job_file_the_code_is_5(run: Run, tmp_path: Path, command: str
     answer = run("job", command, tmp_path / "none.job")
     assert answer.code == 5
     assert "no job file" in answer.err
+
+
+def test_a_soldered_wire_from_entry_to_undo(run: Run, job: Path, tmp_path: Path) -> None:
+    ok(run("job", "mark", job, "lifted", "R12.1"))
+    said = ok(run("job", "mark", job, "wired", "R12.1", "R13.1", "--note", "thin"))
+    assert "wire R12.1 to R13.1" in said.err
+    assert "mends R12.1" in said.err
+    found = state(run, job)
+    assert found["wires"] == [["R12.1", "R13.1"]]
+    assert [item["does"] for item in found["wired"]] == ["mends a break"]
+    assert "mends R12.1 (+1V8) (thin)" in ok(run("job", "show", job)).out
+    sheet = tmp_path / "sheet.md"
+    run("job", "sheet", job, "-o", sheet)
+    assert "wire R12.1 to R13.1 mends R12.1 (+1V8) (thin)" in sheet.read_text(encoding="utf-8")
+    assert run("job", "wire", job).code == 3
+    ok(run("job", "undo", job))
+    assert state(run, job)["wires"] == []
+    assert "R13.1" in ok(run("job", "wire", job)).out
+
+
+def test_a_wire_between_two_nets_is_a_short_until_confirmed(run: Run, job: Path) -> None:
+    said = ok(run("job", "mark", job, "wired", "R12.2", "R13.2"))
+    assert "warning: wire-joins-nets" in said.err
+    assert "--confirm" in said.err
+    check = run("job", "check", job, "--json")
+    assert check.code == 1
+    assert check.json["check"]["verdict"] == "not restored"
+    assert len(check.json["check"]["shorts"]) == 1
+    ok(run("job", "mark", job, "wired", "R13.2", "R12.2", "--confirm"))
+    again = run("job", "check", job, "--json").json["check"]
+    assert again["verdict"] == "not proven"
+    assert again["shorts"] == []
+    assert [item["confirmed"] for item in again["wires"]] == [True]
+
+
+def test_a_wire_to_a_via_by_its_place(run: Run, job: Path) -> None:
+    ok(run("job", "mark", job, "lifted", "R12.1"))
+    plans = run("job", "wire", job, "--json").json["wires"]
+    via = next(
+        span["to"] for span in plans[0]["choices"]["R12.1"] if span["to"].startswith("via at ")
+    )
+    ok(run("job", "mark", job, "wired", "R12.1", via))
+    (found,) = state(run, job)["wired"]
+    assert found["to"] == via.removeprefix("via at ")
+    assert found["does"] == "mends a break"
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "message"),
+    [
+        (["wired", "R12.1"], 2, "two"),
+        (["wired", "R12.1", "R12.1"], 2, "to itself"),
+        (["wired", "R12.1", "R999.1"], 3, "R999"),
+        (["wired", "R12.1", "900,900"], 3, "no via at 900,900"),
+        (["missing", "R12", "--confirm"], 2, "--confirm"),
+        (["wird", "R12.1", "R13.1"], 2, "Did you mean wired?"),
+    ],
+)
+def test_a_wire_that_cannot_be(
+    run: Run, job: Path, words: list[str], code: int, message: str
+) -> None:
+    answer = run("job", "mark", job, *words)
+    assert answer.code == code
+    assert message in answer.err
