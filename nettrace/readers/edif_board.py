@@ -19,6 +19,7 @@ from nettrace.readers.edif_joins import NetJoiner
 from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, key_of
 from nettrace.readers.edif_parts import MOST_EXPANDED
 from nettrace.readers.edif_tree import fault
+from nettrace.readers.edif_twins import settle_twins
 
 __all__ = ["Hierarchy", "build_board"]
 
@@ -202,6 +203,8 @@ class _Expander(NetJoiner):
         known_nodes: dict[str, Node] = {}
         by_connector: dict[str, Node] = {}
         schematic = view.type == "SCHEMATIC"
+        if schematic:
+            settle_twins(view.nets, slots, self.warn)
         for net in view.nets:
             singles = self.singles(net, view, slots) if net.size else [(net.name, net.joined)]
             for index, (name, joined) in enumerate(singles):

@@ -181,11 +181,19 @@ class ContentsReader(WordReader):
     def port_instance(self, form: Form, instance: Instance) -> None:
         """Take over what an instance says of one of its pins."""
         port, member = self.reference(form)
+        said = ""
+        properties: dict[str, str] = {}
         for item in self.forms(form, 2, _PORT_INSTANCE):
-            if item.head == "designator" and (said := self.designator(item)):
-                if instance.pins is None:
-                    instance.pins = []
-                instance.pins.append(PinSaid(port, member, said))
+            if item.head == "designator":
+                said = said or self.designator(item)
+            elif item.head == "property":
+                self.property(item, properties)
+        if said:
+            net = next(
+                (text for name, text in properties.items() if name.lower() == "net name"), ""
+            )
+            pins = instance.pins = instance.pins or []
+            pins.append(PinSaid(port, member, said, net))
 
     def bundle(self, form: Form, view: View) -> None:
         """Read the nets of a bundle as nets of their own."""

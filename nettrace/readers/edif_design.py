@@ -35,19 +35,20 @@ _LINE_BREAK = re.compile(r"\r?\n|\r")
 
 
 class PinSaid(NamedTuple):
-    """What an instance says of one of its ports: its pin number."""
+    """What an instance says of one of its ports: its pin number, and ("" if not) its net."""
 
     port: str
     member: str
     designator: str
+    net: str = ""
 
 
 class Port:
     """A port of a view; `sizes` is () for a single one, else the array's."""
 
     __slots__ = (
-        "base", "designator", "direction", "first", "function", "kind", "name", "size", "sizes",
-        "step",
+        "base", "designator", "direction", "first", "function", "kind", "name", "original", "size",
+        "sizes", "step",
     )  # fmt: skip
 
     def __init__(
@@ -63,6 +64,7 @@ class Port:
         self.designator = designator
         self.function: str | None = None  # where it is said apart from the name
         self.kind: str | None = None  # electrical type, where it is said apart from the direction
+        self.original = ""  # the pin's name, where the port's was changed to be the only one
         self.size = 1
         for size in sizes:
             self.size *= size
@@ -76,6 +78,9 @@ class Port:
                     self.function = value
                 case "pin_type" | "pintype":
                     self.kind = value
+                case "originalpinname":
+                    self.original = value
+                    self.function = self.function or value or None
                 case _:
                     pass
 

@@ -148,7 +148,7 @@ class PartMaker(Finder):
         """Return pins by (port, member) with the numbers that this instance gives."""
         numbers: PinNames = {}
         view = use.view
-        for port_id, member, designator in instance.pins or ():
+        for port_id, member, designator, _ in instance.pins or ():
             port = self.find(view.ports, port_id) if view is not None else None
             if port is None:
                 numbers[key_of(port_id, member)] = (designator, port_id, None)
