@@ -39,6 +39,13 @@ corner, seen upright. Three pads are the least; five or more, far apart, find a 
 @click.option("--photo", metavar="FILE", help="A photo of the damage, JPEG or PNG.")
 @click.option("--fix", "fixes", multiple=True, metavar="PAD=X,Y", help="A pad in the photo, px.")
 @click.option("--known-good", metavar="FILE", help="Readings from good boards, CSV.")
+@click.option(
+    "--paper",
+    type=click.Choice(["a4", "letter"], case_sensitive=False),
+    default="a4",
+    show_default=True,
+    help="What it is printed on.",
+)
 @click.option("--force", is_flag=True, help="Replace FILE if it is there.")
 def sheet(
     path: str,
@@ -47,6 +54,7 @@ def sheet(
     photo: str | None,
     fixes: tuple[str, ...],
     known_good: str | None,
+    paper: str,
     force: bool,
 ) -> None:
     """Write the whole job as one page: to look at, to work from, to print and to sign."""
@@ -85,7 +93,7 @@ def sheet(
         else:
             from nettrace.views.sheet import render_sheet
 
-            content = render_sheet(made)
+            content = render_sheet(made, paper)
         if kind == "pdf":
             from nettrace.views.sheet_print import print_pdf
 

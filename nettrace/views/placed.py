@@ -6,7 +6,7 @@ below it in the same SVG.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from nettrace.bench.area import AreaReport
@@ -53,8 +53,18 @@ class PlacedMap:
     size_mm: tuple[float, float] = (SHEET_WIDTH, SHEET_HEIGHT)
 
 
-def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = ()) -> PlacedMap:
+def draw_placed(
+    circuit: Circuit,
+    report: AreaReport,
+    without: Iterable[str] = (),
+    *,
+    refitted: Collection[str] = (),
+    in_page: bool = False,
+) -> PlacedMap:
     """Draw the area; parts in `without` (keys) are shown as missing too.
+
+    Those of them in `refitted` are shown as there again. With `in_page` the page around it says
+    what board and what positions these are: no title, and no line around the area.
 
     The side is the report's; without one, that of most missing parts. Positions of the other
     side are drawn dashed and named so.
@@ -64,7 +74,13 @@ def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = (
     parts = [circuit.board.part_by_key[key] for key in keys]
     side = report.side if report.side in (Side.TOP, Side.BOTTOM) else _side_of_most(parts, report)
     positions = [
-        Position(number, part, _side(part, side), fitted=_was_fitted(circuit, part, without))
+        Position(
+            number,
+            part,
+            _side(part, side),
+            fitted=_was_fitted(circuit, part, without),
+            refitted=part.key in refitted,
+        )
         for number, part in enumerate(parts, start=1)
     ]
     view = choose_view(WINDOW, [report.shape.box, *_boxes(positions, report)], side)
@@ -74,16 +90,17 @@ def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = (
     sheets = 1 + -(-more // later)
     title = f"Damaged area {area_words(report.shape)}"
     paper = Paper(SHEET_WIDTH, SHEET_HEIGHT * sheets, f"{circuit.board.name}: {title}")
-    draw_map(paper, circuit, report, view, positions, CORNERS)
+    draw_map(paper, circuit, report, view, positions, CORNERS, area=not in_page)
     paper.cover(Box(0, 0, SHEET_WIDTH, SHEET_HEIGHT * sheets), WINDOW)
     draw_window_marks(paper, view)
     block = TitleBlock(
-        board=circuit.board.name,
-        title=title,
+        board="" if in_page else circuit.board.name,
+        title="" if in_page else title,
         side=side,
         scale=scale_words(view.scale),
         has_far_side=any(item.side not in (side, Side.BOTH) for item in positions),
         has_bare=any(not item.fitted for item in positions),
+        has_refitted=in_page and any(item.refitted for item in positions),
     )
     left = rows
     for sheet in range(sheets):
@@ -97,7 +114,7 @@ def draw_placed(circuit: Circuit, report: AreaReport, without: Iterable[str] = (
         scale_words(view.scale),
         side,
         sheets,
-        tuple(item.part.key for item in positions if item.fitted),
+        tuple(item.part.key for item in positions if item.fitted and not item.refitted),
     )
 
 
@@ -156,6 +173,8 @@ def _remark(position: Position, side: Side) -> str:
         return f"{position.side} side"
     if part_place(position.part) is None:
         return "no place known"
+    if position.refitted:
+        return "refitted"
     return "" if position.fitted else "bare by design"
 
 

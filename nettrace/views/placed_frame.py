@@ -67,7 +67,7 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class TitleBlock:
-    """What the strip at the bottom says."""
+    """What the strip at the bottom says; without a title, the page around the drawing has it."""
 
     board: str
     title: str
@@ -75,6 +75,7 @@ class TitleBlock:
     scale: str
     has_far_side: bool
     has_bare: bool
+    has_refitted: bool = False
 
 
 def rows_per_sheet() -> tuple[int, int]:
@@ -90,8 +91,8 @@ def draw_frame(paper: Paper, block: TitleBlock, top: float, sheet: int, sheets: 
         paper.rect(_down(WINDOW, top), fill="none", stroke="black", stroke_width=MIDDLE)
     strip = _down(BLOCK, top)
     paper.rect(strip, fill="none", stroke="black", stroke_width=MIDDLE)
-    stops = (78.0, 118.0, 142.0, 160.0)
-    for x in stops:
+    stops = (78.0, 118.0, 142.0, 160.0) if block.title else (0.0, 40.0, 64.0, 82.0)
+    for x in filter(None, stops):
         paper.line((strip.x1 + x, strip.y1), (strip.x1 + x, strip.y2))
     starts = [strip.x1, *(strip.x1 + x for x in stops)]
     widths = [b - a - 3 for a, b in zip(starts, [*starts[1:], strip.x2], strict=True)]
@@ -104,7 +105,8 @@ def draw_frame(paper: Paper, block: TitleBlock, top: float, sheet: int, sheets: 
             words = fit_text(line, size, widths[at], bold=bold and index == 0)
             paper.text(x, strip.y1 + 8.5 + 5.0 * index, words, size, bold=bold and index == 0)
 
-    cell(0, "board", block.board, block.title)
+    if block.title:
+        cell(0, "board", block.board, block.title)
     bottom = block.side is Side.BOTTOM
     cell(
         1,
@@ -136,6 +138,17 @@ def _draw_legend(paper: Paper, x: float, y: float, block: TitleBlock) -> None:
     )
     at_x, at_y = words(0, 2, "pad of a part that is there")
     paper.rect(Box(at_x, at_y, at_x + 8, at_y + 3.2), fill="#ccc", stroke="#555", stroke_width=THIN)
+    if block.has_refitted:
+        # a row that only a drawing without an area line has free
+        at_x, at_y = words(1, 1, "refitted")
+        paper.rect(
+            Box(at_x, at_y, at_x + 8, at_y + 3.2), fill="none", stroke="black", stroke_width=THICK
+        )
+        for x1 in (at_x + 1, at_x + 5):
+            paper.rect(
+                Box(x1, at_y + 0.8, x1 + 2, at_y + 2.4),
+                fill="#ccc", stroke="black", stroke_width=MIDDLE,
+            )  # fmt: skip
     if block.has_far_side:
         at_x, at_y = words(0, 3, "missing on the other side")
         paper.rect(
@@ -145,8 +158,9 @@ def _draw_legend(paper: Paper, x: float, y: float, block: TitleBlock) -> None:
     at_x, at_y = words(1, 0, "number in the list")
     paper.circle(at_x + 4, at_y + 1.7, 1.9, fill="white", stroke="black", stroke_width=MIDDLE)
     paper.text(at_x + 4, at_y + 2.5, "1", 2.2, anchor="middle", bold=True)
-    at_x, at_y = words(1, 1, "the area")
-    paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), stroke_dasharray="3.5 1 1 1")
+    if block.title:
+        at_x, at_y = words(1, 1, "the area")
+        paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), stroke_dasharray="3.5 1 1 1")
     at_x, at_y = words(1, 2, "pin 1")
     paper.polygon(
         [(at_x + 3, at_y + 2), (at_x + 4.5, at_y + 1.2), (at_x + 4.5, at_y + 2.8)], fill="black"

@@ -38,8 +38,12 @@ def draw_map(
     view: View,
     positions: Sequence[Position],
     corners: Sequence[Box],
+    *,
+    area: bool = True,
 ) -> None:
     """Draw the window's content; `corners` are boxes that are written over later.
+
+    `area` False: the report's shape is only what had to be seen, and is not drawn.
 
     Order: what lies under first; balloons before names, since every position must have one.
     """
@@ -51,7 +55,8 @@ def draw_map(
     names = short_net_names(circuit.board, NET_LETTERS)
     labelled = Labelled(view, room, gone, names, near)
     draw_edges(paper, circuit, view)
-    draw_area(paper, report, view)
+    if area:
+        draw_area(paper, report, view)
     for part in near:
         draw_neighbour(paper, circuit, view, part)
     here = [item for item in positions if item.side in (view.side, Side.BOTH)]

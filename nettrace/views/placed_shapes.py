@@ -101,21 +101,23 @@ def draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> No
 
 
 def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
-    """Draw a missing part: its place hatched, its pads bare."""
+    """Draw a missing part: its place hatched, its pads bare; a refitted one whole again."""
     part = position.part
-    tip = f"{position.number}: {_tip(circuit, part)}{', missing' if position.fitted else ''}"
+    tip = f"{position.number}: {_tip(circuit, part)}{_state_words(position)}"
     with paper.group(tip=tip, class_="position", data_no=position.number, data_part=part.key):
         corners = view.points(hull_corners(part))
         if corners:
-            if position.fitted:
+            look: dict[str, object] = {"stroke_width": THICK}
+            if not position.fitted:
+                look = {"stroke_width": THIN, "stroke_dasharray": "0.5 0.8"}
+            elif not position.refitted:
                 paper.segments(hatch_lines(corners, HATCH_MM), stroke_width=THIN)
-            width, dashes = (THICK, "2 1") if position.fitted else (THIN, "0.5 0.8")
-            paper.polygon(
-                corners, fill="none", stroke="black", stroke_width=width, stroke_dasharray=dashes
-            )
+                look["stroke_dasharray"] = "2 1"
+            paper.polygon(corners, fill="none", stroke="black", **look)
         for pad in part.pads:
             if pad.side.faces(view.side):
-                look = {"fill": "white", "stroke": "black", "stroke_width": MIDDLE}
+                fill = "#ccc" if position.refitted else "white"
+                look = {"fill": fill, "stroke": "black", "stroke_width": MIDDLE}
                 _draw_pad(paper, view, pad, **look, **_pad_name(part, pad))
         _draw_first_pin(paper, circuit, view, part)
 
@@ -123,13 +125,20 @@ def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position
 def draw_far_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
     """Draw a missing part of the other side: hidden edges are dashed (ISO 128)."""
     part = position.part
-    tip = f"{position.number}: {_tip(circuit, part)}, missing, on the {position.side} side"
+    tip = f"{position.number}: {_tip(circuit, part)}{_state_words(position)}"
+    tip += f", on the {position.side} side"
     with paper.group(tip=tip, class_="position", data_no=position.number, data_part=part.key):
         corners = view.points(hull_corners(part))
         if corners:
             paper.polygon(
                 corners, fill="none", stroke="black", stroke_width=MIDDLE, stroke_dasharray="1 0.8"
             )
+
+
+def _state_words(position: Position) -> str:
+    if position.refitted:
+        return ", refitted"
+    return ", missing" if position.fitted else ""
 
 
 def _tip(circuit: Circuit, part: Part) -> str:

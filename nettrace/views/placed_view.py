@@ -41,12 +41,16 @@ CROSS_MM = 0.8
 
 @dataclass(frozen=True, slots=True)
 class Position:
-    """A missing part with its number on the map; one that was never `fitted` is bare by design."""
+    """A missing part with its number on the map.
+
+    One that was never `fitted` is bare by design; a `refitted` one is there again.
+    """
 
     number: int
     part: Part
     side: Side
     fitted: bool = True
+    refitted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

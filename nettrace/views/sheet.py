@@ -11,6 +11,7 @@ import hashlib
 from collections.abc import Mapping
 from functools import cache
 from importlib.resources import files
+from typing import Final
 
 from nettrace.bench.photo import PhotoMap
 from nettrace.bench.place import part_place
@@ -22,14 +23,17 @@ from nettrace.views.sheet_rows import SheetRows, sheet_rows
 from nettrace.views.sheet_source import Drawing, SheetInput
 from nettrace.views.sheet_svg import embed_svg
 
-__all__ = ["render_sheet"]
+__all__ = ["PAPERS", "render_sheet"]
+
+#: Papers that the page can be laid out for: our word -> the style sheet's.
+PAPERS: Final = {"a4": "A4", "letter": "letter"}
 
 #: A mark that may be off by less than this is as good as a photo needs, mm.
 LEAST_DOUBT_MM = 0.15
 
 
-def render_sheet(source: SheetInput) -> str:
-    """Return the job sheet as one HTML page.
+def render_sheet(source: SheetInput, paper: str = "a4") -> str:
+    """Return the job sheet as one HTML page that prints on a paper of `PAPERS`.
 
     Raises:
         BadInput: a drawing of the input is no SVG.
@@ -73,7 +77,7 @@ def render_sheet(source: SheetInput) -> str:
         el("footer", sections.signatures(), el("p", f"Written by nettrace {__version__}.")),
         class_="page",
     )
-    return _page(f"Job sheet: {rows.title}", body)
+    return _page(f"Job sheet: {rows.title}", body, PAPERS[paper])
 
 
 def _embedded(drawing: Drawing, numbers: Mapping[str, int]) -> Markup:
@@ -193,8 +197,9 @@ def _digest(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
 
 
-def _page(title: str, body: Markup) -> str:
+def _page(title: str, body: Markup, paper: str) -> str:
     style, script = _resource("sheet_page.css"), _resource("sheet_page.js")
+    style = style.replace("size: A4", f"size: {paper}")
     policy = (
         "default-src 'none'; img-src data:; style-src 'unsafe-inline'; "
         f"script-src 'sha256-{_digest(script)}'; base-uri 'none'; form-action 'none'"

@@ -58,7 +58,7 @@ def job_sheet(
     notes = list(warnings)
     drawings = [
         drawing
-        for drawing in (_placed(circuit, keys, notes), _around(circuit, keys, notes))
+        for drawing in (_placed(circuit, state, keys, notes), _around(circuit, state, keys, notes))
         if drawing is not None
     ]
     touched = bool(keys or state.lifted or state.cuts or state.bridges or state.wires)
@@ -87,7 +87,9 @@ def _when_refitted(state: JobState, keys: Sequence[str]) -> JobState:
     return replace(state, refitted={**state.refitted, **fits}) if fits else state
 
 
-def _placed(circuit: Circuit, keys: Sequence[str], notes: list[Warning]) -> Drawing | None:
+def _placed(
+    circuit: Circuit, state: JobState, keys: Sequence[str], notes: list[Warning]
+) -> Drawing | None:
     if not keys:
         return None
     try:
@@ -95,7 +97,7 @@ def _placed(circuit: Circuit, keys: Sequence[str], notes: list[Warning]) -> Draw
     except NothingMatches as error:
         notes.append(Warning("no-placed-drawing", f"no drawing to scale: {error.found}"))
         return None
-    map_ = draw_placed(circuit, report, keys)
+    map_ = draw_placed(circuit, report, keys, refitted=set(state.refitted), in_page=True)
     names = listed([circuit.board.part_by_key[key].refdes for key in keys], 12)
     where = "as seen from below, mirrored" if map_.side is Side.BOTTOM else "as seen from above"
     return Drawing(
@@ -127,14 +129,16 @@ def _report(circuit: Circuit, keys: Sequence[str]) -> AreaReport:
     return replace(report, parts=tuple(replace(item, inside=False) for item in report.parts))
 
 
-def _around(circuit: Circuit, keys: Sequence[str], notes: list[Warning]) -> Drawing | None:
+def _around(
+    circuit: Circuit, state: JobState, keys: Sequence[str], notes: list[Warning]
+) -> Drawing | None:
     if not keys:
         return None
     numbers = {key: number for number, key in enumerate(keys, start=1)}
     selection = Selection(
         title="The marked positions and what they are tied to",
         parts=tuple(keys),
-        gone=frozenset(keys),
+        gone=frozenset(key for key in keys if key not in state.refitted),
         numbers=numbers,
     )
     drawing = gather(circuit, selection)
@@ -149,12 +153,21 @@ def _around(circuit: Circuit, keys: Sequence[str], notes: list[Warning]) -> Draw
     nets |= {f"m{index}": mark.net for index, mark in enumerate(drawing.marks)}
     return Drawing(
         name="around",
-        title=f"Parts with a broken outline are the marked positions.{more}",
+        title=f"{_outlines(state, keys)}{more}",
         svg=svg,
         alternative="Graph of the marked positions with the nets and parts they are tied to",
         parts={f"p{index}": SEPARATOR.join(part.keys) for index, part in enumerate(drawing.parts)},
         nets=nets,
     )
+
+
+def _outlines(state: JobState, keys: Sequence[str]) -> str:
+    done = sum(key in state.refitted for key in keys)
+    if done == len(keys):
+        return "Parts with a number are the marked positions, all refitted."
+    if not done:
+        return "Parts with a broken outline are the marked positions."
+    return "Parts with a number are the marked positions; those still open have a broken outline."
 
 
 def _probe_lines(probes: Sequence[Probe], readings: Sequence[Judged]) -> list[ProbeLine]:
