@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from math import hypot
 from typing import TYPE_CHECKING, Final
 
-from nettrace.circuit.absence_site import ACTIVE, Gap, Rule, degrades, listed, minor
+from nettrace.circuit.absence_site import Gap, Rule, degrades, listed, minor
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
 from nettrace.values.quantity import engineering
@@ -24,10 +23,6 @@ LARGE_SHARE: Final = 0.5
 SMALL_SHARE: Final = 0.1
 
 
-#: A capacitor serves the chip whose supply pin is within this, mm (common practice, no source).
-NEAR_MM: Final = 6.0
-
-
 def rail_capacitor(gap: Gap) -> Absence | None:
     """A decoupling or bulk capacitor: how much of its rail's capacitance goes with it."""
     if gap.ends is None:
@@ -35,28 +30,30 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     rail = next((net for net in gap.ends if gap.is_supply(net)), None)
     if rail is None:
         return _own_supply(gap)
-    bank = _bank(gap, rail)
+    bank = gap.circuit.bank(rail)
     near = _served(gap, rail)
     own = gap.circuit.kinds[gap.key].farads
-    others = {key: farads for key, farads in bank.items() if key not in gap.gone}
+    gone = [key for key in gap.gone if key in bank.farads]
+    left = len(bank.farads) - len(gone)
     serves = f" at {near}" if near else ""
     behind = _behind_link(gap, rail)
-    if not others and behind is not None:
+    if not left and behind is not None:
         text = f"{rail} keeps no capacitor of its own{serves}, only those behind {behind}"
         return degrades(text) if _makes(gap, rail) else minor(text)
-    if not others:
+    if not left:
         source = gap.circuit.rails[rail].source
         effect = f"{rail} has no capacitor left: it ripples and dips with every change of load"
         if _makes(gap, rail):
             return degrades(effect, f"{source} may become unstable")
         return degrades(effect)
-    whole = sum(bank.values())
+    whole = bank.whole_farads
     if own is None or not whole:
-        return minor(f"{rail} keeps {len(others)} of {_count(len(bank))}{serves}")
+        return minor(f"{rail} keeps {left} of {_count(len(bank.farads))}{serves}")
     share = own / whole
-    left, all_of_it = engineering(sum(others.values()), "F", 3), engineering(whole, "F", 3)
-    kept = f"nearly all of its {left}" if left == all_of_it else f"{left} of {all_of_it}"
-    text = f"{rail} keeps {kept} ({_count(len(others))} left)"
+    remaining = max(whole - sum(bank.farads[key] for key in gone), 0.0)
+    rest, all_of_it = engineering(remaining, "F", 3), engineering(whole, "F", 3)
+    kept = f"nearly all of its {rest}" if rest == all_of_it else f"{rest} of {all_of_it}"
+    text = f"{rail} keeps {kept} ({_count(left)} left)"
     if share > LARGE_SHARE:
         return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
     what = "less reserve when the load rises" if share > SMALL_SHARE else "more noise on the rail"
@@ -79,31 +76,14 @@ def _makes(gap: Gap, rail: str) -> bool:
 
 def _behind_link(gap: Gap, rail: str) -> str | None:
     """Return the part of no resistance that joins the rail to capacitors of another."""
-    for link in gap.circuit.links.get(rail, ()):
-        if link.kind not in _STIFF or link.conditional == "not fitted":
-            continue
-        if gap.is_supply(link.to_net) and set(_bank(gap, link.to_net)) - gap.gone:
+    for link in gap.circuit.bank(rail).stiff:
+        if gap.is_supply(link.to_net) and gap.circuit.bank(link.to_net).farads.keys() - gap.gone:
             return f"{link.part}, if it is closed" if link.conditional else link.part
     return None
 
 
-_STIFF: Final = frozenset({"zero-ohm link", "current shunt", "jumper header", "jumper", "fuse"})
-
-
 def _count(number: int) -> str:
     return f"{number} capacitor" + ("" if number == 1 else "s")
-
-
-def _bank(gap: Gap, rail: str) -> dict[str, float]:
-    """Return the fitted capacitors from a rail to a ground with their farads (0: not known)."""
-    found: dict[str, float] = {}
-    for pin in gap.circuit.board.net_by_name[rail].pins:
-        kind = gap.circuit.kinds[pin.part]
-        if kind.kind is not Kind.CAPACITOR or not kind.fitted:
-            continue
-        if any(gap.is_ground(net) for net in gap.circuit.board.part_by_key[pin.part].nets):
-            found[pin.part] = kind.farads or 0.0
-    return found
 
 
 def _served(gap: Gap, rail: str) -> str | None:
@@ -111,15 +91,7 @@ def _served(gap: Gap, rail: str) -> str | None:
     own = next((pin for pin in gap.part.pins if pin.net == rail), None)
     if own is None or own.x is None or own.y is None:
         return None
-    best: tuple[float, str] | None = None
-    for pin in gap.circuit.board.net_by_name[rail].pins:
-        if gap.kind_of(pin.part) not in ACTIVE | {Kind.CONNECTOR}:
-            continue
-        for pad in pin.pads:
-            away = hypot(pad.x - own.x, pad.y - own.y)
-            if away <= NEAR_MM and (best is None or away < best[0]):
-                best = away, pin.part
-    return best[1] if best else None
+    return gap.circuit.bank(rail).nearest(own.x, own.y)
 
 
 def _own_supply(gap: Gap) -> Absence | None:

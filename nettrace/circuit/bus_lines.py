@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 
 from nettrace.circuit.bus_spec import Spec
@@ -54,8 +55,13 @@ def find_lines(
     by_pins = _pin_words(board, kinds, rails)
     taken: set[str] = set()
     buses: list[RawBus] = []
+    at: dict[str, list[int]] = {}  # a large board has few words on many nets
+    for place, (_, plain) in enumerate(named):
+        at.setdefault(plain, []).append(place)
     for index, spec in enumerate(SPECS):
-        found = _by_names(index, spec, named, taken)
+        hits = [places for plain, places in at.items() if plain and match_words(index, plain)]
+        places = sorted(place for each in hits for place in each)
+        found = _by_names(index, spec, [named[place] for place in places], taken)
         found = [bus for bus in found if _plausible(bus, board, kinds)]
         for bus in found:
             taken |= bus.nets()
@@ -85,11 +91,10 @@ def _by_names(
 ) -> list[RawBus]:
     groups: dict[tuple[str, str], RawBus] = {}
     for net, plain in named:
-        found = match_words(index, plain) if plain else ()
-        if not found or net.name in taken:
+        if net.name in taken:
             continue
         sheet = net.name.rpartition("/")[0]
-        for line, group in found:
+        for line, group in match_words(index, plain):
             key = (sheet, _loose(group))
             bus = groups.setdefault(key, RawBus(spec, group))
             nets = bus.lines.setdefault(line, [])
@@ -177,6 +182,7 @@ def _pin_words(
 _PORT_PIN: Final = re.compile(r"^(?:P[A-Z]?\d+(?:[._]\d+)?|GPIO\w*|IO\d+|D\d+|A\d+)$")
 
 
+@lru_cache(maxsize=16384)
 def _functions(name: str) -> tuple[str, ...]:
     """Return the functions in a pin's name: `DI/IO0` has two, `PA11/USB_DM` is a port."""
     pieces = [plain_name(piece) for piece in re.split(r"[/()]", name) if piece]

@@ -16,6 +16,8 @@ from nettrace.circuit.rail_names import AUTOMATIC, leaf_of
 __all__ = ["is_named", "match_words", "plain_name", "stem_of"]
 
 _OVERBAR: Final = re.compile(r"[~_^]?\{([^}]*)\}")
+_INDEX: Final = re.compile(r"\[(\d+)\]$")
+_PARTING: Final = re.compile(r"[-.\s]+")
 
 
 @lru_cache(maxsize=65536)
@@ -27,14 +29,18 @@ def plain_name(name: str) -> str:
     >>> plain_name("/USB_D+"), plain_name("BT-UART-TX"), plain_name("/~{QSPI_CS}")
     ('USB_D_P', 'BT_UART_TX', 'QSPI_CS')
     """
-    leaf = _OVERBAR.sub(r"\1", leaf_of(name)).upper().replace("~", "").lstrip("!#/")
+    leaf = leaf_of(name)
+    if "{" in leaf:
+        leaf = _OVERBAR.sub(r"\1", leaf)
+    leaf = leaf.upper().replace("~", "").lstrip("!#/")
     leaf = leaf.rstrip("#*")
     if leaf.endswith("+"):
         leaf = leaf[:-1].rstrip("_-") + "_P"
     elif leaf.endswith("-") and len(leaf) > 1:
         leaf = leaf[:-1].rstrip("_-") + "_N"
-    leaf = re.sub(r"\[(\d+)\]$", r"\1", leaf)
-    return re.sub(r"[-.\s]+", "_", leaf).strip("_")
+    if "[" in leaf:
+        leaf = _INDEX.sub(r"\1", leaf)
+    return _PARTING.sub("_", leaf).strip("_")
 
 
 #: Letters that may stand before a glued word: HSDA, UART0TX, S0SDQ3, LCDR2.
@@ -112,6 +118,7 @@ def stem_of(group: str) -> str:
     return group.replace("*", "_").strip("_")
 
 
+@lru_cache(maxsize=65536)
 def is_named(name: str) -> bool:
     """Return whether a person named the net."""
     return AUTOMATIC.search(name) is None

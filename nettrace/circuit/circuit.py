@@ -29,6 +29,7 @@ from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
 if TYPE_CHECKING:
+    from nettrace.circuit.banks import Bank
     from nettrace.circuit.roles.proposal_values import ValueBank
     from nettrace.circuit.roles.survey import Survey
     from nettrace.model.pad_grid import PadGrid
@@ -161,6 +162,16 @@ class Circuit:
         from nettrace.circuit.links import find_reaches
 
         return self._once("reaches", net, lambda: find_reaches(self.links, self.rails, net))
+
+    def bank(self, rail: str) -> Bank:
+        """Return the capacitors of a supply rail, and the pads that they serve."""
+        from nettrace.circuit.banks import find_bank
+
+        return self._once(
+            "bank",
+            rail,
+            lambda: find_bank(self.board, self.kinds, self.rails, self.links, rail),
+        )
 
     def roles(self, part: str) -> tuple[Role, ...]:
         """Return the candidate roles of a part, best first; `unknown` alone if none fits."""

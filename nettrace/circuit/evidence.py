@@ -1,12 +1,16 @@
 """The shapes of inferred claims: every one says why, and how sure it is.
 
-These are the result types of the passes in this room; views and the JSON are made from them.
+These are the result types of the passes in this room; views and the JSON are made from them. Those
+that a large board has by the ten thousand are msgspec structs: a frozen dataclass takes several
+times as long to make, and the collector of cyclic garbage walks it. None of them can be in a cycle.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+
+from msgspec import Struct
 
 from nettrace.circuit.kinds import Kind
 
@@ -27,8 +31,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True, slots=True)
-class PartKind:
+class PartKind(Struct, frozen=True, gc=False):
     """What a part is, its decoded values in SI units, and why we think so.
 
     `values` hold what the value text states: None where it does not.
@@ -70,8 +73,7 @@ class NetKind(StrEnum):
     UNCONNECTED = "unconnected"
 
 
-@dataclass(frozen=True, slots=True)
-class Volts:
+class Volts(Struct, frozen=True, gc=False):
     """A voltage with its basis in words (`name`, `note`, `feedback divider R7/R8...`), V."""
 
     nominal: float | None
@@ -81,8 +83,7 @@ class Volts:
     score: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class Rail:
+class Rail(Struct, frozen=True, gc=False):
     """A ground or supply net.
 
     `source` is the part that feeds it (regulator, connector, battery, link), None if not seen;
@@ -101,8 +102,7 @@ class Rail:
     others: tuple[Volts, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Link:
+class Link(Struct, frozen=True, gc=False):
     """A part that passes a signal or current from one net to another.
 
     `ohms` is the DC resistance where known (0 for a link, bead or inductor without figure);
@@ -119,8 +119,7 @@ class Link:
     conditional: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Reach:
+class Reach(Struct, frozen=True, gc=False):
     """A net that is reached through series parts: which, and the resistance summed."""
 
     net: str
@@ -129,8 +128,7 @@ class Reach:
     conditional: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Pull:
+class Pull(Struct, frozen=True, gc=False):
     """A resistor from a net, or from one it reaches (`through` is set), to a rail or ground."""
 
     part: str
@@ -174,8 +172,7 @@ class Bus:
     because: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Role:
+class Role(Struct, frozen=True, gc=False):
     """A candidate role in the contract's vocabulary, its score and its evidence in words."""
 
     role: str

@@ -133,20 +133,30 @@ class _Votes:
         for coarse, finer in _REFINEMENTS.items():
             if coarse not in self.weights or self.weights[coarse] <= 0:
                 continue
+            if self.weights.keys().isdisjoint(finer):
+                continue
             best = max(finer, key=lambda kind: self.weights.get(kind, 0.0))
             if self.weights.get(best, 0.0) >= 1.0:
                 self.weights[best] += self.weights.pop(coarse)
                 self.reasons[best] += self.reasons.pop(coarse)
 
+    def leading(self) -> Kind:
+        """The kind of most weight; the order of the enumeration settles a tie."""
+        if len(self.weights) == 1:
+            return next(iter(self.weights))
+        return max(self.weights, key=lambda k: (self.weights[k], -_ORDER[k]))
+
     def best(self) -> tuple[Kind, float, tuple[str, ...]]:
         if not self.weights:
             return Kind.UNKNOWN, 0.0, ()
-        # the order of the enumeration settles a tie, so that the answer never depends on order
-        kind = max(self.weights, key=lambda k: (self.weights[k], -_ORDER[k]))
-        others = sum(w for k, w in self.weights.items() if k is not kind and w > 0)
+        kind = self.leading()
         weight = self.weights[kind]
         if weight <= 0:
             return Kind.UNKNOWN, 0.0, ()
+        others = 0.0
+        for other, also in self.weights.items():
+            if other is not kind and also > 0:
+                others += also
         share = weight / (weight + others)
         score = share * min(1.0, 0.55 + 0.2 * weight)  # one letter alone: 0.75
         return kind, round(score, 2), tuple(self.reasons[kind])
@@ -218,16 +228,15 @@ def _element_votes(part: Part, prefix: str, votes: _Votes) -> bool:
 
 def _pin_votes(part: Part, votes: _Votes) -> None:
     pins = part.pins
-    names = {(pin.name or "").upper() for pin in pins if pin.name} | {
-        pin.number.upper() for pin in pins
-    }
+    names = {pin.number.upper() for pin in pins}
+    names.update([pin.name.upper() for pin in pins if pin.name])
     if len(pins) <= 6 and {"G", "D", "S"} <= names:
         votes.add(Kind.MOSFET, PINS, "pins G, D and S")
     elif len(pins) <= 6 and {"B", "C", "E"} <= names:
         votes.add(Kind.TRANSISTOR, PINS, "pins B, C and E")
     elif len(pins) == 2 and "K" in names and "A" in names:
         votes.add(Kind.DIODE, 0.6, "pins A and K")
-    elif len(pins) >= 2 and sum(name.startswith("PIN_") for name in names) >= len(pins) / 2:
+    elif len(pins) >= 2 and _are_contacts(names, len(pins)):
         votes.add(Kind.CONNECTOR, PINS, "pins named Pin_1, Pin_2...")
     if len(pins) == 1:
         for kind in (*_TWO_TERMINAL, Kind.IC, Kind.TRANSISTOR, Kind.MOSFET, Kind.CRYSTAL):
@@ -249,6 +258,11 @@ def _pin_votes(part: Part, votes: _Votes) -> None:
         votes.add(Kind.MODULE, 1.2, f"{len(pins)} pins")
     if not pins and not any(pad.number for pad in part.pads):
         votes.add(Kind.MECHANICAL, 1.1, "no pins")
+
+
+def _are_contacts(names: set[str], pins: int) -> bool:
+    """Return whether half of the pins are named Pin_1, Pin_2... as connectors' are."""
+    return sum([name.startswith("PIN_") for name in names]) >= pins / 2
 
 
 def _value_votes(part: Part, text: str, votes: _Votes) -> None:

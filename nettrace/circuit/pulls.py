@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Final
+
+from msgspec.structs import replace
 
 from nettrace.circuit.evidence import Link, PartKind, Pull, Rail
 from nettrace.circuit.kinds import Kind

@@ -71,7 +71,10 @@ _FEEDBACK_NAME: Final = re.compile(
 def _plain(name: str | None) -> str:
     if not name:
         return ""
-    return re.sub(r"[~_^]\{([^}]*)\}", r"\1", name).strip()
+    return (_OVERBAR.sub(r"\1", name) if "{" in name else name).strip()
+
+
+_OVERBAR: Final = re.compile(r"[~_^]\{([^}]*)\}")
 
 
 def is_power_pin(pin: Pin) -> bool:

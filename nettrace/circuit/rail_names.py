@@ -65,6 +65,9 @@ _FORMS: Final = tuple(
         rf"^(?P<sign>[+-])(?P<lead>)(?P<int>\d{{1,2}})(?P<frac>){_SUFFIX}$",  # +5, -12
     )
 )
+#: One look says whether any form fits at all: most words are no voltage.
+_ANY_FORM: Final = re.compile("|".join(re.sub(r"\?P<\w+>", "?:", form.pattern) for form in _FORMS))
+_DIGIT: Final = re.compile(r"\d")
 _INDEXED: Final = re.compile(r"^(?:[AD]?V(?:CC|DD)(?:IO|A|D)?|VBAT|VIO)_?(?P<two>33|18|25|28)$")
 
 _GROUND: Final = re.compile(
@@ -100,6 +103,7 @@ _SUPPLY_WORDS: Final[tuple[tuple[re.Pattern[str], _Usual, float], ...]] = (
      None, 0.5),
     (re.compile(r"^\w{2,8}_(?:VCC|VDD|VBUS|VIN|VOUT|PWR|VSYS)\d?$"), None, 0.6),
 )  # fmt: skip
+_ANY_SUPPLY: Final = re.compile("|".join(pattern.pattern for pattern, _, _ in _SUPPLY_WORDS))
 #: A supply word with one of these is a signal about the supply, not the supply.
 _ABOUT_SUPPLY: Final = re.compile(
     r"(?:^|[_-])(?:EN|ENABLE|PG|PGOOD|GOOD|SENSE|SNS|DET|DETECT|VBUSDET|FB|CTRL|CTL|MON|ADC|DIV|SEL"
@@ -124,7 +128,7 @@ def leaf_of(name: str) -> str:
 
 def pin_function_of(name: str) -> str | None:
     """Return the pin function in an automatic name: `Net-(U1-VDD)` gives VDD; or None."""
-    match = _AUTOMATIC_PIN.match(name)
+    match = _AUTOMATIC_PIN.match(name) if name.endswith((")", "_")) else None
     if match is None:
         return None
     pin = re.sub(r"[~_^]\{([^}]*)\}", r"\1", match["pin"])
@@ -152,11 +156,16 @@ def read_rail_name(name: str) -> NameReading:
     if _GROUND.match(leaf) and not _NO_GROUND.search(leaf.replace("GND", "", 1)):
         return NameReading("ground", 0.0, None, leaf, 0.97)
     about = _ABOUT_SUPPLY.search(leaf) is not None
-    volts = _volts_in(_V_APART.sub(r"\1V", _V_DECIMAL.sub(r"V\1V\2", leaf)))
+    spelt = leaf
+    if leaf.startswith(("V", "+V")):
+        spelt = _V_APART.sub(r"\1V", _V_DECIMAL.sub(r"V\1V\2", leaf))
+    volts = _volts_in(spelt)
     if volts is not None and not about:
         # SDA_1V8: the level of a signal, or of a rail of that word; structure must say which
         kind = "rail" if volts[2] > LEVEL_SCORE else "level"
         return NameReading(kind, volts[0], None, volts[1], volts[2])
+    if _ANY_SUPPLY.match(leaf) is None:
+        return NameReading("")
     for pattern, usual, score in _SUPPLY_WORDS:
         if pattern.match(leaf):
             if about:
@@ -180,6 +189,8 @@ _POWER_STATE: Final = re.compile(
 
 def _volts_in(leaf: str) -> tuple[float, str, float] | None:
     """Return volts, the word that holds them, and a score; None where no word is a voltage."""
+    if _DIGIT.search(leaf) is None:
+        return None
     whole = _volts_of_word(leaf)
     if whole is not None:
         return whole, leaf, 0.95
@@ -205,6 +216,8 @@ _STANDBY: Final = re.compile(r"V(?:SB|STBY|ALW|AUX|DUAL|SUS|RUN|S\d)$")
 
 
 def _volts_of_word(word: str) -> float | None:
+    if _ANY_FORM.match(word) is None:
+        return None
     for form in _FORMS:
         match = form.match(word)
         if match is None:

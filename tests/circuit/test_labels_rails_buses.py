@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
+from msgspec.structs import replace
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, NetKind

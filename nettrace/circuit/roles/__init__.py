@@ -8,6 +8,7 @@ readings or damage.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import Role
@@ -19,7 +20,7 @@ from nettrace.circuit.roles.inductors import INDUCTOR_RULES
 from nettrace.circuit.roles.others import OTHER_RULES, unknown_kind
 from nettrace.circuit.roles.resistors import RESISTOR_RULES
 from nettrace.circuit.roles.semiconductors import SEMICONDUCTOR_RULES
-from nettrace.circuit.roles.site import Rule, Site
+from nettrace.circuit.roles.site import Rule, Site, looks_at
 from nettrace.circuit.roles.vocabulary import ROLES
 from nettrace.model.names import match_names
 
@@ -55,30 +56,40 @@ def infer_roles(
     part = circuit.board.part_by_key[part_key]
     site = Site(circuit, survey, part, circuit.kinds[part_key])
     scores: dict[str, float] = {}
-    reasons: dict[str, dict[str, None]] = {}
+    reasons: dict[str, tuple[str, ...]] = {}
     # a cell inside a chip has no role on a board, whatever its name sounds like
     cell = site.what is Kind.UNKNOWN and "cell" in part.properties and part.package is None
-    for rule in (unknown_kind,) if cell else rules:
+    for rule in (unknown_kind,) if cell else _rules_for(site.what, rules):
         for finding in rule(site):
-            best = scores.get(finding.role, 0.0)
-            kept = reasons.setdefault(finding.role, {})
-            if finding.score > best:
+            role, score = finding.role, finding.score
+            kept = reasons.get(role)
+            if kept is None:
+                reasons[role] = finding.because
+                scores[role] = max(score, 0.0)
+            elif score > scores[role]:
                 # the reasons of the surer rule stand first
-                scores[finding.role] = finding.score
-                reasons[finding.role] = dict.fromkeys((*finding.because, *kept))
+                reasons[role] = (*finding.because, *kept)
+                scores[role] = score
             else:
-                kept.update(dict.fromkeys(finding.because))
-    ranked = sorted(scores, key=lambda role: (-scores[role], _ORDER[role]))
+                reasons[role] = (*kept, *finding.because)
+    ranked = [(-score, _ORDER[role], role) for role, score in scores.items()]
+    ranked.sort()
     candidates = tuple(
-        Role(role, round(scores[role], 2), tuple(reasons[role]))
-        for role in ranked
-        if scores[role] >= LEAST_SCORE
+        Role(role, round(-score, 2), tuple(dict.fromkeys(reasons[role])))
+        for score, _, role in ranked
+        if -score >= LEAST_SCORE
     )
     noted = _noted_role(circuit, part_key)
     if noted is not None:
         rest = tuple(role for role in candidates if role.role != noted)
         return (Role(noted, 1.0, ("user's note",)), *rest)
     return candidates or (Role("unknown", 0.0, ("no rule finds a role for it",)),)
+
+
+@lru_cache(maxsize=256)
+def _rules_for(what: Kind, rules: tuple[Rule, ...]) -> tuple[Rule, ...]:
+    """Return the rules that look at parts of a kind, in their order."""
+    return tuple(rule for rule in rules if looks_at(rule, what))
 
 
 def _noted_role(circuit: Circuit, part_key: str) -> str | None:

@@ -31,6 +31,7 @@ from nettrace.circuit.roles.site import (
     Site,
     figure,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS, are_pair
 
@@ -48,9 +49,10 @@ TIMING_FARADS: Final = 1e-9
 BULK_SIZES: Final = frozenset({"0805", "1206", "1210", "1812", "2010", "2512"})
 
 
+@only_for(Kind.CAPACITOR)
 def supply_capacitor(site: Site) -> Iterable[Finding]:
     """From a supply to ground, or between supplies."""
-    if site.what is not Kind.CAPACITOR or not site.ends:
+    if not site.ends:
         return
     survey, farads = site.survey, site.kind.farads
     supplies = [net for net in site.ends if survey.is_supply(net)]
@@ -106,9 +108,10 @@ def _is_large(site: Site) -> tuple[bool, str]:
 LARGER: Final = 1.3
 
 
+@only_for(Kind.CAPACITOR)
 def crystal_load(site: Site) -> Iterable[Finding]:
     """From a crystal's pin to ground."""
-    if site.what is not Kind.CAPACITOR or site.to_fixed is None:
+    if site.to_fixed is None:
         return
     signal, _ = site.to_fixed
     crystal = site.survey.crystal_nets.get(signal)
@@ -117,9 +120,10 @@ def crystal_load(site: Site) -> Iterable[Finding]:
         yield found("filter capacitor", FAINT, f"from {signal} to ground")
 
 
+@only_for(Kind.CAPACITOR)
 def shunt_capacitor(site: Site) -> Iterable[Finding]:
     """From a signal, a control line, a tap or a chip's own pin to ground."""
-    if site.what is not Kind.CAPACITOR or site.to_fixed is None:
+    if site.to_fixed is None:
         return
     signal, far = site.to_fixed
     survey, farads = site.survey, site.kind.farads
@@ -204,9 +208,10 @@ def _bypass(farads: float | None, score: float, *because: str) -> Iterable[Findi
     yield found(second, POSSIBLE if either else FAINT, *because)
 
 
+@only_for(Kind.CAPACITOR)
 def snubber_capacitor(site: Site) -> Iterable[Finding]:
     """Alone in series with a resistor, to ground or to a supply: a snubber or a loop filter."""
-    if site.what is not Kind.CAPACITOR or site.to_fixed is None:
+    if site.to_fixed is None:
         return
     middle, _ = site.to_fixed
     survey = site.survey
@@ -227,9 +232,10 @@ def snubber_capacitor(site: Site) -> Iterable[Finding]:
     yield found("filter capacitor", POSSIBLE if damped else 0.8, line)
 
 
+@only_for(Kind.CAPACITOR)
 def series_capacitor(site: Site) -> Iterable[Finding]:
     """Between two signals: passes the signal and blocks the bias."""
-    if site.what is not Kind.CAPACITOR or site.signals is None:
+    if site.signals is None:
         return
     first, second = site.signals
     survey = site.survey
@@ -296,9 +302,10 @@ def _bridges_chain(site: Site, first: str, second: str) -> bool:
     return False
 
 
+@only_for(Kind.CAPACITOR)
 def across_resistor(site: Site) -> Iterable[Finding]:
     """Across a resistor: feed-forward at a regulator's upper one, a filter elsewhere."""
-    if site.what is not Kind.CAPACITOR or not site.ends:
+    if not site.ends:
         return
     survey = site.survey
     for net, far in (site.ends, site.ends[::-1]):
@@ -318,9 +325,10 @@ def across_resistor(site: Site) -> Iterable[Finding]:
         return
 
 
+@only_for(Kind.CAPACITOR)
 def bootstrap(site: Site) -> Iterable[Finding]:
     """Between a switching node and the same chip's bootstrap pin."""
-    if site.what is not Kind.CAPACITOR or not site.ends:
+    if not site.ends:
         return
     survey = site.survey
     for node, far in (site.ends, site.ends[::-1]):
@@ -340,10 +348,9 @@ def bootstrap(site: Site) -> Iterable[Finding]:
             return
 
 
+@only_for(Kind.CAPACITOR)
 def unplaced_capacitor(site: Site) -> Iterable[Finding]:
     """What a capacitor is most often, where its ends say nothing."""
-    if site.what is not Kind.CAPACITOR:
-        return
     if not site.ends:
         yield found("decoupling", WEAK, "its ends are not on two nets")
     elif all(site.survey.is_ground(net) for net in site.ends):

@@ -15,6 +15,7 @@ from nettrace.circuit.roles.site import (
     Finding,
     Site,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import plain_name
 
@@ -39,19 +40,18 @@ SMALL_PINS: Final = 8
 
 def is_power_manager(site: Site) -> bool:
     """Return whether the chip switches several inductors and has a battery on it."""
-    nodes = sum(net in site.survey.switching_nodes for net in site.part.nets)
-    battery = any("BAT" in words_of(net) for net in site.part.nets)
+    nodes = sum(net in site.survey.switching_nodes for net in site.nets)
+    battery = any("BAT" in words_of(net) for net in site.nets)
     return nodes >= 2 and battery and len(site.part.pins) > SMALL_PINS
 
 
+@only_for(*POSSIBLE_CHIP)
 def regulator_by_wiring(site: Site) -> Iterable[Finding]:
     """Switches an inductor, or stands between two rails with little else."""
-    if site.what not in POSSIBLE_CHIP:
-        return
     survey, part = site.survey, site.part
-    nodes = [net for net in part.nets if net in survey.switching_nodes]
-    grounds = [net for net in part.nets if survey.is_ground(net)]
-    gates = sum(bool(_GATE_DRIVE.search(words_of(net))) for net in part.nets)
+    nodes = [net for net in site.nets if net in survey.switching_nodes]
+    grounds = [net for net in site.nets if survey.is_ground(net)]
+    gates = sum(bool(_GATE_DRIVE.search(words_of(net))) for net in site.nets)
     if nodes and gates and len(part.pins) <= MOST_STAGE_PINS:
         yield found("switching transistor", 0.9, f"driven gates, and the inductor on {nodes[0]}")
     if nodes and grounds:
@@ -60,7 +60,7 @@ def regulator_by_wiring(site: Site) -> Iterable[Finding]:
         if is_power_manager(site):
             yield found("charger", POSSIBLE, "with a battery on it")
             yield found("fuel gauge", WEAK, "with a battery on it")
-    supplies = [net for net in part.nets if survey.is_supply(net)]
+    supplies = [net for net in site.nets if survey.is_supply(net)]
     made = [net for net in supplies if survey.rails[net].source == part.key]
     names = {plain_name(pin.name) for pin in part.pins}
     inputs = names & {"VIN", "IN", "VCC", "VI", "INPUT"}
@@ -72,9 +72,9 @@ def regulator_by_wiring(site: Site) -> Iterable[Finding]:
         return
     if len(part.pins) > SMALL_PINS:
         return
-    signals = len(part.nets) - len(supplies) - len(grounds)
+    signals = len(site.nets) - len(supplies) - len(grounds)
     if not grounds:
-        if supplies and len(part.nets) == 3 and site.what is Kind.IC and signals <= 2:
+        if supplies and len(site.nets) == 3 and site.what is Kind.IC and signals <= 2:
             score = 0.72 if len(supplies) == 2 else 0.6
             yield found("load switch", score, "a supply passes it, one more net, and no ground: a "
                         "transistor in a chip's package")  # fmt: skip
@@ -102,7 +102,7 @@ def _feedback(site: Site) -> Iterable[Finding]:
     survey, part = site.survey, site.part
     if part.key == survey.main_chip or len(part.pins) > 64:
         return
-    for net in part.nets:
+    for net in site.nets:
         pair = survey.taps.get(net)
         if pair is None or not survey.is_signal(net):
             continue
@@ -115,7 +115,7 @@ def _feedback(site: Site) -> Iterable[Finding]:
         line = f"its pin is on the tap {net} of the divider from {top}"
         if named:
             yield found("regulator", 0.84, line)
-        elif top in part.nets and len(part.pins) <= 2 * SMALL_PINS:
+        elif top in site.nets and len(part.pins) <= 2 * SMALL_PINS:
             yield found("regulator", 0.66, line)
 
 
@@ -127,12 +127,13 @@ def _same_volts(site: Site, first: str, second: str) -> bool:
     return abs(one.nominal - two.nominal) <= 0.05 * abs(two.nominal)
 
 
+@only_for(*POSSIBLE_CHIP)
 def small_chip(site: Site) -> Iterable[Finding]:
     """A small chip without words: by the lines it is on."""
-    if site.what not in POSSIBLE_CHIP or site.part.key == site.survey.main_chip:
+    if site.part.key == site.survey.main_chip:
         return
     survey, part = site.survey, site.part
-    lines = " ".join(words_of(net) for net in part.nets if survey.is_signal(net))
+    lines = " ".join(words_of(net) for net in site.nets if survey.is_signal(net))
     pins = len(part.pins)
     if (
         _SERIAL_MEMORY.search(lines)
@@ -158,7 +159,7 @@ def small_chip(site: Site) -> Iterable[Finding]:
         yield found("memory", WEAK, "a small chip on an I2C bus")
     if pins <= 8 and re.search(r"HALL|LID", lines):
         yield found("sensor", LIKELY, "on a line named for a hall sensor")
-    if survey.crystals and any(net in survey.crystal_nets for net in part.nets):
+    if survey.crystals and any(net in survey.crystal_nets for net in site.nets):
         yield found("interface chip", 0.5, "has its own crystal")
         if pins <= 10:
             yield found("real-time clock", 0.5, "a small chip with its own crystal")
@@ -178,10 +179,10 @@ _EMMC: Final = re.compile(r"(?:EMMC|SDC\d|MMC\d).*(?:D[0-7]|CMD)")
 def _translator(site: Site) -> Iterable[Finding]:
     """Two supplies, and lines that come in pairs of one word: the same signals at two levels."""
     survey, part = site.survey, site.part
-    supplies = [net for net in part.nets if survey.is_supply(net)]
+    supplies = [net for net in site.nets if survey.is_supply(net)]
     if len(supplies) != 2 or not 6 <= len(part.pins) <= 56 or _same_volts(site, *supplies):
         return
-    words = [words_of(net) for net in part.nets if survey.is_signal(net)]
+    words = [words_of(net) for net in site.nets if survey.is_signal(net)]
     words = [word for word in words if len(word) >= SHORTEST_WORD]
     paired = sum(any(one is not two and _same_signal(one, two) for two in words) for one in words)
     if paired >= 2 and paired >= len(words) * 0.5:
@@ -204,9 +205,9 @@ def _same_signal(one: str, two: str) -> bool:
 def _gate(site: Site) -> Iterable[Finding]:
     """Five pins: one supply, ground, an output and an input or two."""
     survey, part = site.survey, site.part
-    supplies = sum(survey.is_supply(net) for net in part.nets)
-    grounds = sum(survey.is_ground(net) for net in part.nets)
-    signals = len(part.nets) - supplies - grounds
+    supplies = sum(survey.is_supply(net) for net in site.nets)
+    grounds = sum(survey.is_ground(net) for net in site.nets)
+    signals = len(site.nets) - supplies - grounds
     small = site.what is Kind.IC and len(part.pins) == 5
     if small and supplies == grounds == 1 and 2 <= signals <= 3:
         yield found("logic", 0.45, "five pins: supply, ground, inputs and an output")
@@ -215,13 +216,13 @@ def _gate(site: Site) -> Iterable[Finding]:
 def _by_surroundings(site: Site) -> Iterable[Finding]:
     """Coupling capacitors on its signals: analog or radio; straight lines to the processor: SPI."""
     survey, part = site.survey, site.part
-    signals = [net for net in part.nets if survey.is_signal(net)]
+    signals = [net for net in site.nets if survey.is_signal(net)]
     coupled = [
         net
         for net in signals
         if any(survey.is_signal(b.far) for b in survey.capacitors.get(net, ()))
     ]
-    supplies = [net for net in part.nets if survey.is_supply(net)]
+    supplies = [net for net in site.nets if survey.is_supply(net)]
     chip_pins = len(part.pins)
     if coupled and chip_pins <= SMALL_PINS:
         if len(coupled) >= 3 and not supplies:
@@ -240,16 +241,17 @@ def _by_surroundings(site: Site) -> Iterable[Finding]:
         yield found("memory", 0.56, f"eight pins, {len(straight)} straight to the processor")
 
 
+@only_for(Kind.IC)
 def protection_by_wiring(site: Site) -> Iterable[Finding]:
     """A chip on a plug's lines and on ground, the same lines going on to elsewhere."""
-    if site.what is not Kind.IC or len(site.part.pins) > 12:
+    if len(site.part.pins) > 12:
         return
     survey, part = site.survey, site.part
-    if not any(survey.is_ground(net) for net in part.nets):
+    if not any(survey.is_ground(net) for net in site.nets):
         return
-    lines = [net for net in part.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
+    lines = [net for net in site.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
     plugged = [net for net in lines if survey.count(net, Kind.CONNECTOR)]
-    supplies = sum(survey.is_supply(net) for net in part.nets)
+    supplies = sum(survey.is_supply(net) for net in site.nets)
     private = all(len(survey.pins(net)) <= MOST_PLUG_PINS for net in lines)
     if len(lines) >= 2 and len(plugged) == len(lines) and private and supplies <= 1:
         text = f"all its lines go to a plug: {', '.join(plugged[:3])}"

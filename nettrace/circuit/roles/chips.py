@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
@@ -27,6 +28,7 @@ from nettrace.circuit.roles.site import (
     Rule,
     Site,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import plain_name
 
@@ -36,14 +38,13 @@ __all__ = ["CHIP_RULES"]
 PROCESSOR_SIGNALS: Final = 16
 
 
+@only_for(*POSSIBLE_CHIP)
 def by_words(site: Site) -> Iterable[Finding]:
     """The part number, and the words of the description."""
-    if site.what not in POSSIBLE_CHIP:
-        return
     survey = site.survey
     named = roles_in_text(site.part)
     main = site.part.key == survey.main_chip
-    nodes = [net for net in site.part.nets if net in survey.switching_nodes]
+    nodes = [net for net in site.nets if net in survey.switching_nodes]
     for role, (score, why) in named.items():
         weighed = score
         if role == "controller" and not main and survey.main_chip is not None:
@@ -63,23 +64,28 @@ def by_words(site: Site) -> Iterable[Finding]:
 SECOND_SHARE: Final = 0.25
 
 
+@only_for(*POSSIBLE_CHIP)
 def by_pin_names(site: Site) -> Iterable[Finding]:
     """Pins that only one sort of chip has."""
-    if site.what not in POSSIBLE_CHIP:
-        return
     names = {plain_name(pin.name) for pin in site.part.pins if pin.name}
     if not names:
         return
-    text = " ".join(sorted(names))
-    for role, score, needed in _PIN_SETS:
-        if all(re.search(pattern, text) for pattern in needed):
-            yield found(role, score, "pins such as " + ", ".join(_shown(names, needed)))
+    yield from _of_pins(tuple(sorted(names)))
 
 
-def _shown(names: set[str], needed: tuple[str, ...]) -> list[str]:
-    return [
-        next((name for name in sorted(names) if re.search(pattern, name)), "") for pattern in needed
-    ]
+@lru_cache(maxsize=4096)
+def _of_pins(names: tuple[str, ...]) -> tuple[Finding, ...]:
+    """Return what a chip with these pin names is; a board has several chips of a sort."""
+    text = " ".join(names)
+    return tuple(
+        found(role, score, "pins such as " + ", ".join(_shown(names, needed)))
+        for role, score, needed in _PIN_SETS
+        if all(re.search(pattern, text) for pattern in needed)
+    )
+
+
+def _shown(names: tuple[str, ...], needed: tuple[str, ...]) -> list[str]:
+    return [next((name for name in names if re.search(pattern, name)), "") for pattern in needed]
 
 
 #: Role, score, patterns that must all be among the pin names (common practice, no source).
@@ -161,10 +167,9 @@ _PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
 )
 
 
+@only_for(*POSSIBLE_CHIP)
 def block(site: Site) -> Iterable[Finding]:
     """A filter, balun or coupler in one package, for which the list has no word."""
-    if site.what not in POSSIBLE_CHIP:
-        return
     match = _BLOCK.search(site.text)
     if match:
         yield found(
@@ -180,10 +185,9 @@ _BLOCK: Final = re.compile(
 )
 
 
+@only_for(*POSSIBLE_CHIP)
 def by_package(site: Site) -> Iterable[Finding]:
     """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
-    if site.what not in POSSIBLE_CHIP:
-        return
     if len(site.part.pins) < 2:
         return
     for where, text in (("reference", site.part.refdes), ("package", site.part.package or "")):
@@ -209,10 +213,9 @@ _PLACE_WORDS: Final = tuple(
 )  # fmt: skip
 
 
+@only_for(*POSSIBLE_CHIP)
 def processor(site: Site) -> Iterable[Finding]:
     """The chip that most signals of the board meet on; else one that is merely large."""
-    if site.what not in POSSIBLE_CHIP:
-        return
     survey = site.survey
     signals = survey.signals_of.get(site.part.key, 0)
     if site.part.key == survey.main_chip:
@@ -230,7 +233,7 @@ def _large(site: Site, signals: int) -> Iterable[Finding]:
     survey = site.survey
     main = survey.main_chip
     shared = straight = memory_names = 0
-    for net in site.part.nets:
+    for net in site.nets:
         if not survey.is_signal(net):
             continue
         chips = survey.chips.get(net, ())
@@ -255,6 +258,7 @@ _MEMORY_LINE: Final = re.compile(
 )
 
 
+@only_for(Kind.MICROPHONE, Kind.OSCILLATOR, Kind.DISPLAY, Kind.IC, Kind.MODULE)
 def unplaced_chip(site: Site) -> Iterable[Finding]:
     """What a chip may be where nothing says so."""
     if site.what is Kind.MICROPHONE:
@@ -273,7 +277,7 @@ def unplaced_chip(site: Site) -> Iterable[Finding]:
             yield found("interface chip", 0.25, f"{pins} pins")
             yield found("logic", 0.22, f"{pins} pins")
             yield found("regulator", FAINT, f"{pins} pins")
-        if site.survey.count(site.part.nets[0] if site.part.nets else "", Kind.CONNECTOR):
+        if site.survey.count(site.nets[0] if site.nets else "", Kind.CONNECTOR):
             yield found("ESD protection", FAINT, "on a plug's line")
 
 

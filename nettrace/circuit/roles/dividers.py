@@ -29,6 +29,7 @@ from nettrace.circuit.roles.site import (
     Site,
     figure,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS
 from nettrace.circuit.series import SHUNT_OHMS
@@ -44,9 +45,10 @@ STRAP_OHMS: Final = frozenset(
 PRECISE: Final = 0.01
 
 
+@only_for(Kind.RESISTOR)
 def divider(site: Site) -> Iterable[Finding]:
     """One of two resistors with the tap between them to an input, or to a feedback pin."""
-    if site.what is not Kind.RESISTOR or not site.ends:
+    if not site.ends:
         return
     survey, key = site.survey, site.part.key
     for tap, far in (site.ends, site.ends[::-1]):
@@ -83,9 +85,10 @@ def divider(site: Site) -> Iterable[Finding]:
         return
 
 
+@only_for(Kind.RESISTOR)
 def signal_divider(site: Site) -> Iterable[Finding]:
     """Without values: a resistor from a signal with a resistor to ground behind it may divide."""
-    if site.what is not Kind.RESISTOR or not site.ends or site.kind.ohms is not None:
+    if not site.ends or site.kind.ohms is not None:
         return
     survey = site.survey
     if site.signals:
@@ -153,9 +156,10 @@ def _leads_to(site: Site, nodes: list[str], top: str) -> bool:
     return False
 
 
+@only_for(Kind.RESISTOR)
 def set_resistor(site: Site) -> Iterable[Finding]:
     """From an analog pin of one chip to ground (or a rail): its value sets something."""
-    if site.what is not Kind.RESISTOR or site.to_fixed is None or site.kind.ohms == 0:
+    if site.to_fixed is None or site.kind.ohms == 0:
         return
     signal, far = site.to_fixed
     survey, ohms = site.survey, site.kind.ohms
@@ -208,17 +212,19 @@ def _odd(site: Site) -> bool:
     return not any(abs(ohms - usual) <= 0.001 * usual for usual in STRAP_OHMS)
 
 
+@only_for(Kind.RESISTOR)
 def set_pair(site: Site) -> Iterable[Finding]:
     """Between two pins named for it: a calibration resistor across RCOMP_P and RCOMP_N."""
-    if site.what is Kind.RESISTOR and site.signals and site.kind.ohms != 0:
+    if site.signals and site.kind.ohms != 0:
         names = [" ".join((*site.survey.pin_names(n), words_of(n))) for n in site.signals]
         if all(SET_PIN.search(name) for name in names):
             yield found("set resistor", 0.9, f"between {names[0].strip()} and {names[1].strip()}")
 
 
+@only_for(Kind.RESISTOR)
 def gain_resistor(site: Site) -> Iterable[Finding]:
     """Between two pins of one amplifier: its feedback."""
-    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+    if site.signals is None or site.kind.ohms == 0:
         return
     survey = site.survey
     first, second = site.signals
@@ -237,9 +243,10 @@ def gain_resistor(site: Site) -> Iterable[Finding]:
         yield found("feedback divider (upper)", WEAK, line)
 
 
+@only_for(Kind.RESISTOR)
 def gain_leg(site: Site) -> Iterable[Finding]:
     """From an amplifier's inverting input through a capacitor to ground: sets the gain."""
-    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+    if site.signals is None or site.kind.ohms == 0:
         return
     survey = site.survey
     for inverting, middle in (site.signals, site.signals[::-1]):
@@ -254,19 +261,19 @@ def gain_leg(site: Site) -> Iterable[Finding]:
                 yield found("set resistor", 0.9, line, f"{capacitors[0].part} keeps DC out of it")
 
 
+@only_for(Kind.THERMISTOR)
 def thermistor(site: Site) -> Iterable[Finding]:
     """A thermistor; in series with a supply it limits inrush."""
-    if site.what is not Kind.THERMISTOR:
-        return
     survey = site.survey
     yield found("thermistor", CERTAIN, *site.kind.because[:2])
     if site.ends and all(survey.is_supply(net) for net in site.ends):
         yield found("inrush limiter", 0.97, f"in series with a supply, {' to '.join(site.ends)}")
 
 
+@only_for(Kind.RESISTOR)
 def thermistor_bias(site: Site) -> Iterable[Finding]:
     """The fixed resistor in series with a thermistor, on the board or at the far end of a line."""
-    if site.what is not Kind.RESISTOR or not site.ends or site.kind.ohms == 0:
+    if not site.ends or site.kind.ohms == 0:
         return
     survey = site.survey
     for net, far in (site.ends, site.ends[::-1]):
@@ -294,11 +301,11 @@ def thermistor_bias(site: Site) -> Iterable[Finding]:
             yield found("thermistor", FAINT, line)
 
 
-def potentiometer(site: Site) -> Iterable[Finding]:
+@only_for(Kind.POTENTIOMETER)
+def potentiometer(_site: Site) -> Iterable[Finding]:
     """A trimmer sets a voltage."""
-    if site.what is Kind.POTENTIOMETER:
-        yield found("set resistor", LIKELY, "a trimmer")
-        yield found("divider (upper)", WEAK, "a trimmer")
+    yield found("set resistor", LIKELY, "a trimmer")
+    yield found("divider (upper)", WEAK, "a trimmer")
 
 
 DIVIDER_RULES: Final[tuple[Rule, ...]] = (

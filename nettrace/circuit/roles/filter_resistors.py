@@ -14,6 +14,7 @@ from nettrace.circuit.roles.site import (
     Finding,
     Site,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS, Branch
 
@@ -24,9 +25,10 @@ __all__ = ["SNUBBER_OHMS", "bridged", "filter_resistor"]
 FILTER_SECONDS: Final = 1e-6
 
 
+@only_for(Kind.RESISTOR)
 def filter_resistor(site: Site) -> Iterable[Finding]:
     """Forms a low-pass or a loop filter with a capacitor."""
-    if site.what is not Kind.RESISTOR or site.kind.ohms == 0 or not site.ends:
+    if site.kind.ohms == 0 or not site.ends:
         return
     survey = site.survey
     for net, far in (site.ends, site.ends[::-1]):

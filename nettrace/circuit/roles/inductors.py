@@ -20,22 +20,28 @@ from nettrace.circuit.roles.site import (
     Site,
     figure,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import are_pair
 
 __all__ = ["INDUCTOR_RULES"]
 
+_MAYBE_CHOKE: Final = frozenset(
+    {Kind.UNKNOWN, Kind.INDUCTOR, Kind.FERRITE, Kind.FILTER, Kind.TRANSFORMER, Kind.IC}
+)
 
+
+@only_for(Kind.FERRITE)
 def bead(site: Site) -> Iterable[Finding]:
     """A bead by its value, its package or its words, whatever its reference."""
-    if site.what is Kind.FERRITE:
-        yield found("ferrite bead", CERTAIN, *site.kind.because[:2])
-        yield found("filter inductor", POSSIBLE, "in series with a line")
+    yield found("ferrite bead", CERTAIN, *site.kind.because[:2])
+    yield found("filter inductor", POSSIBLE, "in series with a line")
 
 
+@only_for(Kind.INDUCTOR, Kind.FERRITE)
 def switching_inductor(site: Site) -> Iterable[Finding]:
     """Between a switching node and a rail, or between the two nodes of one converter."""
-    if site.what not in {Kind.INDUCTOR, Kind.FERRITE} or not site.ends:
+    if not site.ends:
         return
     survey = site.survey
     for node, far in (site.ends, site.ends[::-1]):
@@ -82,9 +88,10 @@ def _linked(site: Site, rail: str) -> tuple[str, ...]:
     return tuple(far for _, far in known.linked) if known is not None else ()
 
 
+@only_for(Kind.INDUCTOR)
 def filter_inductor(site: Site) -> Iterable[Finding]:
     """A choke of a supply, or matching and filtering in a signal."""
-    if site.what is not Kind.INDUCTOR or not site.ends:
+    if not site.ends:
         return
     survey, henries = site.survey, site.kind.henries
     first, second = site.ends
@@ -111,10 +118,11 @@ def filter_inductor(site: Site) -> Iterable[Finding]:
         yield found("switching inductor", WEAK, line)
 
 
+@only_for(*_MAYBE_CHOKE, Kind.COMMON_MODE_CHOKE)
 def choke(site: Site) -> Iterable[Finding]:
     """Two windings: a pair goes through."""
     if _carries_pairs(site):
-        yield found("common-mode choke", 0.86, f"two pairs meet in it: {', '.join(site.part.nets)}")
+        yield found("common-mode choke", 0.86, f"two pairs meet in it: {', '.join(site.nets)}")
     if site.what is Kind.COMMON_MODE_CHOKE:
         yield found("common-mode choke", CERTAIN, *site.kind.because[:2])
         yield found("filter inductor", WEAK, "in series with a pair")
@@ -131,7 +139,7 @@ def choke(site: Site) -> Iterable[Finding]:
 
 def _carries_pairs(site: Site) -> bool:
     """Return whether four pins are on the four nets of two pairs, nothing on a supply."""
-    nets = site.part.nets
+    nets = site.nets
     if site.what not in _MAYBE_CHOKE or len(nets) != 4 or len(site.part.pins) != 4:
         return False
     if not all(site.survey.is_signal(net) for net in nets):
@@ -145,9 +153,5 @@ def _carries_pairs(site: Site) -> bool:
             return True
     return False
 
-
-_MAYBE_CHOKE: Final = frozenset(
-    {Kind.UNKNOWN, Kind.INDUCTOR, Kind.FERRITE, Kind.FILTER, Kind.TRANSFORMER, Kind.IC}
-)
 
 INDUCTOR_RULES: Final[tuple[Rule, ...]] = (bead, switching_inductor, filter_inductor, choke)

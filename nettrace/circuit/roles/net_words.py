@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
+from collections.abc import Callable
+from functools import lru_cache, partial
 from typing import Final
 
 from nettrace.circuit.rail_names import leaf_of, pin_function_of
@@ -29,10 +30,25 @@ __all__ = [
 ]
 
 
-def _word(pattern: str) -> re.Pattern[str]:
-    """Return a pattern of whole words, parted by blanks; index digits may follow each."""
+class _Words:
+    """Whole words to look for; an answer is kept, for a net is asked about by each of its parts."""
+
+    __slots__ = ("search",)
+
+    def __init__(self, pattern: str) -> None:
+        self.search: Callable[[str], bool] = lru_cache(maxsize=16384)(
+            partial(_is_in, re.compile(pattern))
+        )
+
+
+def _is_in(pattern: re.Pattern[str], text: str) -> bool:
+    return pattern.search(text) is not None
+
+
+def _word(pattern: str) -> _Words:
+    """Return whole words, parted by blanks, to look for; index digits may follow each."""
     words = "|".join(pattern.split())
-    return re.compile(rf"(?:^|[^A-Z])(?:{words})\d*[+\-#]?(?:$|[^A-Z0-9])")
+    return _Words(rf"(?:^|[^A-Z])(?:{words})\d*[+\-#]?(?:$|[^A-Z0-9])")
 
 
 #: Analog pins whose resistor to ground sets a current, a voltage, a rate, or a reference.
@@ -96,6 +112,7 @@ SUPPLY_TAP: Final = _word(
 )
 
 
+@lru_cache(maxsize=16384)
 def names_supply(text: str) -> bool:
     """Return whether the words name a chip's supply pin or own supply, and not a line about one.
 
@@ -104,7 +121,7 @@ def names_supply(text: str) -> bool:
     """
     if _ABOUT_SUPPLY.search(text):
         return False
-    return SUPPLY_PIN.search(text) is not None or BYPASS_PIN.search(text) is not None
+    return SUPPLY_PIN.search(text) or BYPASS_PIN.search(text)
 
 
 _ABOUT_SUPPLY: Final = re.compile(
@@ -122,16 +139,17 @@ def words_of(net: str) -> str:
     """
     pin = pin_function_of(net)
     if pin is not None:
-        return re.sub(r"[{}~^]", "", pin).upper()
+        return _MARKS.sub("", pin).upper()
     # an escaped stroke stands inside a name: it parts words, no sheets
-    upper = re.sub(r"[{}~^]", "", leaf_of(net).upper().replace("{SLASH}", "/"))
+    upper = _MARKS.sub("", leaf_of(net).upper().replace("{SLASH}", "/"))
     if upper.startswith(("NET-(", "UNCONNECTED-", "N$", "NET-_")):
         return ""
-    cut = _CUT_AUTOMATIC.match(upper)
+    cut = _CUT_AUTOMATIC.match(upper) if upper.endswith(")") else None
     if cut is None:
         return upper
     return "" if cut["pin"].startswith("PAD") else cut["pin"]
 
 
+_MARKS: Final = re.compile(r"[{}~^]")
 #: The end of an automatic name that a narrow column cut: `T-(R45-PAD2)`, `01-VBUS_OUT)`.
 _CUT_AUTOMATIC: Final = re.compile(r"^[^()]*\(?[^()]*?-(?P<pin>[^()\-][^()]*)\)$")

@@ -136,7 +136,7 @@ def find_switching_nodes(
         switched = chips or any(kind in counts for kind in _TRANSISTORS)
         if not switched or any(kind in counts for kind in _NEVER_ON_A_NODE):
             continue
-        named = SWITCH_PIN.search(words_of(net)) is not None
+        named = SWITCH_PIN.search(words_of(net))
         if not named and not all(
             (far.figure or 1.0) <= MOST_SNUBBER_FARADS
             if far.far in rails

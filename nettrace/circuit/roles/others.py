@@ -18,6 +18,7 @@ from nettrace.circuit.roles.site import (
     Rule,
     Site,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import is_letter_only
 
@@ -29,7 +30,7 @@ def crystal(site: Site) -> Iterable[Finding]:
     survey = site.survey
     placed = site.part.key in survey.crystals
     if site.what is Kind.CRYSTAL and not placed and is_letter_only(site.part, site.kind):
-        supplied = any(survey.is_supply(net) for net in site.part.nets)
+        supplied = any(survey.is_supply(net) for net in site.nets)
         few = len(site.part.pins) <= 4 and not supplied
         yield found("crystal", POSSIBLE if few else FAINT, *site.kind.because[:1])
         yield from _plug(site, "letter X, and not wired as a crystal")
@@ -41,16 +42,16 @@ def crystal(site: Site) -> Iterable[Finding]:
         yield found("crystal", 0.93, f"between {nets}, each with a capacitor to ground, at a chip")
 
 
+@only_for(Kind.CONNECTOR)
 def plug(site: Site) -> Iterable[Finding]:
     """A connector; what its words say is plugged in comes second."""
-    if site.what is Kind.CONNECTOR:
-        yield from _plug(site, *site.kind.because[:1])
+    yield from _plug(site, *site.kind.because[:1])
 
 
 def _plug(site: Site, *why: str) -> Iterable[Finding]:
     survey, part = site.survey, site.part
-    if len(part.nets) == 1 and len(part.pins) == 1:
-        yield found("test point", 0.82, f"a single pin, on {part.nets[0]}")
+    if len(site.nets) == 1 and len(part.pins) == 1:
+        yield found("test point", 0.82, f"a single pin, on {site.nets[0]}")
         yield found("connector", POSSIBLE, "a single pin")
         yield found("mechanical", WEAK, "a single pin")
         return
@@ -72,7 +73,7 @@ def _plug(site: Site, *why: str) -> Iterable[Finding]:
             )
     if len(part.pins) == 2 and site.to_fixed and survey.is_ground(site.to_fixed[1]):
         yield found("jumper", 0.2, f"two pins, {site.to_fixed[0]} and ground")
-    if len(part.pins) == 2 and all(survey.is_ground(net) for net in part.nets):
+    if len(part.pins) == 2 and all(survey.is_ground(net) for net in site.nets):
         yield found("test point", POSSIBLE, "ground pins only")
 
 
@@ -109,10 +110,10 @@ def single_pin(site: Site) -> Iterable[Finding]:
     """One pin or pad cannot be more than a test point, a clip or a hole."""
     if site.what in {Kind.CONNECTOR, Kind.TEST_POINT}:
         return
-    if len(site.part.pins) == 1 or (len(site.part.pins) > 1 and len(site.part.nets) == 1):
+    if len(site.part.pins) == 1 or (len(site.part.pins) > 1 and len(site.nets) == 1):
         alone = len(site.part.pins) == 1
         yield found("test point", LIKELY if alone and site.what is not Kind.MECHANICAL else FAINT,
-                    f"all on {', '.join(site.part.nets) or 'no net'}")  # fmt: skip
+                    f"all on {', '.join(site.nets) or 'no net'}")  # fmt: skip
         yield found("mechanical", WEAK, "all on one net")
 
 
@@ -121,10 +122,9 @@ _HOLDER: Final = re.compile(r"^(?:BH|BAT|CELL|BTH)", re.IGNORECASE)
 MOST_CHIP_GUESS_PINS: Final = 8
 
 
+@only_for(Kind.UNKNOWN)
 def unknown_kind(site: Site) -> Iterable[Finding]:
     """A part of unknown kind: two pins on two nets, or many."""
-    if site.what is not Kind.UNKNOWN:
-        return
     pins = len(site.part.pins)
     if "cell" in site.part.properties and site.part.package is None:
         # a netlist of a chip's inside has instances of cells, no parts that anyone solders
@@ -140,9 +140,9 @@ def unknown_kind(site: Site) -> Iterable[Finding]:
             "connector", 0.55 if pins > MOST_CHIP_GUESS_PINS else WEAK, f"{pins} pins, nothing said"
         )
     elif site.to_fixed is not None:
-        yield found("jumper", 0.35, f"two pins, {' and '.join(site.part.nets)}")
-        yield found("switch", WEAK, f"two pins, {' and '.join(site.part.nets)}")
-        yield found("connector", WEAK, f"two pins, {' and '.join(site.part.nets)}")
+        yield found("jumper", 0.35, f"two pins, {' and '.join(site.nets)}")
+        yield found("switch", WEAK, f"two pins, {' and '.join(site.nets)}")
+        yield found("connector", WEAK, f"two pins, {' and '.join(site.nets)}")
     yield found("unknown", 0.2, "neither reference, value nor package says what it is")
 
 

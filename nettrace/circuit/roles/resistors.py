@@ -33,6 +33,7 @@ from nettrace.circuit.roles.site import (
     Site,
     figure,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS, Survey, are_pair
 from nettrace.circuit.series import SHUNT_OHMS, resistor_elements
@@ -48,14 +49,15 @@ PAIR_OHMS: Final = (80.0, 125.0)
 SUPPLY_FILTER_OHMS: Final = 100.0
 
 
+@only_for(Kind.RESISTOR)
 def zero_ohm_link(site: Site) -> Iterable[Finding]:
     """A resistor of 0 ohms joins two nets."""
-    if site.what is Kind.RESISTOR and site.kind.ohms == 0:
+    if site.kind.ohms == 0:
         yield found("zero-ohm link", CERTAIN, f"value {site.part.value}: 0 Ω")
         if site.signals:
             yield found("series resistor", WEAK, "in series with a signal")
         yield found("jumper", FAINT, "an option to open")
-    if site.what is Kind.RESISTOR and site.kind.ohms is None and site.ends:
+    if site.kind.ohms is None and site.ends:
         first, second = site.ends
         survey = site.survey
         if survey.is_supply(first) and survey.is_supply(second):
@@ -64,7 +66,7 @@ def zero_ohm_link(site: Site) -> Iterable[Finding]:
             yield found("zero-ohm link", STRONG, f"joins two grounds, {first} and {second}")
         elif site.signals:
             yield found("zero-ohm link", FAINT, "value not known")
-    if site.what is Kind.RESISTOR and site.to_fixed and site.kind.ohms != 0:
+    if site.to_fixed and site.kind.ohms != 0:
         yield from _feeds_supply_pin(site, *site.to_fixed)
 
 
@@ -87,9 +89,10 @@ def _feeds_supply_pin(site: Site, net: str, rail: str) -> Iterable[Finding]:
         yield found("inrush limiter", FAINT, line)
 
 
+@only_for(Kind.RESISTOR)
 def current_shunt(site: Site) -> Iterable[Finding]:
     """Milliohms in series with a supply or a return measure its current."""
-    if site.what is not Kind.RESISTOR or not site.ends:
+    if not site.ends:
         return
     ohms, survey = site.kind.ohms, site.survey
     supplies = [net for net in site.ends if not survey.is_signal(net)]
@@ -100,16 +103,17 @@ def current_shunt(site: Site) -> Iterable[Finding]:
         across = {b.far for b in survey.capacitors.get(supplies[0], ())[:_FEW]}
         score = 0.56 if supplies[1] in across else WEAK
         yield found("current shunt", score, f"between the rails {' and '.join(supplies)}")
-    if len(site.part.pins) == 4 and len(site.part.nets) == 2:
+    if len(site.part.pins) == 4 and len(site.nets) == 2:
         yield found("current shunt", LIKELY, "four pins on two nets: force and sense")
 
 
 _FEW: Final = 200  # capacitors of a rail looked through: a bound, so that ground costs nothing
 
 
+@only_for(Kind.RESISTOR)
 def between_supplies(site: Site) -> Iterable[Finding]:
     """A resistor of some ohms between two rails filters; from a rail to ground it discharges."""
-    if site.what is not Kind.RESISTOR or not site.ends or site.kind.ohms == 0:
+    if not site.ends or site.kind.ohms == 0:
         return
     survey, ohms = site.survey, site.kind.ohms
     first, second = site.ends
@@ -136,9 +140,10 @@ def between_supplies(site: Site) -> Iterable[Finding]:
             yield found("filter resistor", 0.4, f"between the rails {first} and {second}")
 
 
+@only_for(Kind.RESISTOR)
 def led_resistor(site: Site) -> Iterable[Finding]:
     """In series with a LED, whatever is at the far end."""
-    if site.what is not Kind.RESISTOR or not site.ends or site.kind.ohms == 0:
+    if not site.ends or site.kind.ohms == 0:
         return
     survey = site.survey
     for net in site.ends:
@@ -156,9 +161,10 @@ def led_resistor(site: Site) -> Iterable[Finding]:
             return
 
 
+@only_for(Kind.RESISTOR)
 def pull(site: Site) -> Iterable[Finding]:
     """From a signal to a rail or to ground: a pull, unless a finer rule says more."""
-    if site.what is not Kind.RESISTOR or site.to_fixed is None or site.kind.ohms == 0:
+    if site.to_fixed is None or site.kind.ohms == 0:
         return
     signal, far = site.to_fixed
     survey = site.survey
@@ -234,9 +240,10 @@ def _twin(site: Site, signal: str, far: str) -> str:
     return ""
 
 
+@only_for(Kind.RESISTOR)
 def series_resistor(site: Site) -> Iterable[Finding]:
     """Between two signals."""
-    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+    if site.signals is None or site.kind.ohms == 0:
         return
     first, second = site.signals
     because = [f"between {first} and {second}"]
@@ -258,9 +265,10 @@ def series_resistor(site: Site) -> Iterable[Finding]:
     yield found("filter resistor", FAINT, because[0])
 
 
+@only_for(Kind.RESISTOR)
 def termination(site: Site) -> Iterable[Finding]:
     """Across a differential pair."""
-    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+    if site.signals is None or site.kind.ohms == 0:
         return
     first, second = site.signals
     ohms = site.kind.ohms
@@ -275,9 +283,10 @@ def termination(site: Site) -> Iterable[Finding]:
     yield found("termination", STRONG, f"across the pair {first} and {second}")
 
 
+@only_for(Kind.RESISTOR)
 def crystal_feedback(site: Site) -> Iterable[Finding]:
     """Across a crystal: keeps the oscillator's inverter in its linear range."""
-    if site.what is not Kind.RESISTOR or site.signals is None:
+    if site.signals is None:
         return
     first, second = site.signals
     crystals = site.survey.crystal_nets
@@ -285,9 +294,10 @@ def crystal_feedback(site: Site) -> Iterable[Finding]:
         yield found("crystal feedback resistor", CERTAIN, f"across the crystal {crystals[first]}")
 
 
+@only_for(Kind.RESISTOR)
 def gate_resistor(site: Site) -> Iterable[Finding]:
     """In series with a transistor's gate or base."""
-    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+    if site.signals is None or site.kind.ohms == 0:
         return
     for net, far in (site.signals, site.signals[::-1]):
         gates = site.survey.gates.get(net, ())
@@ -305,9 +315,10 @@ def _drives(site: Site, net: str) -> bool:
     return site.survey.count(net, *CHIPS) > 0
 
 
+@only_for(Kind.RESISTOR)
 def pull_to_own_supply(site: Site) -> Iterable[Finding]:
     """From a chip's pin to the supply that the same chip makes for itself."""
-    if site.what is not Kind.RESISTOR or site.signals is None or site.kind.ohms == 0:
+    if site.signals is None or site.kind.ohms == 0:
         return
     survey = site.survey
     for supply, signal in (site.signals, site.signals[::-1]):
@@ -333,10 +344,9 @@ _OWN_SUPPLY_KINDS: Final = CHIPS | {Kind.CAPACITOR, Kind.RESISTOR, Kind.TEST_POI
 OWN_SUPPLY_FARADS: Final = 0.4e-6
 
 
+@only_for(Kind.RESISTOR_ARRAY)
 def array(site: Site) -> Iterable[Finding]:
     """An array has the role of most of its resistors."""
-    if site.what is not Kind.RESISTOR_ARRAY:
-        return
     survey = site.survey
     counts: dict[str, list[str]] = {}
     pairs: tuple[tuple[Pin, Pin], ...] = resistor_elements(site.part)
@@ -362,17 +372,16 @@ def array(site: Site) -> Iterable[Finding]:
     for role, lines in counts.items():
         yield found(role, round(0.9 * len(lines) / total, 2), *lines)
     if not pairs:
-        common = [net for net in site.part.nets if not survey.is_signal(net)]
+        common = [net for net in site.nets if not survey.is_signal(net)]
         if len(common) == 1:
             role = "pull-up" if survey.is_supply(common[0]) else "pull-down"
             yield found(role, LIKELY, f"an array with its common pin on {common[0]}")
         yield found("series resistor", POSSIBLE, "an array in lines")
 
 
+@only_for(Kind.RESISTOR)
 def fallback(site: Site) -> Iterable[Finding]:
     """What a resistor may be where nothing else says so."""
-    if site.what is not Kind.RESISTOR:
-        return
     if site.ends is None:
         yield found("zero-ohm link", FAINT, "its ends are not on two nets")
     elif re.match(r"^JP|^SJ", site.part.refdes):

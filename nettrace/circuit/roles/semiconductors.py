@@ -19,6 +19,7 @@ from nettrace.circuit.roles.site import (
     Rule,
     Site,
     found,
+    only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS
 
@@ -46,12 +47,13 @@ def _polarity(site: Site) -> tuple[str, str] | None:
     return anode, cathode
 
 
+@only_for(Kind.LED, Kind.DIODE)
 def light(site: Site) -> Iterable[Finding]:
     """A LED by its words; or a diode alone in series with a resistor."""
     if site.what is Kind.LED:
         yield found("LED", CERTAIN, *site.kind.because[:2])
         return
-    if site.what is not Kind.DIODE or not site.ends or site.kind.score >= 0.9:
+    if not site.ends or site.kind.score >= 0.9:
         return
     survey = site.survey
     for net, far in (site.ends, site.ends[::-1]):
@@ -65,6 +67,7 @@ def light(site: Site) -> Iterable[Finding]:
         return
 
 
+@only_for(Kind.ESD, Kind.VARISTOR, Kind.ZENER, Kind.DIODE)
 def clamp(site: Site) -> Iterable[Finding]:
     """Protection arrays, suppressors, Zener diodes, varistors."""
     survey = site.survey
@@ -89,9 +92,10 @@ def clamp(site: Site) -> Iterable[Finding]:
             yield found("reverse-polarity protection", 0.4 if not plug else FAINT, line)
 
 
+@only_for(Kind.DIODE)
 def converter_diode(site: Site) -> Iterable[Finding]:
     """On a converter's switching node, or across a coil."""
-    if site.what is not Kind.DIODE or not site.ends:
+    if not site.ends:
         return
     survey = site.survey
     for net, far in (site.ends, site.ends[::-1]):
@@ -114,9 +118,10 @@ def converter_diode(site: Site) -> Iterable[Finding]:
             return
 
 
+@only_for(Kind.DIODE)
 def supply_diode(site: Site) -> Iterable[Finding]:
     """Between two rails: from a second source, around a regulator, or against reversal."""
-    if site.what is not Kind.DIODE or not site.ends:
+    if not site.ends:
         return
     survey = site.survey
     first, second = site.ends
@@ -164,9 +169,10 @@ def _other_sources(site: Site, rail: str) -> bool:
     return len(diodes) > 1 or survey.count(rail, Kind.BATTERY, Kind.CONNECTOR) > 0
 
 
+@only_for(Kind.DIODE)
 def signal_diode(site: Site) -> Iterable[Finding]:
     """Between two signals, or from a signal to a rail."""
-    if site.what is not Kind.DIODE or not site.ends:
+    if not site.ends:
         return
     survey = site.survey
     sides = _polarity(site)
@@ -192,12 +198,13 @@ def signal_diode(site: Site) -> Iterable[Finding]:
         yield found("reverse-polarity protection", WEAK, line)
 
 
+@only_for(Kind.DIODE)
 def diode_array(site: Site) -> Iterable[Finding]:
     """Two or more diodes in one package."""
-    if site.what is not Kind.DIODE or site.ends:
+    if site.ends:
         return
     survey = site.survey
-    nets = site.part.nets
+    nets = site.nets
     grounds = [net for net in nets if survey.is_ground(net)]
     supplies = [net for net in nets if survey.is_supply(net)]
     if grounds and len(nets) > len(grounds) + len(supplies):
@@ -219,10 +226,9 @@ _P_CHANNEL: Final = re.compile(
 )
 
 
+@only_for(Kind.MOSFET, Kind.TRANSISTOR)
 def transistor(site: Site) -> Iterable[Finding]:
     """By where its ends are: shifter, switch in a supply, low side, or against reversal."""
-    if site.what not in {Kind.MOSFET, Kind.TRANSISTOR}:
-        return
     survey = site.survey
     ends = survey.terminals.get(site.part.key)
     if ends is None:
@@ -302,7 +308,7 @@ def _feeds_a_light(site: Site, net: str) -> bool:
 
 def _any_transistor(site: Site) -> Iterable[Finding]:
     survey = site.survey
-    nets = site.part.nets
+    nets = site.nets
     grounds = [net for net in nets if survey.is_ground(net)]
     supplies = [net for net in nets if survey.is_supply(net)]
     if grounds:
@@ -317,9 +323,10 @@ def _any_transistor(site: Site) -> Iterable[Finding]:
     yield found("level shifter", FAINT, "a transistor")
 
 
+@only_for(Kind.MOSFET, Kind.TRANSISTOR)
 def regulator_transistor(site: Site) -> Iterable[Finding]:
     """A three-pin regulator under a transistor's letter."""
-    if site.what in {Kind.TRANSISTOR, Kind.MOSFET} and is_regulator_text(site.part):
+    if is_regulator_text(site.part):
         yield found("regulator", POSSIBLE, f"value {site.part.value}")
 
 

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from functools import cached_property
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import PartKind, Role
@@ -28,6 +27,8 @@ __all__ = [
     "Site",
     "figure",
     "found",
+    "looks_at",
+    "only_for",
 ]
 
 # How sure a finding is; the steps are ours (no source), the order is what counts.
@@ -42,43 +43,40 @@ FAINT: Final = 0.15
 Finding = Role
 
 
-@dataclass(frozen=True)
 class Site:
-    """A part with its surroundings. `first` and `second` are the nets of a two-terminal part."""
+    """A part with its surroundings, read only.
 
-    circuit: Circuit
-    survey: Survey
-    part: Part
-    kind: PartKind
+    `what` is the component kind, as `acts_as` sees it; `nets` the part's nets in pin order, each
+    once; `ends` the two nets of a two-terminal part, in pin order (None for other parts);
+    `to_fixed` is (signal, rail or ground) where one end is a signal and the other is not;
+    `signals` both ends, where both are signals.
+    """
 
-    @cached_property
-    def what(self) -> Kind:
-        """The component kind, as `acts_as` sees it."""
-        return acts_as(self.part, self.kind)
+    __slots__ = (
+        "circuit", "ends", "kind", "nets", "part", "signals", "survey", "to_fixed", "what",
+    )  # fmt: skip
 
-    @cached_property
-    def ends(self) -> tuple[str, str] | None:
-        """The two nets of a two-terminal part, in pin order; None for other parts."""
-        return self.survey.ends.get(self.part.key)
+    def __init__(self, circuit: Circuit, survey: Survey, part: Part, kind: PartKind) -> None:
+        self.circuit = circuit
+        self.survey = survey
+        self.part = part
+        self.kind = kind
+        self.nets: tuple[str, ...] = survey.nets_of[part.key]
+        self.what: Kind = acts_as(part, kind)
+        self.ends: tuple[str, str] | None = survey.ends.get(part.key)
+        self.to_fixed: tuple[str, str] | None = None
+        self.signals: tuple[str, str] | None = None
+        if self.ends is not None:
+            first, second = self.ends
+            one, two = survey.is_signal(first), survey.is_signal(second)
+            if one and two:
+                self.signals = self.ends
+            elif one:
+                self.to_fixed = first, second
+            elif two:
+                self.to_fixed = second, first
 
-    @cached_property
-    def to_fixed(self) -> tuple[str, str] | None:
-        """(signal, rail or ground) where one end is a signal and the other is not."""
-        if self.ends is None:
-            return None
-        first, second = self.ends
-        if self.survey.is_signal(first) == self.survey.is_signal(second):
-            return None
-        return (first, second) if self.survey.is_signal(first) else (second, first)
-
-    @cached_property
-    def signals(self) -> tuple[str, str] | None:
-        """Both nets, where both are signals."""
-        if self.ends is None or not all(self.survey.is_signal(net) for net in self.ends):
-            return None
-        return self.ends
-
-    @cached_property
+    @property
     def text(self) -> str:
         """Value, description and part number as one text, for word lists."""
         properties = self.part.properties
@@ -93,7 +91,27 @@ _NUMBER_FIELDS: Final = frozenset({"MPN", "MANUFACTURER PART NUMBER", "PART NUMB
 #: A rule looks at one position and returns what it finds; nothing is a finding, too.
 Rule = Callable[[Site], Iterable[Finding]]
 
+#: The kinds that a rule is asked about; one that is not here is asked about all.
+_KINDS_OF: Final[dict[Rule, frozenset[Kind]]] = {}
 
+
+def only_for(*kinds: Kind) -> Callable[[Rule], Rule]:
+    """Say beside a rule which kinds it is about: of others it is never asked."""
+
+    def note(rule: Rule) -> Rule:
+        _KINDS_OF[rule] = frozenset(kinds)
+        return rule
+
+    return note
+
+
+def looks_at(rule: Rule, kind: Kind) -> bool:
+    """Return whether the rule has anything to say about parts of this kind."""
+    kinds = _KINDS_OF.get(rule)
+    return kinds is None or kind in kinds
+
+
+@lru_cache(maxsize=4096)
 def figure(value: float | None, unit: str) -> str:
     """Return a figure in engineering notation, or "a part" where there is none."""
     return engineering(value, unit) if value is not None else "a part"

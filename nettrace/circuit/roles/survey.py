@@ -55,6 +55,7 @@ class Survey:
     board: Board
     kinds: Mapping[str, PartKind]
     rails: Mapping[str, Rail]
+    nets_of: Mapping[str, tuple[str, ...]]  # part -> its nets in pin order, each once
     ends: Mapping[str, tuple[str, str]]  # two-terminal parts: the nets of their pins
     resistors: Mapping[str, tuple[Branch, ...]]  # of more than 0 ohms or of unknown value
     links: Mapping[str, tuple[Branch, ...]]  # zero-ohm resistors
@@ -97,7 +98,11 @@ class Survey:
     def count(self, net: str, *kinds: Kind) -> int:
         """Return how many parts of these kinds are on the net."""
         found = self.on_net.get(net)
-        return sum(found.get(kind, 0) for kind in kinds) if found else 0
+        total = 0
+        if found:
+            for kind in kinds:
+                total += found.get(kind, 0)
+        return total
 
     def pin_names(self, net: str) -> tuple[str, ...]:
         """Return the names of chip pins on a signal net, upper case, without overbars."""
@@ -134,12 +139,15 @@ class Survey:
         return f"{net}, a rail of {rail.volts.nominal:g} V"
 
 
+_MARKS: Final = re.compile(r"[{}~_^ ]")
+
+
 @lru_cache(maxsize=16384)
 def plain_name(name: str | None) -> str:
     """Return a pin name in upper case without overbars, subscripts and blanks."""
     if not name:
         return ""
-    return re.sub(r"[{}~_^ ]", "", name.upper())
+    return _MARKS.sub("", name.upper())
 
 
 _POLAR: Final = re.compile(
@@ -174,6 +182,7 @@ class _Tables:
     """The tables while they grow."""
 
     def __init__(self) -> None:
+        self.nets_of: dict[str, tuple[str, ...]] = {}
         self.ends: dict[str, tuple[str, str]] = {}
         self.branches: dict[str, dict[str, list[Branch]]] = {
             name: {} for name in ("resistors", "links", "capacitors", "inductors", "diodes")
@@ -207,6 +216,7 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         board=board,
         kinds=kinds,
         rails=rails,
+        nets_of=tables.nets_of,
         ends=tables.ends,
         resistors=resistors,
         links=tables.table("links"),
@@ -246,9 +256,11 @@ def _usual_capacitor_mm(board: Board, kinds: Mapping[str, PartKind]) -> float | 
 
 def _enter(tables: _Tables, part: Part, kind: PartKind, rails: Mapping[str, Rail]) -> None:
     what = acts_as(part, kind)
-    nets = part.nets
+    nets = tables.nets_of[part.key] = part.nets
     for net in nets:
-        counts = tables.on_net.setdefault(net, {})
+        counts = tables.on_net.get(net)
+        if counts is None:
+            counts = tables.on_net[net] = {}
         counts[what] = counts.get(what, 0) + 1
     both = two_nets(part)
     if both is not None:
