@@ -19,7 +19,7 @@ from nettrace.readers.edif_joins import NetJoiner
 from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, key_of
 from nettrace.readers.edif_parts import MOST_EXPANDED
 from nettrace.readers.edif_tree import fault
-from nettrace.readers.edif_twins import settle_twins
+from nettrace.readers.edif_twins import settle_twins, tie_said_pins
 
 __all__ = ["Hierarchy", "build_board"]
 
@@ -205,6 +205,7 @@ class _Expander(NetJoiner):
         schematic = view.type == "SCHEMATIC"
         if schematic:
             settle_twins(view.nets, slots, self.warn)
+            tie_said_pins(view.nets, slots, self.warn)
         for net in view.nets:
             singles = self.singles(net, view, slots) if net.size else [(net.name, net.joined)]
             for index, (name, joined) in enumerate(singles):

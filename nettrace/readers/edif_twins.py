@@ -1,9 +1,11 @@
-"""Tells pins of one name apart where an EDIF writer's nets do not.
+"""Pins that an EDIF writer's nets name badly or not at all, settled by what their instance says.
 
 A schematic symbol may have several pins called GND. Ids must differ, so some writers call the ports
 GND, GND_3..., put the pin's own name in a property (`OriginalPinName`), and yet write `(portRef
 GND)` in the nets for each of them. Which of the pins a net means is then said by the instance (the
 `Net Name` of its `portInstance`); where it is not, the pins are taken in the order of the ports.
+
+Pins that are not drawn (supply pins of logic chips) are in no net either, yet have a `Net Name`.
 """
 
 from __future__ import annotations
@@ -11,9 +13,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from nettrace.readers.edif_design import NetForm, View, decode_id
-from nettrace.readers.edif_nodes import Slot
+from nettrace.readers.edif_nodes import Slot, folded
 
-__all__ = ["settle_twins"]
+__all__ = ["settle_twins", "tie_said_pins"]
 
 #: A further pin of a name: where its net refers to it, by (net, index in its `joined`).
 _Spot = tuple[NetForm, int]
@@ -51,6 +53,39 @@ def settle_twins(
             named = any((one, port) in spots for port in ports if port != head)
             if slot is not None and found and not named:
                 _settle(slot, one, head, ports, found, warn)
+
+
+def tie_said_pins(
+    nets: list[NetForm],
+    slots: dict[str, Slot | None],
+    warn: Callable[[str, str, int], None],
+) -> None:
+    """Put pins that no net joins on the net that their instance names, if it is there."""
+    said = [
+        (one, slot, pin)
+        for one, slot in slots.items()
+        if slot is not None and slot.draft is not None
+        for pin in slot.instance.pins or ()
+        if pin.net and not pin.member
+    ]
+    if not said:
+        return
+    joined = {(one, folded(port)) for net in nets for port, _, one in net.joined if one}
+    by_name: dict[str, NetForm] = {}
+    for net in nets:
+        if not net.size:
+            by_name.setdefault(net.name, net)
+    for one, slot, pin in said:
+        named = by_name.get(pin.net)
+        if named is None or (one, folded(pin.port)) in joined:
+            continue
+        named.joined.append((pin.port, "", one))
+        warn(
+            "net-said-by-pin",
+            f"{slot.instance.designator or slot.instance.name}.{pin.designator} is joined by no "
+            f"net, but said to be on {pin.net}: taken so",
+            slot.instance.offset,
+        )
 
 
 def _families(view: View) -> dict[str, list[str]]:

@@ -1,4 +1,4 @@
-"""Pins of one name in an EDIF schematic: the writer's nets call them all alike.
+"""Pins of one name, and pins not drawn, in an EDIF schematic: nets do not tell which they mean.
 
 The shape of the file is that of an openly published board schematic of 2007, read against the
 netlist that stands beside it; the circuit here is our own.
@@ -93,3 +93,17 @@ def test_the_changed_name_may_stand_before_the_pins_own() -> None:
     own = said("GND", "3", "A") + said("GND_3", "6", "B")
     board = read(own, net("A", "GND") + net("B", "GND"), ports)
     assert pins(board) == {"3": "A", "6": "B"}
+
+
+def test_a_pin_that_is_not_drawn_is_on_the_net_that_its_instance_names() -> None:
+    own = said("VIN", "5", "+5S") + said("GND", "3", "")
+    board = read(own, net("&_43_5S", shown="+5S") + net("GND"), "(port VIN)(port GND)")
+    assert pins(board) == {"3": None, "5": "+5S"}
+    assert codes(board) == ["net-said-by-pin"]
+
+
+def test_what_nets_join_stands_before_what_a_pin_says() -> None:
+    own = said("VIN", "5", "OTHER") + said("GND", "3", "NOWHERE")
+    board = read(own, net("A", "vin") + net("OTHER"), "(port VIN)(port GND)")
+    assert pins(board) == {"3": None, "5": "A"}
+    assert not codes(board)
