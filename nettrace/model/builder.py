@@ -10,17 +10,15 @@ import gc
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from itertools import chain
+from itertools import chain, repeat
 from operator import itemgetter
 from types import MappingProxyType
-from typing import TypeAlias
+from typing import cast
 
 import msgspec
 
 from nettrace.errors import Place, Warning
 from nettrace.model.board import (
-    EMPTY,
-    NO_ORIGINS,
     Board,
     Conflict,
     Net,
@@ -32,84 +30,39 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
+from nettrace.model.freezing import PadRecord, PinFact, PinKey, count_pins, freeze_parts
 from nettrace.model.names import decode_escapes, natural_sorted
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
 
-_NO_FACTS: tuple[str | None, str | None, Place | None] = (None, None, None)
 _NO_PADS: tuple[Pad, ...] = ()
 _NOTHING_SAID: tuple[Place | None, float | None] = (None, None)
 
-#: A pad as `PartDraft.pads` holds it: the fields of `Pad` after `part`, in order.
-PadRecord: TypeAlias = tuple[
-    str, str | None, float, float, Side, str | None, float | None, float | None,
-    float, float | None, bool, Place | None,
-]  # fmt: skip
-
-
-#: A pin as a draft knows it: its number, and its net if it is on one.
-PinKey: TypeAlias = tuple[str, str | None]
-_number_of = itemgetter(0)
 _net_of = itemgetter(1)
+_place_of = itemgetter(0)  # of what is said of a net: place, volts
+_volts_of = itemgetter(1)
 
 
-def _in_order(keys: Iterable[PinKey], ranks: Mapping[str, int]) -> list[PinKey]:
-    """Order (number, net) pairs by number, then net; a lone pad without net is no second pin."""
-    pairs = list(keys)
-    numbers = set(map(_number_of, pairs))
-    if len(numbers) == len(pairs):
-        pairs.sort(key=lambda pair: ranks[pair[0]])
-        return pairs
-    connected = {number for number, net in pairs if net is not None}
-    pairs = [pair for pair in pairs if pair[1] is not None or pair[0] not in connected]
-    pairs.sort(key=lambda pair: (ranks[pair[0]], pair[1] or ""))
-    return pairs
-
-
-class PartDraft:
+class PartDraft(msgspec.Struct, gc=False, eq=False):
     """A part while it is being read; attributes are those of `Part`, and may be set freely."""
 
-    __slots__ = (
-        "angle",
-        "description",
-        "fitted",
-        "key",
-        "origins",
-        "outline",
-        "package",
-        "pads",
-        "pin_facts",
-        "place",
-        "properties",
-        "refdes",
-        "sheet",
-        "side",
-        "value",
-        "x",
-        "y",
-    )
-
-    def __init__(self, refdes: str, place: Place | None) -> None:
-        self.refdes = refdes
-        self.place = place
-        self.key = refdes
-        self.value: str | None = None
-        self.package: str | None = None
-        self.description: str | None = None
-        self.fitted: bool | None = None
-        self.x: float | None = None
-        self.y: float | None = None
-        self.angle: float | None = None
-        self.side: Side | None = None
-        self.outline: tuple[tuple[float, float], ...] = ()
-        self.sheet: str | None = None
-        self.properties: dict[str, str] = {}
-        self.origins: dict[str, Place] = {}
-        # (number, net) -> (name, electrical type, place)
-        self.pin_facts: dict[
-            tuple[str, str | None], tuple[str | None, str | None, Place | None]
-        ] = {}
-        self.pads: list[PadRecord] = []
+    refdes: str
+    place: Place | None
+    key: str = ""  # given when the board is built
+    value: str | None = None
+    package: str | None = None
+    description: str | None = None
+    fitted: bool | None = None
+    x: float | None = None
+    y: float | None = None
+    angle: float | None = None
+    side: Side | None = None
+    outline: tuple[tuple[float, float], ...] = ()
+    sheet: str | None = None
+    properties: dict[str, str] = {}
+    origins: dict[str, Place] = {}
+    pin_facts: dict[PinKey, PinFact] = {}
+    pads: list[PadRecord] = []
 
     def pin(
         self,
@@ -231,15 +184,13 @@ class BoardBuilder:
 
     def _build(self) -> Board:
         repeated = self._give_keys()
-        numbers, raw_names = self._words()
-        shown = self._shown_names(raw_names)
+        shown = self._shown_names(self.raw_names())
         # parts, and pins in each, are frozen in their final order: then the pins of each net
         # come out in order too, and need no sorting of their own
         by_key = {draft.key: draft for draft in self.parts}
         drafts = [by_key[key] for key in natural_sorted(by_key)]
-        ranks = {number: rank for rank, number in enumerate(natural_sorted(numbers))}
         pins_of_net: defaultdict[str, list[Pin]] = defaultdict(list)
-        parts = _freeze_parts(drafts, shown, ranks, pins_of_net)
+        parts = freeze_parts(drafts, shown, pins_of_net)
         nets = self._freeze_nets(shown, pins_of_net)
         vias, zones = self.vias, self.zones
         if shown:
@@ -262,13 +213,14 @@ class BoardBuilder:
             net_by_name=MappingProxyType(nets),
         )
 
-    def _words(self) -> tuple[set[str], set[str]]:
-        """Return every pin number and every net name as written, "" for a pad without net."""
-        facts = list(chain.from_iterable([draft.pin_facts for draft in self.parts]))
-        pads = list(chain.from_iterable([draft.pads for draft in self.parts if draft.pads]))
-        numbers = {*map(_number_of, facts), *map(_number_of, pads)}
-        names = {*map(_net_of, facts), *map(_net_of, pads), *self._nets}
-        return numbers, {name for name in names if name is not None}
+    def raw_names(self) -> set[str]:
+        """Return every net name as written, "" for a pad without net."""
+        drafts = self.parts
+        names: set[str | None] = set(self._nets)
+        names.update(map(_net_of, chain.from_iterable([draft.pin_facts for draft in drafts])))
+        names.update(map(_net_of, chain.from_iterable([d.pads for d in drafts if d.pads])))
+        names.discard(None)
+        return cast("set[str]", names)
 
     def _own_source(
         self, parts: list[Part], pins_of_net: Mapping[str, list[Pin]], repeated: set[str]
@@ -279,7 +231,7 @@ class BoardBuilder:
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
             nets=len(pins_of_net) if self.net_records is None else self.net_records,
-            pins=_count_pins(parts, repeated) if self.pin_records is None else self.pin_records,
+            pins=count_pins(parts, repeated) if self.pin_records is None else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
@@ -309,27 +261,29 @@ class BoardBuilder:
     def _freeze_nets(
         self, shown: Mapping[str, str], pins_of_net: Mapping[str, list[Pin]]
     ) -> dict[str, Net]:
+        declared, aliased = self._nets, self._aliases
+        names = {shown.get(raw, raw) for raw in declared} if shown else set(declared)
+        names.update(pins_of_net)
+        ordered = natural_sorted(names)
+        said = list(map(declared.get, ordered, repeat(_NOTHING_SAID)))
+        pins = map(tuple, map(pins_of_net.get, ordered, repeat(())))
+        made = map(Net, ordered, repeat(()), pins, map(_volts_of, said), map(_place_of, said))
+        nets = dict(zip(ordered, made, strict=True))
         raws: dict[str, list[str]] = {}  # shown name -> the names in the source that differ
         for raw, name in shown.items():
             raws.setdefault(name, []).append(raw)
-        names = {shown.get(raw, raw) for raw in self._nets} if shown else set(self._nets)
-        names.update(pins_of_net)
-        nets: dict[str, Net] = {}
-        declared, aliased = self._nets, self._aliases
-        for name in natural_sorted(names):
-            place, volts = declared.get(name, _NOTHING_SAID)
-            others: tuple[str, ...] = ()
-            if name in aliased or name in raws:
-                aliases = dict(self._aliases.get(name, {}))
-                for raw in raws.get(name, ()):
-                    aliases[raw] = None
-                    aliases.update(self._aliases.get(raw, {}))
-                    where, said = self._nets.get(raw, (None, None))
-                    place = place or where
-                    volts = said if volts is None else volts
-                aliases.pop(name, None)
-                others = tuple(aliases)
-            nets[name] = Net(name, others, tuple(pins_of_net.get(name, ())), volts, place)
+        for name in {*aliased, *raws} & names:
+            net = nets[name]
+            place, volts = net.place, net.volts
+            aliases = dict(aliased.get(name, {}))
+            for raw in raws.get(name, ()):
+                aliases[raw] = None
+                aliases.update(aliased.get(raw, {}))
+                where, stated = declared.get(raw, _NOTHING_SAID)
+                place = place or where
+                volts = stated if volts is None else volts
+            aliases.pop(name, None)
+            nets[name] = Net(name, tuple(aliases), net.pins, volts, place)
         return nets
 
     def _shown_names(self, raw_names: set[str]) -> dict[str, str]:
@@ -345,96 +299,3 @@ class BoardBuilder:
                 continue
             shown[raw] = decoded
         return shown
-
-
-def _count_pins(parts: list[Part], repeated: set[str]) -> int:
-    """Return how many distinct pairs of refdes and number are on a net."""
-    pins = 0
-    shared: set[tuple[str, str]] = set()  # pins of parts whose refdes is not theirs alone
-    for part in parts:
-        if part.refdes in repeated:
-            shared.update((part.refdes, pin.number) for pin in part.pins if pin.net is not None)
-            continue
-        last = None
-        for pin in part.pins:  # in order, so that equal numbers are neighbours
-            if pin.net is not None and pin.number != last:
-                pins += 1
-                last = pin.number
-    return pins + len(shared)
-
-
-def _freeze_parts(
-    drafts: Iterable[PartDraft],
-    shown: Mapping[str, str],
-    ranks: Mapping[str, int],
-    pins_of_net: defaultdict[str, list[Pin]],
-) -> list[Part]:
-    """Freeze the parts in the order given; the pins of each net are added to `pins_of_net`."""
-    parts: list[Part] = []
-    for draft in drafts:
-        key, facts = draft.key, draft.pin_facts
-        pads: list[Pad] = []
-        pads_of_pin: dict[PinKey, tuple[Pad, ...]] = {}
-        if draft.pads:
-            pads_of_pin = _freeze_pads(draft, shown, pads)
-        pins: list[Pin] = []
-        if draft.refdes and (facts or pads_of_pin):
-            if shown and facts:
-                facts = {
-                    (number, shown.get(net, net) if net is not None else None): said
-                    for (number, net), said in facts.items()
-                }
-            keys: Iterable[PinKey] = facts
-            if pads_of_pin:
-                keys = {**facts, **pads_of_pin} if facts else pads_of_pin
-            last = -1
-            for number, _ in keys:  # most files give them in order
-                rank = ranks[number]
-                if rank <= last:
-                    keys = _in_order(keys, ranks)
-                    break
-                last = rank
-            for pair in keys:
-                number, net = pair
-                name, electrical_type, place = facts.get(pair, _NO_FACTS)
-                own = _NO_PADS
-                if pads_of_pin:
-                    own = pads_of_pin.get(pair, _NO_PADS)
-                    if place is None and own:
-                        place = own[0].place
-                pin = Pin(key, number, net, name, electrical_type, own, place)
-                pins.append(pin)
-                if net is not None:
-                    pins_of_net[net].append(pin)
-        parts.append(
-            Part(
-                key, draft.refdes, draft.value, draft.package, draft.description, draft.fitted,
-                draft.x, draft.y, draft.angle, draft.side, tuple(pins), tuple(pads),
-                draft.outline, draft.sheet,
-                MappingProxyType(draft.properties) if draft.properties else EMPTY,
-                draft.place,
-                MappingProxyType(draft.origins) if draft.origins else NO_ORIGINS,
-            )
-        )  # fmt: skip
-    return parts
-
-
-def _freeze_pads(
-    draft: PartDraft, shown: Mapping[str, str], pads: list[Pad]
-) -> dict[PinKey, tuple[Pad, ...]]:
-    """Add the draft's pads to `pads`; return those that belong to a pin, by pin."""
-    key = draft.key
-    pads_of_pin: dict[PinKey, tuple[Pad, ...]] = {}
-    for said in draft.pads:
-        record = said
-        number, net = record[0], record[1]
-        if net is not None and (not net or net in shown):
-            net = shown.get(net)
-            record = (number, net, *record[2:])
-        pad = Pad(key, *record)
-        pads.append(pad)
-        if number and pad.plated:
-            pair = (number, net)
-            known = pads_of_pin.get(pair)
-            pads_of_pin[pair] = (pad,) if known is None else (*known, pad)
-    return pads_of_pin

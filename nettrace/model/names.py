@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Callable, Iterable
 from fnmatch import translate
+from itertools import chain
 
 __all__ = [
     "decode_escapes",
@@ -56,34 +58,39 @@ def natural_key(name: str) -> tuple[tuple[str | int, ...], str]:
 def natural_sorted(names: Iterable[str]) -> list[str]:
     """Return distinct names in the order of `natural_key`, several times faster than by it.
 
-    Names that are letters and one number (R12, NET7) are sorted as numbers beside their like.
+    Names that are letters and one number (R12, NET7) are sorted by length, then as text.
 
     >>> natural_sorted({"R10", "R2", "GND", "R2~2", "r3"})
     ['GND', 'R2', 'R2~2', 'r3', 'R10']
     """
-    plain: dict[str, dict[int, str]] = {}  # first text in capitals -> number, -1 for none -> name
-    groups: dict[str, dict[int, str] | None] = {}  # the same by the text as written; None: others
-    others: dict[str, list[str]] = {}
+    groups: defaultdict[str, list[str]] = defaultdict(list)  # text before the last number -> names
     for name in names:
-        head = name.rstrip("0123456789")
-        try:
-            group = groups[head]
-        except KeyError:
-            capitals = head.upper()
-            alone = _DIGITS.search(capitals) is None
-            group = groups[head] = plain.setdefault(capitals, {}) if alone else None
-        if group is not None and len(name) - len(head) < _MOST_DIGITS:
-            number = int(name[len(head) :]) if len(head) < len(name) else -1
-            if group.setdefault(number, name) is name:
-                continue  # else R1 beside r1 or R01: the whole key decides
-        others.setdefault(_DIGITS.split(name.upper(), 1)[0], []).append(name)
-    ordered: list[str] = []
-    for first in sorted({*plain, *others}):
-        numbers, rest = plain.get(first, {}), others.get(first)
-        if rest is None:
-            ordered += [numbers[number] for number in sorted(numbers)]
+        groups[name.rstrip("0123456789")].append(name)
+    runs: dict[str, list[list[str]]] = {}  # first text of the natural key -> names, by their heads
+    plain: set[str] = set()  # first texts whose names are all letters and one number
+    for head, group in groups.items():
+        first = _DIGITS.split(head.upper(), 1)[0]
+        known = runs.setdefault(first, [])
+        known.append(group)
+        if len(known) == 1 and first == head.upper():
+            plain.add(first)
         else:
-            ordered += sorted([*numbers.values(), *rest], key=natural_key)
+            plain.discard(first)
+    ordered: list[str] = []
+    for first in sorted(runs):
+        if first in plain:
+            group = runs[first][0]
+            group.sort()
+            group.sort(key=len)
+            start = len(group[0].rstrip("0123456789"))
+            longest = len(group[-1]) - start
+            zeros = longest > 1 and "0" in {
+                name[start] for name in group if len(name) > start + 1
+            }  # R007 is no later than R10
+            if not zeros and longest < _MOST_DIGITS:
+                ordered += group
+                continue
+        ordered += sorted(chain.from_iterable(runs[first]), key=natural_key)
     return ordered
 
 
