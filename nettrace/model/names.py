@@ -90,8 +90,28 @@ def natural_sorted(names: Iterable[str]) -> list[str]:
             if not zeros and longest < _MOST_DIGITS:
                 ordered += group
                 continue
-        ordered += sorted(chain.from_iterable(runs[first]), key=natural_key)
+        ordered += _sorted_by_key(list(chain.from_iterable(runs[first])))
     return ordered
+
+
+def _sorted_by_key(names: list[str]) -> list[str]:
+    """Order names by `natural_key`; by one text each where that means the same."""
+    joined = "".join(names)
+    if not joined.isascii() or "\0" in joined or len(max(names, key=len)) >= _MOST_DIGITS:
+        return sorted(names, key=natural_key)
+    names.sort()  # names whose numbers are written otherwise (R1, R01) stay in this order
+    names.sort(key=_text_key)
+    return names
+
+
+def _text_key(name: str) -> str:
+    """Return a text that sorts as `natural_key`: before each number a zero byte and its length."""
+    return _DIGITS.sub(_number_key, name.upper())
+
+
+def _number_key(match: re.Match[str]) -> str:
+    digits = match[0].lstrip("0")
+    return f"\0{chr(len(digits) + 1)}{digits}"
 
 
 def decode_escapes(name: str) -> str:
