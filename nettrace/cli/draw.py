@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from nettrace.cli.drawn import DRAWN, Drawn
 from nettrace.cli.files import refuse_to_replace, write_file
 from nettrace.cli.options import BoardInput, PlaceInput, board_options, place_options
 from nettrace.errors import WrongUsage
@@ -71,7 +72,7 @@ def draw(
     if output != "-":
         refuse_to_replace(Path(output), force=force)
     circuit = source.load()
-    content, shown = (
+    content, shown, text = (
         _placed(circuit, place, without, kind)
         if placed
         else _neighbourhood(circuit, place, given, without, kind)
@@ -80,6 +81,9 @@ def draw(
         write_text(content if isinstance(content, str) else content.decode("utf-8"))
         return
     write_file(Path(output), content, force=force)
+    if (drawn := DRAWN.get()) is not None:
+        again = "" if text == content else kind
+        drawn.append(Drawn(again, output, force, text) if text is not None else None)
     if source.as_json:
         size = len(content.encode("utf-8") if isinstance(content, str) else content)
         write_json(
@@ -147,7 +151,8 @@ def _neighbourhood(
     given: dict[str, str],
     without: tuple[str, ...],
     kind: str,
-) -> tuple[str | bytes, dict[str, object]]:
+) -> tuple[str | bytes, dict[str, object], str | None]:
+    """Return the file's content, what is told about it, and the text that it is made from."""
     from nettrace.views.neighbourhood import gather
     from nettrace.views.neighbourhood_dot import neighbourhood_dot
     from nettrace.views.progress import progress
@@ -162,11 +167,11 @@ def _neighbourhood(
         "left_out": [*drawing.left_gone, *drawing.left_parts],
     }
     if kind == "dot":
-        return text, shown
+        return text, shown, text
     from nettrace.views.dot_programs import render_dot
 
     with progress("Drawing"):
-        return render_dot(text, kind), shown
+        return render_dot(text, kind), shown, text
 
 
 def _selection(
@@ -195,7 +200,7 @@ def _selection(
 
 def _placed(
     circuit: Circuit, place: PlaceInput, without: tuple[str, ...], kind: str
-) -> tuple[str | bytes, dict[str, object]]:
+) -> tuple[str | bytes, dict[str, object], str | None]:
     from nettrace.bench.area import inspect_area
     from nettrace.views.placed import draw_placed
     from nettrace.views.progress import progress
@@ -213,8 +218,8 @@ def _placed(
         "gone": list(map_.gone),
     }
     if kind == "svg":
-        return map_.svg, shown
+        return map_.svg, shown, map_.svg
     from nettrace.views.drawing_browser import print_svg
 
     with progress("Printing"):
-        return print_svg(map_.svg, kind, map_.size_mm, map_.sheets), shown
+        return print_svg(map_.svg, kind, map_.size_mm, map_.sheets), shown, None

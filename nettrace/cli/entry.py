@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["main"]
 
 #: Commands that look at a board and nothing else: the same words give the same answer.
-KEPT = frozenset({"summary", "area", "net", "part", "pad", "rail", "bus", "path"})
+KEPT = frozenset({"summary", "area", "net", "part", "pad", "rail", "bus", "path", "draw"})
 #: Answers longer than this are not kept.
 MOST_ANSWER = 4_000_000
 #: Words that say the answer is wanted anew, or that something else than an answer is wanted.
@@ -110,8 +110,14 @@ def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> 
         out, note = known
     else:
         return False
+    if out.startswith("\0"):
+        from nettrace.cli.drawn import is_drawing, redraw
+
+        if not (is_drawing(out) and redraw(out)):
+            return False
+        out = ""
     try:
-        if sys.stdout.isatty():  # long ones go through a pager
+        if sys.stdout.isatty() and out:  # long ones go through a pager
             from nettrace.views.text import write_text
 
             write_text(out)
@@ -165,11 +171,13 @@ def _run_and_keep(
 
     if cache is None:
         return run(words)
+    from nettrace.cli.drawn import DRAWN, Drawn, kept_text
     from nettrace.cli.options import LOADED
     from nettrace.views.text import PAGED
 
     loaded: list[tuple[tuple[str, ...], Circuit]] = []
-    token, paged_token = LOADED.set(loaded), PAGED.set([])
+    drawn: list[Drawn | None] = []
+    token, paged_token, drawn_token = LOADED.set(loaded), PAGED.set([]), DRAWN.set(drawn)
     out, note = _Copying(sys.stdout), _Copying(sys.stderr)
     sys.stdout, sys.stderr = out, note  # all else is the stream's own
     try:
@@ -179,9 +187,14 @@ def _run_and_keep(
         out.kept += PAGED.get() or ()
         LOADED.reset(token)
         PAGED.reset(paged_token)
-    if code == 0 and len(loaded) == 1:
+        DRAWN.reset(drawn_token)
+    again = drawn[0] if drawn else None
+    # a picture that is not drawn from a text; JSON that says how large the picture became
+    only_once = bool(drawn) and (again is None or bool(out.kept))
+    if code == 0 and len(loaded) == 1 and not only_once:
         try:
-            _keep(cache, loaded[0], board, question, began_ns, out.kept, note.kept)
+            kept = [kept_text(again)] if again is not None else out.kept
+            _keep(cache, loaded[0], board, question, began_ns, kept, note.kept)
         except KeyboardInterrupt:
             pass  # the answer stands; it is only not kept
         except OSError:

@@ -167,3 +167,47 @@ def _all_of(keyboard: int) -> bytes:
         if not piece:
             return seen
         seen += piece
+
+
+def test_a_drawing_asked_for_again_is_drawn_from_its_kept_text(
+    program: Program, wren: Path, tmp_path: Path
+) -> None:
+    board, picture = str(wren / "wren.kicad_pcb"), tmp_path / "area.svg"
+    words = ("draw", board, "--around", "J3", "--radius", "4", "-o", str(picture), "--force")
+    for more in ((), ("--placed",)):
+        first = program.run(*words, *more)
+        assert first[0] == 0, first[2]
+        before = picture.read_bytes()
+        picture.write_text("another")
+        assert program.run(*words, *more) == first
+        assert picture.read_bytes() == before
+        assert not program.modules(*words, *more) & COMMAND_LINE
+
+
+def test_a_drawing_kept_replaces_no_file_unasked(
+    program: Program, wren: Path, tmp_path: Path
+) -> None:
+    board, picture = str(wren / "wren.kicad_pcb"), tmp_path / "area.dot"
+    words = ("draw", board, "--part", "U1", "-o", str(picture))
+    assert program.run(*words)[0] == 0
+    before = picture.read_bytes()
+    code, _, err = program.run(*words)
+    assert code == 2
+    assert "is there already" in err
+    picture.unlink()
+    assert program.run(*words)[0] == 0
+    assert picture.read_bytes() == before
+
+
+def test_what_is_said_of_a_drawing_as_json_is_said_of_a_file_that_is_written(
+    program: Program, wren: Path, tmp_path: Path
+) -> None:
+    board, picture = str(wren / "wren.kicad_pcb"), tmp_path / "area.svg"
+    words = ("draw", board, "--part", "U1", "-o", str(picture), "--force", "--json")
+    first = program.run(*words)
+    assert first[0] == 0
+    picture.unlink()
+    assert program.run(*words) == first
+    assert picture.exists()
+    shown = ("draw", board, "--part", "U1", "-o", "-")
+    assert program.run(*shown) == program.run(*shown)
