@@ -8,10 +8,15 @@ from collections.abc import Mapping, Sequence
 import pytest
 
 from nettrace.bench.diagnosis import Check, Verdict, check_job
+from nettrace.bench.faults import FaultKind
 from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
 from nettrace.bench.job_state import JobState
 from nettrace.bench.known_good import KnownGood, KnownReading
 from nettrace.bench.probes import plan_probes
+from nettrace.circuit.circuit import Circuit
+from nettrace.model.board import Side
+from nettrace.model.builder import BoardBuilder
+from nettrace.model.notes import Notes, RailNote
 from tests.circuit_language import circuit
 
 CIRCUIT = circuit(
@@ -326,3 +331,81 @@ def test_good_boards_elsewhere_say_nothing() -> None:
     elsewhere = KnownGood((KnownReading("X", "A", Quantity.OHMS, 33.0, "b1"),))
     plain, heard = check(["R1"]), check(["R1"], known_good=elsewhere)
     assert plain == heard
+
+
+# -- two faults at once, parts gone, pads side by side --------------------------------------------
+
+
+def test_a_part_that_reads_open_between_sound_joints_is_missing_or_broken() -> None:
+    # from pad to pad and from net to net nothing, though both joints beep
+    found = check(["R5"], {("R5.1", "ohms"): None}, [reading("A", "B", "ohms", None, 201)])
+    assert found.missing_parts == ("R5",)
+    assert not found.opens
+    assert not found.same
+
+
+def test_a_wrong_part_is_named_beside_an_open_joint() -> None:
+    wrong = [reading("B", "GND", "ohms", 1e3, 201)]
+    found = check(["R1", "R6"], {("R1.1", "beep"): 0.0, ("R6.1", "ohms"): 1e3}, wrong)
+    assert {fault.kind for fault in found.suspects[0].faults} == {
+        FaultKind.OPEN_JOINT,
+        FaultKind.WRONG_VALUE,
+    }
+    assert [item.refdes for item in found.wrong_values] == ["R6"]
+    assert [opened.net for opened in found.opens] == ["SDA"]
+
+
+def side_by_side() -> Circuit:
+    """R1 and R2 in a row, R1.1 0.1 mm from R2.1; each pad 0.3 mm square."""
+    builder = BoardBuilder("a.kicad_pcb", "kicad_pcb")
+    for refdes, y, net in (("R1", 0.0, "SDA"), ("R2", 0.4, "SCL")):
+        part = builder.part(refdes)
+        part.value, part.package = "10k 1%", "R_0201"
+        for number, x, name in (("1", 0.0, net), ("2", 3.0 * (1 + y), "VDD")):
+            part.pad(number, name, x, y, Side.TOP, shape="rect", width=0.3, height=0.3)
+    other = builder.part("U1")
+    for at, name in enumerate(("SDA", "SCL", "VDD", "GND"), 1):
+        other.pad(str(at), name, 20.0 + at, 9.0, Side.TOP, width=0.3, height=0.3)
+    return Circuit(builder.build(), Notes(rails={"VDD": RailNote(1.8)}))
+
+
+def test_pads_side_by_side_that_read_as_one_are_bridged() -> None:
+    board, state = side_by_side(), job(["R1"])
+    made = [reading("SDA", "SCL", "ohms", 0.2, 200), reading("R1.1", "R2.1", "ohms", 0.2, 201)]
+    for number, probe in enumerate(plan_probes(board, state), 100):
+        value = probe.nominal
+        if {probe.at, probe.to} == {"R1.1", "R2.1"}:
+            value = 1.0  # it beeps where it must not
+        elif value == 10e3:
+            value = 5e3  # R2 lies beside R1 now
+        elif value is not None and math.isinf(value):
+            value = 240e3
+        made.append(reading(probe.at, probe.to, probe.quantity, value, number))
+    found = check_job(board, job(["R1"], made))
+    assert [fault.kind for fault in found.suspects[0].faults] == [FaultKind.BRIDGE]
+    assert found.suspects[0].score > 0.9
+    (short,) = found.shorts
+    assert short.nets == ("SCL", "SDA")
+    assert {str(pin) for pin in short.pins} == {"R1.1", "R2.1"}
+    assert not found.missing_parts
+
+
+def test_shorted_nets_stand_in_natural_order() -> None:
+    found = check(["R1"], bridges=(("R4.2", "R1.1"), ("R6.1", "R5.1")))
+    assert [short.nets for short in found.shorts] == [("A", "SDA"), ("A", "B")]
+
+
+def test_faults_no_planned_measurement_tells_are_for_the_eye() -> None:
+    found = check(["C1", "C2"])
+    assert found.blind  # C2 lies beside C1, a hundred times as large
+    assert any("C2" in what for what in found.blind)
+
+
+def test_what_good_boards_say_is_quoted_behind_the_figure() -> None:
+    (item,) = [
+        item for item in check(["R1"], known_good=good(10e3)).readings
+        if (item.reading.at, item.reading.quantity) == ("R1.1", Quantity.OHMS)
+    ]  # fmt: skip
+    plain, _, heard = item.because.partition("; ")
+    assert plain
+    assert "good board" in heard

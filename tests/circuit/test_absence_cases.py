@@ -28,6 +28,8 @@ RN1 1=A 2=B 3=C 4=D 5=E 6=F 7=G 8=H {ARRAY}
 """
 FLOATS = "the current and the charge that U1 counts are wrong; charging itself is not touched"
 
+SYSTEM = "C1 VSYS GND 10u\nU1 VDD=VSYS GND=GND : LM75\n"
+
 CASES = [
     # a line from chip to chip
     (CHIPS + "R1 A A2 33R", "R1", "blocks", "the line from U1 (A) to U2 (A2) is open"),
@@ -170,6 +172,26 @@ SUPPLIES = [
         R1 A VDD 10k
         R2 AH VIN 10k
         U2 IN=AH VDD=VIN GND=GND : X""", "R2", "degrades", "AH no longer rises to VIN by itself"),
+    # ways in of a supply, and ways back
+    ("R1 GND PGND 10m\nU1 VDD=VDD GND=GND PGND=PGND : LM75", "R1", "blocks",
+     "GND and PGND are apart: the current has no way back"),
+    (SYSTEM + "D1 A=VIN K=VSYS : SS14", "D1", "blocks", "the diode is its only way in"),
+    (SYSTEM + "D1 A=VIN K=VSYS : SS14\nD2 A=VBAT K=VSYS : SS14\nJ1 VBAT GND : Battery", "D1",
+     "degrades", "VSYS keeps D2 alone as its source"),
+    ("JP1 VIN VDD\nU1 VDD=VDD GND=GND : LM75", "JP1", "blocks", "if it was closed: "),
+    # thermistor lines: to a supply it reads hot, through a contact of the pack it reads cold
+    (CHIPS + "TH1 VDD A 10k NTC\nR1 A GND 10k", "R1", "degrades",
+     "A is held up by the thermistor alone, which reads as hottest"),
+    (CHIPS + "TH1 A VDD 10k NTC\nR1 A GND 10k\nR2 A VDD 100k", "R2", "degrades",
+     "A is no longer shunted to VDD: U1 reads it as colder than it is"),
+    ("""J1 TS GND : Battery
+        R1 NTC_IN TS 1k
+        U1 REGN=REGN TS=NTC_IN VDD=VDD GND=GND : BQ24075
+        R2 REGN NTC_IN 5k""", "R1", "blocks", "NTC_IN is pulled to REGN by R2"),
+    ("U1 IN=VIN OUT=VDD_SW ON=EN GND=GND : TPS22918\nC1 VDD_SW GND 1u\n"
+     "U2 VDD=VDD_SW GND=GND : LM75", "U1", "blocks", "VDD_SW has no supply: the load switch"),
+    ("MK1 MICP GND : Microphone\nR1 MICP VDD 2k2\nC1 MICP IN 1u\n"
+     "U1 IN=IN VDD=VDD GND=GND : TLV320", "R1", "blocks", "MICP has no bias: MK1 picks up"),
 ]  # fmt: skip
 
 

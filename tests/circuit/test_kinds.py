@@ -55,3 +55,24 @@ LINES = CASES[0].netlist.splitlines()
 @given(st.permutations(LINES))
 def test_order_of_parts_changes_no_kind(lines: list[str]) -> None:
     assert dict(circuit("\n".join(lines)).kinds) == dict(circuit("\n".join(LINES)).kinds)
+
+
+@pytest.mark.parametrize(
+    ("line", "kind"),
+    [
+        # what the value says against the letter: 0R on a coil's pads is a link, 600R a bead
+        ("L1 A B 0R", Kind.RESISTOR),
+        ("FB1 A B 0R", Kind.RESISTOR),
+        ("L1 A B 600R", Kind.FERRITE),
+        ("FB1 A B 600R", Kind.FERRITE),
+        ("L1 A B 600R@100MHz", Kind.FERRITE),
+        ("R1 A B 600R@100MHz", Kind.FERRITE),
+        ("R1 A B 100nF", Kind.CAPACITOR),
+        ("C1 A B 10uH", Kind.INDUCTOR),
+        ("R1 #1=A #2=B #3=C #4=D @R_Array_Convex_2x0402", Kind.RESISTOR_ARRAY),
+        ("L1 #1=A #2=B #3=C #4=D : 100uH", Kind.COMMON_MODE_CHOKE),
+    ],
+)
+def test_the_value_speaks_against_the_letter(line: str, kind: Kind) -> None:
+    (found,) = circuit(line).kinds.values()
+    assert found.kind is kind, found.because

@@ -265,3 +265,54 @@ def test_pads_join_a_table_of_middles() -> None:
     assert merged.warnings == ()
     assert [round(pad.x, 6) for pad in merged.part_by_key["R2"].pads] == [19.5, 20.5]
     assert merged.part_by_key["R2"].pads[0].y == 5.0
+
+
+# -- pins that one source leaves open -------------------------------------------------------------
+
+
+def test_one_board_is_itself() -> None:
+    board = source("a.net", "kicad_net", NETLIST)
+    assert merge_boards([board]) is board
+
+
+def test_a_pin_that_one_source_leaves_off_a_net_is_a_conflict() -> None:
+    first = source("a.net", "kicad_net", NETLIST)
+    merged = merge_boards([first, source("b.net", "kicad_net", NETLIST.replace("1=SDA", "1="))])
+    (conflict,) = merged.conflicts
+    assert (conflict.code, conflict.subject, conflict.kept) == ("pin-without-net", "R1.1", "SDA")
+    assert [statement.what for statement in conflict.statements] == ["on SDA", "on no net"]
+    assert [pin.net for pin in merged.part_by_key["R1"].pins] == ["SDA", "+1V8"]
+
+
+def test_a_net_of_one_pin_and_no_net_say_the_same() -> None:
+    alone = NETLIST.replace("4=SDA", "4=IRQ")
+    merged = merge_boards(
+        [source("a.net", "kicad_net", alone),
+         source("b.net", "kicad_net", alone.replace("4=IRQ", "4="))]
+    )  # fmt: skip
+    assert merged.conflicts == ()
+    assert merged.part_by_key["U1"].pins[0].net == "IRQ"
+
+
+def test_a_net_whose_pins_an_earlier_source_leaves_open_is_a_conflict_that_names_few() -> None:
+    count = 12
+    joined = "\n".join(f"R{n} 1k 1=BUS 2=GND" for n in range(1, count + 1))
+    merged = merge_boards(
+        [source("a.net", "kicad_net", joined.replace("BUS", "")),
+         source("b.net", "kicad_net", joined)]
+    )  # fmt: skip
+    (conflict,) = merged.conflicts
+    assert (conflict.code, conflict.kept) == ("pin-without-net", "no net")
+    assert conflict.subject.startswith("R1.1, R2.1, ")
+    shown = conflict.subject.split(" and ")[0].count(",") + 1
+    assert conflict.subject.endswith(f" and {count - shown} more")
+
+
+def test_a_lone_pin_takes_the_net_of_the_later_source() -> None:
+    merged = merge_boards(
+        [source("a.net", "kicad_net", "R1 1k 1= 2=GND\nR2 1k 1=X 2=GND"),
+         source("b.net", "kicad_net", "R1 1k 1=TP 2=GND\nR2 1k 1=X 2=GND")]
+    )  # fmt: skip
+    assert merged.conflicts == ()
+    assert merged.part_by_key["R1"].pins[0].net == "TP"
+    assert [pin.number for pin in merged.part_by_key["R1"].pins] == ["1", "2"]

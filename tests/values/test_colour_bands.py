@@ -22,7 +22,8 @@ ROWS: list[tuple[str, float, float | None]] = [
 def test_a_row_of_bands(row: str, ohms: float, tolerance: float | None) -> None:
     first = read_bands(row)[0]
     assert first.quantity == "ohms"
-    assert (first.value, first.tolerance) == (pytest.approx(ohms), tolerance)
+    assert first.value == pytest.approx(ohms)
+    assert first.tolerance == tolerance
 
 
 def test_one_black_band_is_a_link() -> None:
