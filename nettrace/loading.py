@@ -151,7 +151,8 @@ def _from_manifest(path: Path, hierarchy: str | None) -> tuple[list[Board], Note
 def _from_folder(folder: Path, hierarchy: str | None) -> list[Board]:
     """Read every file of the folder that a reader recognises.
 
-    One that fails is left out with a warning, as long as another can be read.
+    What a SPICE deck there includes is a part of that deck and no source. One that fails is left
+    out with a warning, as long as another can be read.
     """
     boards: list[Board] = []
     failures: list[BadInput] = []
@@ -160,8 +161,19 @@ def _from_folder(folder: Path, hierarchy: str | None) -> list[Board]:
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise BadInput(f"cannot open ({reason})", place=Place(str(folder))) from None
-    for path in inside:
-        if path.name == MANIFEST or not path.is_file() or not _recognised(path):
+    formats = {
+        path: found
+        for path in inside
+        if path.name != MANIFEST and path.is_file() and (found := _format_of(path)) is not None
+    }
+    decks = [path for path, found in formats.items() if found == "spice"]
+    parts_of_decks: frozenset[Path] = frozenset()
+    if len(decks) > 1:
+        from nettrace.readers.spice_includes import pulled_in
+
+        parts_of_decks = pulled_in(decks)
+    for path in formats:
+        if path in parts_of_decks:
             continue
         try:
             boards.append(_read(path, None, hierarchy))
@@ -189,13 +201,15 @@ def _without_place(error: BadInput) -> str:
     return f"{error.found}{where}; this source was left out"
 
 
-def _recognised(path: Path) -> bool:
+def _format_of(path: Path) -> str | None:
+    """Return the format's name; None where no reader, or more than one, recognises the file."""
     try:
         with path.open("rb") as file:
             head = file.read(_HEAD_BYTES)
-        return detect_format(decode_text(head, str(path))) is not None
+        found = detect_format(decode_text(head, str(path)))
     except (OSError, BadInput):
-        return False
+        return None
+    return found.name if found is not None else None
 
 
 def _same_value(first: str, second: str) -> bool:

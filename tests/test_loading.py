@@ -114,3 +114,45 @@ def test_a_fact_of_a_file_that_a_note_denies_is_shown(tmp_path: Path) -> None:
     )
     found = {item.subject: (item.code, item.kept) for item in load(tmp_path).board.conflicts}
     assert found == {"R1": ("fitted-differs", "fitted"), "VBAT": ("volts-differ", "4.2 V")}
+
+
+DECK = "* main\n.include parts.cir\nR1 a b 1k\nX1 a b half\n.end\n"
+LIBRARY = "* parts\n.subckt half p q\nR9 p q 2k\n.ends\nR7 a 0 3k\n.end\n"
+
+
+def test_what_a_deck_includes_is_no_source_of_its_own(tmp_path: Path) -> None:
+    # named so that the folder's order would have the included file first
+    (tmp_path / "parts.cir").write_text(LIBRARY, encoding="utf-8")
+    (tmp_path / "zmain.cir").write_text(DECK, encoding="utf-8")
+    board = load_board(tmp_path)
+    assert [Path(source.path).name for source in board.sources] == ["zmain.cir"]
+    assert {part.refdes for part in board.parts} == {"R1", "R7", "X1"}
+    assert not board.conflicts
+
+
+def test_includes_of_includes_are_no_sources_either(tmp_path: Path) -> None:
+    (tmp_path / "a.cir").write_text('* a\n.inc "b.cir"\nR1 a b 1k\n.end\n', encoding="utf-8")
+    (tmp_path / "b.cir").write_text("* b\n.lib 'c.cir'\nR2 a b 1k\n.end\n", encoding="utf-8")
+    (tmp_path / "c.cir").write_text("* c\nR3 a b 1k\n.end\n", encoding="utf-8")
+    (tmp_path / "d.cir").write_text("* another deck\nR4 a b 1k\n.end\n", encoding="utf-8")
+    board = load_board(tmp_path)
+    assert [Path(source.path).name for source in board.sources] == ["a.cir", "d.cir"]
+
+
+def test_of_decks_that_include_each_other_one_stays(tmp_path: Path) -> None:
+    (tmp_path / "a.cir").write_text("* a\n.include b.cir\nR1 a b 1k\n.end\n", encoding="utf-8")
+    (tmp_path / "b.cir").write_text("* b\n.include a.cir\nR2 a b 1k\n.end\n", encoding="utf-8")
+    assert [Path(source.path).name for source in load_board(tmp_path).sources] == ["a.cir"]
+
+
+def test_an_include_in_a_remark_takes_nothing_away(tmp_path: Path) -> None:
+    (tmp_path / "a.cir").write_text("* a\n* .include b.cir\nR1 a b 1k\n.end\n", encoding="utf-8")
+    (tmp_path / "b.cir").write_text("* b\nR2 a b 1k\n.end\n", encoding="utf-8")
+    assert len(load_board(tmp_path).sources) == 2
+
+
+def test_a_manifest_lists_what_it_lists(tmp_path: Path) -> None:
+    (tmp_path / "parts.cir").write_text(LIBRARY, encoding="utf-8")
+    (tmp_path / "main.cir").write_text(DECK, encoding="utf-8")
+    (tmp_path / "board.toml").write_text('sources = ["main.cir", "parts.cir"]\n', encoding="utf-8")
+    assert len(load_board(tmp_path).sources) == 2

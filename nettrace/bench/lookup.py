@@ -10,7 +10,7 @@ from nettrace.circuit.evidence import Bus, Rail
 from nettrace.circuit.series import two_nets
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Net, Part
-from nettrace.model.find import find_nets, find_parts, find_pins, split_pin
+from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads, split_pin
 from nettrace.model.names import match_names, nearest_names
 
 __all__ = [
@@ -117,7 +117,7 @@ def find_probe_place(board: Board, words: str) -> ProbePlace:
         raise
     pin = pins[0]
     if len(pins) > 1:
-        raise WrongUsage(f"{words!r} means {len(pins)} pads", hint="Name one pad.")
+        raise WrongUsage(f"{words!r} means {len(pins)} pads", hint=one_of_pads(board, pins))
     part = board.part_by_key[pin.part]
     label = f"{part.refdes}.{pin.number}"
     if pin.net is None:

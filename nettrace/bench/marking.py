@@ -13,7 +13,7 @@ from nettrace.bench.job_state import JobState
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches, WrongUsage
-from nettrace.model.find import find_nets, find_parts, find_pins
+from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads
 from nettrace.model.names import nearest_names
 from nettrace.values.quantity import parse_quantity
 from nettrace.values.sizes import read_size
@@ -91,7 +91,7 @@ def _pad_name(circuit: Circuit, key: str, number: str) -> str:
 def _one_pad(circuit: Circuit, word: str) -> str:
     pins = find_pins(circuit.board, word)
     if len(pins) > 1:
-        raise WrongUsage(f"{word!r} means {len(pins)} pads", hint="Name one pad.")
+        raise WrongUsage(f"{word!r} means {len(pins)} pads", hint=one_of_pads(circuit.board, pins))
     return _pad_name(circuit, pins[0].part, pins[0].number)
 
 

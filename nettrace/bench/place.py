@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Part, Pin
-from nettrace.model.find import find_parts, find_pins, split_pin
+from nettrace.model.find import find_parts, find_pins, one_part, split_pin
 from nettrace.model.geometry import distance, inside
 
 __all__ = [
@@ -183,12 +183,20 @@ def circle_around(board: Board, words: str, radius_mm: float) -> Circle:
             "with --with.",
         )
     if len(at) > 1:
-        names = ", ".join(f"{name} at {x:g},{y:g}" for name, x, y in at[:4])
+        names = ", ".join(f"{_one(board, name)} at {x:g},{y:g}" for name, x, y in at[:4])
         raise WrongUsage(
             f"{words!r} means {len(at)} places: {names}", hint="Give one, or a point with --at."
         )
     name, x, y = at[0]
     return Circle(x, y, radius_mm, name)
+
+
+def _one(board: Board, name: str) -> str:
+    """Return the words that mean that part or pad alone."""
+    if name in board.part_by_key:
+        return one_part(board, name)
+    key, _, number = name.rpartition(".")
+    return f"{one_part(board, key)}.{number}"
 
 
 def _points(board: Board, words: str) -> list[tuple[str, float, float]]:

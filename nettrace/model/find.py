@@ -9,7 +9,15 @@ from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Net, Part, Pin
 from nettrace.model.names import has_wildcard, match_names, natural_key, nearest_names
 
-__all__ = ["find_format", "find_nets", "find_parts", "find_pins", "split_pin"]
+__all__ = [
+    "find_format",
+    "find_nets",
+    "find_parts",
+    "find_pins",
+    "one_of_pads",
+    "one_part",
+    "split_pin",
+]
 
 #: Pins listed in a message before "and N more".
 PINS_SHOWN = 8
@@ -63,11 +71,16 @@ def find_nets(board: Board, pattern: str) -> tuple[Net, ...]:
 def find_parts(board: Board, pattern: str) -> tuple[Part, ...]:
     """Return the parts the pattern means, in natural order; all of them, if a refdes repeats.
 
+    One of those is named by its number: `REF**~1`, `REF**~2`.
+
     Raises:
         NothingMatches: no part of that refdes; the nearest are offered.
     """
     if pattern in board.part_by_key and f"{pattern}~2" not in board.part_by_key:
         return (board.part_by_key[pattern],)
+    first = pattern.removesuffix("~1")
+    if first != pattern and f"{first}~2" in board.part_by_key:
+        return (board.part_by_key[first],)
     repeated: dict[str, list[Part]] = {}
     for part in board.parts:
         repeated.setdefault(part.refdes, []).append(part)
@@ -84,6 +97,17 @@ def find_parts(board: Board, pattern: str) -> tuple[Part, ...]:
             )
         raise _nothing("part", pattern, (name for name in repeated if name))
     return tuple(part for name in names for part in repeated[name])
+
+
+def one_part(board: Board, key: str) -> str:
+    """Return the words that mean the part of that key and no other: `REF**~1` where it repeats."""
+    return f"{key}~1" if f"{key}~2" in board.part_by_key else key
+
+
+def one_of_pads(board: Board, pins: Iterable[Pin]) -> str:
+    """Return the hint for words that mean several pads: how each of them is named."""
+    names = list(dict.fromkeys(f"{one_part(board, pin.part)}.{pin.number}" for pin in pins))
+    return f"Name one: {_shown(names)}." if len(names) > 1 else "Name one pad."
 
 
 def split_pin(board: Board, words: str) -> tuple[tuple[Part, ...], str] | None:

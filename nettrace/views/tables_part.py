@@ -29,6 +29,8 @@ from nettrace.views.text_facts import (
 
 __all__ = ["show_pads", "show_parts"]
 
+#: Pads of a wildcard, or of a repeated reference, shown in full before the answer is a list.
+PADS_IN_FULL = 12
 #: Parts shown in full before a wildcard's answer becomes a list.
 PARTS_IN_FULL = 3
 ROLES_SHOWN = 3
@@ -138,12 +140,37 @@ def _show_part(sheet: Sheet, circuit: Circuit, part: Part) -> None:
 
 
 def show_pads(circuit: Circuit, reports: Sequence[PadReport]) -> None:
-    """Print one sheet for each pad."""
+    """Print one sheet for each of some pads, or a list of many."""
     with Sheet() as sheet:
+        if len(reports) > PADS_IN_FULL:
+            _list_pads(sheet, circuit, reports)
+            return
         for index, report in enumerate(reports):
             if index:
                 sheet.blank()
             _show_pad(sheet, circuit, report)
+
+
+def _list_pads(sheet: Sheet, circuit: Circuit, reports: Sequence[PadReport]) -> None:
+    buses = lines_by_net(circuit)
+    sheet.title(counted(len(reports), "pad"), circuit.board.name)
+    rows = []
+    for report in reports:
+        name = f"{refdes(circuit, report.part.key)}.{report.pin.number if report.pin else ''}"
+        pad = report.pad
+        place = place_words(pad.x, pad.y, pad.side) if pad is not None else ""
+        net = report.net
+        words = net_words(circuit, net, buses) if net is not None else ""
+        rows.append((name.rstrip("."), net or "on no net", words, place))
+    sheet.table(
+        (
+            Column("pad", "name", cut=True),
+            Column("net", cut=True),
+            Column("what the net is", cut=True),
+            Column("place", cut=True),
+        ),
+        rows,
+    )
 
 
 def _show_pad(sheet: Sheet, circuit: Circuit, report: PadReport) -> None:

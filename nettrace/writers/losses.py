@@ -25,12 +25,12 @@ _FACTS: Final[dict[str, tuple[str, str, Callable[[Board], int]]]] = {
     "nameless parts": (
         "part without a reference",
         "parts without a reference",
-        _parts(lambda part: not part.refdes),
+        _parts(lambda part: not part.refdes.strip()),
     ),
     "bare parts": (
         "part without pins",
         "parts without pins",
-        _parts(lambda part: part.refdes and not part.pins),
+        _parts(lambda part: part.refdes.strip() and not part.pins),
     ),
     "values": ("value", "values", _parts(lambda part: part.value)),
     "packages": ("package", "packages", _parts(lambda part: part.package)),

@@ -32,7 +32,7 @@ def write(board: Board) -> str:
             aliases = ", ".join(_quoted(alias) for alias in net.aliases)
             lines.append(f"net {_quoted(net.name)} also {aliases}")
     for part in board.parts:
-        if part.refdes:
+        if part.refdes.strip():  # a part without a name has no line that could name it
             lines.extend(_part_lines(part))
     return "\n".join(lines) + "\n"
 

@@ -121,3 +121,16 @@ def test_pdf_without_a_browser_says_what_to_do(
     assert done.code == 4
     assert "Write FILE.html and print it from any browser" in done.err
     assert not (tmp_path / "w.pdf").exists()
+
+
+def test_a_sheet_is_laid_out_for_a4_or_for_letter(run: Run, wren: Path, tmp_path: Path) -> None:
+    job = tmp_path / "paper.job"
+    run("job", "open", job, wren)
+    run("job", "mark", job, "missing", "R12")
+    for words, size in (((), "A4"), (("--paper", "letter"), "letter"), (("--paper", "a4"), "A4")):
+        page = tmp_path / "paper.html"
+        assert run("job", "sheet", job, "-o", page, "--force", *words).code == 0
+        assert f"size: {size};" in page.read_text(encoding="utf-8")
+    answer = run("job", "sheet", job, "-o", tmp_path / "x.html", "--paper", "a3")
+    assert answer.code == 2
+    assert "letter" in answer.err

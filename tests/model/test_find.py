@@ -7,7 +7,7 @@ import pytest
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder
-from nettrace.model.find import find_nets, find_parts, find_pins
+from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads
 
 
 @pytest.fixture(scope="module")
@@ -93,3 +93,19 @@ def test_a_part_without_a_pin_word_is_wrong_usage(board: Board) -> None:
 def test_a_missing_pin_lists_the_pins(board: Board) -> None:
     with pytest.raises(NothingMatches, match=r"R10 has no pin '3'. Its pins: R10.1, R10.2."):
         find_pins(board, "R10.3")
+
+
+def test_one_of_a_repeated_refdes_is_named_by_its_number(board: Board) -> None:
+    assert names(find_parts(board, "REF**~1")) == ["REF**"]
+    assert names(find_parts(board, "REF**~2")) == ["REF**~2"]
+    (first,) = find_pins(board, "REF**~1.1")
+    assert (first.part, first.net) == ("REF**", "GND")
+    with pytest.raises(NothingMatches):
+        find_parts(board, "R10~1")  # R10 stands once
+
+
+def test_the_hint_for_several_pads_names_each_so_that_it_is_found(board: Board) -> None:
+    pins = find_pins(board, "REF**.1")
+    hint = one_of_pads(board, pins)
+    assert hint == "Name one: REF**~1.1, REF**~2.1."
+    assert [find_pins(board, f"REF**~{at}.1") for at in (1, 2)] == [(pin,) for pin in pins]

@@ -416,3 +416,40 @@ def test_the_check_for_overlaps_sees_one() -> None:
     )
     assert overlaps(labels(svg)) == [("GND", "VBAT")]
     assert re.match(r"GND", labels(svg)[0].text)
+
+
+def test_a_refitted_position_is_drawn_as_done(wren_map: tuple[Circuit, PlacedMap]) -> None:
+    wren = wren_map[0]
+    report = inspect_area(wren, circle_around(wren.board, "J3", 4.0))
+    keys = [item.part.key for item in report.positions]
+    before = draw_placed(wren, report, keys, in_page=True)
+    after = draw_placed(wren, report, keys, refitted=[keys[0]], in_page=True)
+    assert before.gone == tuple(keys)
+    assert after.gone == tuple(keys[1:])
+    groups = []
+    for placed in (before, after):
+        root = parse(placed.svg)
+        groups.append(next(
+            group for group in root.iter() if group.get("class") == "position"
+            and group.get("data-part") == keys[0]
+        ))  # fmt: skip
+    dashed = [any(shape.get("stroke-dasharray") for shape in group.iter()) for group in groups]
+    assert dashed == [True, False]
+    pads = [
+        {shape.get("fill") for shape in group.iter() if shape.get("data-pad")} for group in groups
+    ]
+    assert pads == [{"white"}, {"#ccc"}]
+    assert "refitted" in after.svg
+    assert "refitted" not in before.svg
+
+
+def test_a_drawing_in_a_page_repeats_no_title_and_no_area(
+    wren_map: tuple[Circuit, PlacedMap],
+) -> None:
+    wren = wren_map[0]
+    report = inspect_area(wren, circle_around(wren.board, "J3", 4.0))
+    alone, inside = draw_placed(wren, report), draw_placed(wren, report, in_page=True)
+    for words in ("Damaged area", "the area"):
+        assert words in alone.svg
+        assert f">{words}" not in inside.svg
+    assert inside.scale == alone.scale

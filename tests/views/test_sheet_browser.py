@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from nettrace.loading import load
-from nettrace.views.sheet import render_sheet
+from nettrace.views.sheet import PAPERS, render_sheet
 from nettrace.views.sheet_input import job_sheet
 from nettrace.views.sheet_print import print_pdf
 from tests.views.sheet_jobs import SEVEN, area_case, hostile_case, wren_case, wren_plate
@@ -398,10 +398,16 @@ def pdf_facts(path: Path) -> tuple[int, set[tuple[int, int]], str]:
     ("paper", "size"), [("A4", {(595, 842), (842, 595)}), ("Letter", {(612, 792), (792, 612)})]
 )
 def test_it_prints_on_both_papers(
-    desk: Watched, tmp_path: Path, paper: str, size: set[tuple[int, int]]
+    browser: Any, wren_html: str, tmp_path: Path, paper: str, size: set[tuple[int, int]]
 ) -> None:
-    path = tmp_path / "sheet.pdf"
-    desk.page.pdf(path=str(path), format=paper, prefer_css_page_size=True)
+    page, path = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
+    made = wren_html.replace("size: A4", f"size: {PAPERS[paper.casefold()]}")
+    page.write_text(made, encoding="utf-8")
+    watched = opened(browser, page)
+    # the printer holds the other paper: the page says which it was made for
+    other = "Letter" if paper == "A4" else "A4"
+    watched.page.pdf(path=str(path), format=other, prefer_css_page_size=True)
+    watched.page.close()
     pages, sizes, text = pdf_facts(path)
     assert 3 <= pages <= 12
     for wide, high in sizes:  # a point of rounding

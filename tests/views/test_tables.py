@@ -108,3 +108,13 @@ def test_nothing_in_a_name_is_taken_for_mark_up() -> None:
     sheet.labelled("net", "[red]y")
     assert "[bold]x[/bold] :smile:" in sheet.text()
     assert "[red]y" in sheet.text()
+
+
+def test_many_pads_become_a_list(capsys: pytest.CaptureFixture[str]) -> None:
+    reports = look_at_pad(CIRCUIT, "*.*")
+    assert len(reports) > tables_part.PADS_IN_FULL
+    tables_part.show_pads(CIRCUIT, reports)
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0].startswith(f"{len(reports)} pads")
+    assert len(lines) == len(reports) + 2  # the title and the columns' names
+    assert max(map(len, lines)) <= 80

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.sheet import read
+from nettrace.writers.registry import left_out
 from nettrace.writers.sheet import write
 from tests.writers.made_boards import boards
 
@@ -64,3 +66,13 @@ def test_a_net_called_nc_is_a_net() -> None:
         part.pin(number, net)
     pins = read_back(builder.build()).part_by_key["U1"].pins
     assert [pin.net for pin in pins] == ["NC", "n/c", None]
+
+
+@pytest.mark.parametrize("blank", ["", " ", "\t", "\u00a0"])
+def test_a_part_without_a_name_is_left_out_and_told(blank: str) -> None:
+    builder = BoardBuilder("t", "made")
+    builder.part("R1").pin("1", "A")
+    builder.part(blank).pin("1", "A")
+    board = builder.build()
+    assert [part.refdes for part in read_back(board).parts] == ["R1"]
+    assert any("without a reference" in words for words in left_out(board, "sheet"))
