@@ -112,4 +112,5 @@ class BoardGraph:
         near.add_edges_from(
             (part, net) for part in seen if part < parts for net in graph[part] if net in seen
         )
-        return nx.freeze(near)
+        frozen: nx.Graph[int] = nx.freeze(near)
+        return frozen
