@@ -7,26 +7,16 @@ prints under its key. docs/python.md lists which command is which call.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, TypeVar
 
+from nettrace.api_answers import NetAnswer, PartAnswer, ReadingAnswer, Summary
+from nettrace.api_json import to_json
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import (
-    Absence,
-    Bus,
-    NetKind,
-    PartKind,
-    Proposal,
-    Pull,
-    Rail,
-    Reach,
-    Role,
-    Volts,
-)
+from nettrace.circuit.evidence import Bus, Rail
 from nettrace.errors import WrongUsage
 from nettrace.loading import load, load_board
-from nettrace.model.board import Board, Conflict, Counts, Net, Part, Side, Source
+from nettrace.model.board import Board, Side
 
 if TYPE_CHECKING:
     from nettrace.bench.area import AreaReport
@@ -36,8 +26,6 @@ if TYPE_CHECKING:
     from nettrace.bench.ways import Way
     from nettrace.electrical.formulas import Answer
     from nettrace.electrical.heat import Heat
-    from nettrace.electrical.readings import Reading
-    from nettrace.model.graph import BoardGraph
     from nettrace.values.explain import ValueAnswer
 
 __all__ = [
@@ -50,7 +38,6 @@ __all__ = [
     "compare",
     "convert",
     "formula",
-    "graph",
     "load",
     "load_board",
     "net",
@@ -69,57 +56,6 @@ __all__ = [
 
 SideName = Literal["top", "bottom"]
 _Found = TypeVar("_Found")
-
-
-@dataclass(frozen=True, slots=True)
-class Summary:
-    """What was read: sources, counts, conflicts, warnings; and the rails and buses in it."""
-
-    circuit: Circuit
-    name: str
-    sources: tuple[Source, ...]
-    counts: Counts
-    conflicts: tuple[Conflict, ...]
-    rails: tuple[Rail, ...]
-    buses: tuple[Bus, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class NetAnswer:
-    """A net and what it means; `volts` is None where nothing is known of its voltage."""
-
-    net: Net
-    kind: NetKind
-    volts: Volts | None
-    pulls: tuple[Pull, ...]
-    reaches: tuple[Reach, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class PartAnswer:
-    """A part and what it means.
-
-    `roles` and `proposals` are best first; proposals stand only where no source states a value.
-    """
-
-    part: Part
-    kind: PartKind
-    roles: tuple[Role, ...]
-    without_it: Absence
-    proposals: tuple[Proposal, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingAnswer:
-    """What a meter should show: `now`, with parts missing or changed, and all as `fitted`.
-
-    `without` are part keys; `changed` is part key -> Ω, 0 for a short.
-    """
-
-    now: tuple[Reading, ...]
-    fitted: tuple[Reading, ...]
-    without: tuple[str, ...]
-    changed: Mapping[str, float] = field(default_factory=dict)
 
 
 def summary(circuit: Circuit) -> Summary:
@@ -274,6 +210,7 @@ def pad(
         NothingMatches: no such pad, or the board has no places.
     """
     from nettrace.bench.pad import look_at_pad, look_at_point
+    from nettrace.model.find import one_of_pads
 
     if at is not None and name is None:
         return look_at_point(circuit, *at, _side(side))
@@ -281,7 +218,8 @@ def pad(
         raise WrongUsage("no one pad", expected="a name, or `at` with or without `side`")
     found = look_at_pad(circuit, name)
     if len(found) > 1:
-        raise WrongUsage(f"{name!r} means {len(found)} pads", hint="Give one, or a point.")
+        pins = [report.pin for report in found if report.pin is not None]
+        raise WrongUsage(f"{name!r} means {len(found)} pads", hint=one_of_pads(circuit.board, pins))
     return found[0]
 
 
@@ -432,59 +370,6 @@ def convert(board: Circuit | Board, to: str) -> str:
     return write_board(_board(board), to)
 
 
-def graph(board: Circuit | Board) -> BoardGraph:
-    """Return the board as a networkx graph of parts and nets, with the way back to its records."""
-    from nettrace.model.graph import BoardGraph
-
-    return BoardGraph(_board(board))
-
 
 def _board(item: Circuit | Board) -> Board:
     return item.board if isinstance(item, Circuit) else item
-
-
-def to_json(circuit: Circuit, answer: object) -> object:
-    """Return an answer in the shapes of `--json`: plain dicts, lists, numbers and texts.
-
-    A tuple becomes a list. Unknown is None.
-
-    Raises:
-        TypeError: not an answer of this module.
-    """
-    from nettrace.bench.area import AreaReport
-    from nettrace.bench.compare import Comparison
-    from nettrace.bench.pad import PadReport
-    from nettrace.bench.ways import Way
-    from nettrace.electrical.heat import Heat
-    from nettrace.values.explain import ValueAnswer
-    from nettrace.views import comparison, payload, payload_place, readings, values
-
-    match answer:
-        case tuple() | list():
-            return [to_json(circuit, item) for item in answer]
-        case Summary():
-            return payload.summary(answer.circuit)
-        case AreaReport():
-            return payload_place.area(circuit, answer)
-        case NetAnswer():
-            return payload.net(circuit, answer.net)
-        case PartAnswer():
-            return payload.part(circuit, answer.part)
-        case PadReport():
-            return payload_place.pad(circuit, answer)
-        case Rail():
-            return payload.rail(circuit, answer)
-        case Bus():
-            return payload.bus(circuit, answer)
-        case Way():
-            return payload.way(circuit, answer)
-        case ReadingAnswer():
-            return readings.readings(answer.now, answer.fitted, answer.without, answer.changed)
-        case Heat():
-            return readings.power(answer)
-        case ValueAnswer():
-            return values.meanings(answer)
-        case Comparison():
-            return comparison.comparison(circuit.board, answer)
-        case _:
-            raise TypeError(f"{type(answer).__name__} is no answer of nettrace")

@@ -43,8 +43,10 @@ ROOMS: dict[str, frozenset[str]] = {
     ),
     "api": frozenset(
         {"views", "bench", "electrical", "circuit", "model", "values", "errors", "writers",
-         "loading", "job_loading"}
+         "loading", "job_loading", "api_answers", "api_json"}
     ),
+    "api_answers": frozenset({"electrical", "circuit", "model"}),
+    "api_json": frozenset({"api_answers", "views", "bench", "electrical", "circuit", "values"}),
     "__main__": frozenset({"cli"}),
 }  # fmt: skip
 
