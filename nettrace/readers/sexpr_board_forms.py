@@ -17,7 +17,7 @@ from nettrace.readers.document import Document
 from nettrace.readers.sexpr_board_facts import SHAPE_LAYERS, BoardFacts, Footprint
 from nettrace.readers.sexpr_board_heads import FOOTPRINT_HEADS
 from nettrace.readers.sexpr_board_tree import BoardTree
-from nettrace.readers.sexpr_forms import FormGrammar, Texts, each_form
+from nettrace.readers.sexpr_forms import FormGrammar, MadeOnce, Texts, each_form
 from nettrace.readers.sexpr_read import Mismatch
 from nettrace.readers.sexpr_text import TOKEN, SexprText, unquote
 from nettrace.readers.sexpr_tree import Form
@@ -46,18 +46,6 @@ def read_board_forms(document: Document) -> Board:
         Mismatch: it is not; nothing is known about what is wrong, if anything is.
     """
     return _reader().read(document)
-
-
-_readers: list[_BoardForms] = []
-_lock = Lock()
-
-
-def _reader() -> _BoardForms:
-    """Return the process's one reader; its grammar is built when first asked for."""
-    with _lock:
-        if not _readers:
-            _readers.append(_BoardForms())
-        return _readers[0]
 
 
 class _Numbers(dict[str, float]):
@@ -353,3 +341,6 @@ def _words(raw: str) -> list[str]:
     return [
         unquote(match[2]) if match.lastindex == 2 else match[3] for match in TOKEN.finditer(raw)
     ]
+
+
+_reader = MadeOnce(_BoardForms)

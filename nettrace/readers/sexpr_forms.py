@@ -19,7 +19,8 @@ import re
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from threading import Lock
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from lark.lexer import Lexer
 
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 __all__ = [
     "FormGrammar",
     "FormToken",
+    "MadeOnce",
     "Mismatch",
     "ReadForm",
     "each_form",
@@ -42,6 +44,7 @@ __all__ = [
 ]
 
 ReadForm = Callable[[int, int], int]
+Made = TypeVar("Made")
 
 _MARK = re.compile(r"\(\?P<\w+>\)")
 _REGEX_TOKEN = re.compile(
@@ -152,6 +155,22 @@ def each_form(
     """Yield the forms that stand in a row from `start` on, until one does not fit."""
     scanner: Any = pattern.scanner(text, start, end)  # type: ignore[attr-defined] # not in stubs
     return iter(scanner.match, None)
+
+
+class MadeOnce(Generic[Made]):
+    """One object for the whole process, made when first asked for: a grammar takes its time."""
+
+    def __init__(self, make: Callable[[], Made]) -> None:
+        self._make = make
+        self._made: list[Made] = []
+        self._lock = Lock()
+
+    def __call__(self) -> Made:
+        """Return it."""
+        with self._lock:
+            if not self._made:
+                self._made.append(self._make())
+            return self._made[0]
 
 
 class Texts(dict[str, str]):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from operator import itemgetter
 from pathlib import PurePath
 
 from nettrace.errors import Place
@@ -9,14 +11,17 @@ from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.document import Document
 from nettrace.readers.sexpr_pins import note_pin_conflicts
 
-__all__ = ["NetlistFacts"]
+__all__ = ["Fields", "NetlistFacts", "PinFacts", "PinTable"]
 
 PinTable = dict[str, tuple[str, str]]  # number -> (name, electrical type)
 PinFacts = dict[tuple[str, str | None], tuple[str | None, str | None, Place | None]]
+#: What a component's fields come to: its properties, a description, and whether it is fitted.
+Fields = tuple[dict[str, str], str | None, bool | None]
 
 _TOLD_ELSEWHERE = frozenset({"Reference", "Value", "Footprint", "Sheetname", "Sheetfile"})
 _NOT_FITTED = frozenset({"dnp", "DNP", "Dnp"})
 _NO = frozenset({"no", "false", "0"})
+_number_of = itemgetter(0)
 
 
 class NetlistFacts:
@@ -29,13 +34,33 @@ class NetlistFacts:
         self.library: dict[tuple[str, str], tuple[str, PinTable]] = {}
         self._drafts: dict[str, PartDraft] = {}
         self._symbols: dict[str, tuple[str, str]] = {}  # refdes -> (library, part)
-        self._terminals: dict[str, tuple[PinFacts, PinTable]] = {}
+        self.terminals: dict[str, tuple[PinFacts, PinTable]] = {}  # those of `terminals_of`
         self._nets: dict[str, Place] = {}
 
     def title(self, title: str) -> None:
         """Take a title; the first one counts, one made of variables says nothing."""
         if title.strip() and "${" not in title:
             self.builder.name = title.strip()
+
+    @staticmethod
+    def fields(named: Iterable[tuple[str, str | None]]) -> Fields:
+        """Return what fields and properties come to, in their order; equal ones may share it."""
+        known: dict[str, str] = {}
+        description: str | None = None
+        fitted: bool | None = None
+        for name, text in named:
+            if name in _TOLD_ELSEWHERE:
+                continue
+            if name == "Description":
+                description = text or description
+            elif name in _NOT_FITTED:
+                if text is None or text.strip().lower() not in _NO:
+                    fitted = False
+            elif text is None:
+                known.setdefault(name, "yes")
+            elif text and text != "~":
+                known.setdefault(name, text)
+        return known, description, fitted
 
     def component(
         self,
@@ -44,37 +69,22 @@ class NetlistFacts:
         package: str | None,
         description: str | None,
         sheet: str | None,
-        properties: list[tuple[str, str | None]],
+        fields: Fields,
         symbol: tuple[str, str] | None,
         place: Place,
     ) -> None:
-        """Take a component; `properties` holds its fields and properties in order."""
-        builder = self.builder
-        draft = builder.part(refdes, place)
-        if refdes in self._drafts:
+        """Take a component; `fields` is what its fields and properties come to."""
+        known, stated, fitted = fields
+        draft = PartDraft(
+            refdes, place, refdes, value or None, package or None,
+            stated or description or None, fitted, None, None, None, None, (), sheet or None, known,
+        )  # fmt: skip
+        self.builder.parts.append(draft)
+        if self._drafts.setdefault(refdes, draft) is not draft:
             first = self._drafts[refdes].place
-            builder.warn("refdes-repeated", f"{refdes} is there twice (first {first})", place)
-        else:
-            self._drafts[refdes] = draft
-            if symbol is not None:
-                self._symbols[refdes] = symbol
-        draft.value = value or None
-        draft.package = package or None
-        draft.sheet = sheet or None
-        known = draft.properties
-        for name, text in properties:
-            if name in _TOLD_ELSEWHERE:
-                continue
-            if name == "Description":
-                description = text or description
-            elif name in _NOT_FITTED:
-                if text is None or text.strip().lower() not in _NO:
-                    draft.fitted = False
-            elif text is None:
-                known.setdefault(name, "yes")
-            elif text and text != "~":
-                known.setdefault(name, text)
-        draft.description = description or None
+            self.builder.warn("refdes-repeated", f"{refdes} is there twice (first {first})", place)
+        elif symbol is not None:
+            self._symbols[refdes] = symbol
 
     def library_part(
         self, library: str, names: list[str], description: str | None, pins: PinTable
@@ -114,7 +124,7 @@ class NetlistFacts:
         place: Place,
     ) -> None:
         """Take a node of a net."""
-        facts, table = self._terminals.get(refdes) or self._terminals_of(refdes, place)
+        facts, table = self.terminals.get(refdes) or self.terminals_of(refdes, place)
         if (function is None or electrical_type is None) and number in table:
             name, kind = table[number]
             if function is None and name != "~":
@@ -122,14 +132,24 @@ class NetlistFacts:
             electrical_type = electrical_type or kind
         pin = (number, net or None)
         if pin in facts:
-            self._drafts[refdes].pin(
-                number, net, name=function or None, electrical_type=electrical_type or None
-            )
+            self.node_again(refdes, pin, function, electrical_type)
         else:
             facts[pin] = (function or None, electrical_type or None, place)
 
-    def _terminals_of(self, refdes: str, place: Place) -> tuple[PinFacts, PinTable]:
-        """Return where the part's pins go, and what its symbol says of them."""
+    def node_again(
+        self,
+        refdes: str,
+        pin: tuple[str, str | None],
+        function: str | None,
+        electrical_type: str | None,
+    ) -> None:
+        """Take a node that the part has already: what it left open may be said now."""
+        self._drafts[refdes].pin(
+            *pin, name=function or None, electrical_type=electrical_type or None
+        )
+
+    def terminals_of(self, refdes: str, place: Place) -> tuple[PinFacts, PinTable]:
+        """Return where the part's pins go, and what its symbol says of them; `place` names it."""
         draft = self._drafts.get(refdes)
         if draft is None:
             self.builder.warn(
@@ -140,14 +160,14 @@ class NetlistFacts:
         symbol = self._symbols.get(refdes)
         known = self.library.get(symbol) if symbol is not None else None
         found = (draft.pin_facts, known[1] if known is not None else {})
-        self._terminals[refdes] = found
+        self.terminals[refdes] = found
         return found
 
     def done(self) -> None:
         """End the file: note the pins that stand on two nets."""
         for refdes, draft in self._drafts.items():
             facts = draft.pin_facts
-            if len({number for number, _ in facts}) != len(facts):
+            if len(set(map(_number_of, facts))) != len(facts):
                 note_pin_conflicts(
                     self.builder,
                     refdes,

@@ -6,15 +6,17 @@ the whole-tree reader. Whatever is unusual is a Mismatch.
 
 from __future__ import annotations
 
-import re
+from collections.abc import Iterator
+from itertools import accumulate, count, islice
+from operator import add
 from threading import Lock
 from typing import Any
 
-from nettrace.errors import BadInput
+from nettrace.errors import BadInput, Place
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr_forms import FormGrammar, Texts, each_form
-from nettrace.readers.sexpr_netlist_facts import NetlistFacts, PinTable
+from nettrace.readers.sexpr_forms import FormGrammar, MadeOnce, Texts, each_form
+from nettrace.readers.sexpr_netlist_facts import Fields, NetlistFacts, PinFacts, PinTable
 from nettrace.readers.sexpr_netlist_tree import NetlistTree
 from nettrace.readers.sexpr_read import Mismatch
 from nettrace.readers.sexpr_text import SexprText
@@ -25,8 +27,8 @@ _COMPONENT_MARKS = (
     "ref", "value", "package", "datasheet", "description", "fields", "lib", "part",
     "part_description", "properties", "sheet",
 )  # fmt: skip
-_NODE_MARKS = ("ref", "pin", "function", "type")
-_CLOSE = re.compile(r"\)(?:[ \t\r\n]++|(?=[()]))")
+_NODE_MARKS = ("net", "node", "ref", "pin", "function", "type", "closed")
+_new = tuple.__new__  # Place without its argument handling: one is made for every node
 
 
 def read_netlist_forms(document: Document) -> Board:
@@ -36,18 +38,6 @@ def read_netlist_forms(document: Document) -> Board:
         Mismatch: it is not; nothing is known about what is wrong, if anything is.
     """
     return _reader().read(document)
-
-
-_readers: list[_NetlistForms] = []
-_lock = Lock()
-
-
-def _reader() -> _NetlistForms:
-    """Return the process's one reader; its grammar is built when first asked for."""
-    with _lock:
-        if not _readers:
-            _readers.append(_NetlistForms())
-        return _readers[0]
 
 
 class _NetlistForms:
@@ -72,7 +62,6 @@ class _NetlistForms:
         self._symbol = grammar.pattern("SYMBOL")
         self._alias = grammar.pattern("ALIAS")
         self._pin = grammar.pattern("PIN")
-        self._net = grammar.pattern("NET")
         self._node = grammar.pattern("NODE", _NODE_MARKS)
         self._forget()
 
@@ -83,7 +72,8 @@ class _NetlistForms:
         self.source = SexprText(document)
         self.text = document.text
         self.facts = NetlistFacts(document)
-        self._texts = Texts()
+        self._texts = Texts({"": ""})
+        self._fields: dict[tuple[str | None, str | None, str | None], Fields] = {}
         self._titled = False
 
     def read(self, document: Document) -> Board:
@@ -113,27 +103,16 @@ class _NetlistForms:
         return end
 
     def _components(self, start: int, _end: int) -> int:
-        texts, place, component = self._texts, self.source.place, self.facts.component
-        find_fields, find_properties = self._field.findall, self._property.findall
+        texts, component = self._texts, self.facts.component
+        place = self.source.place
+        fields_of = self._fields
         at = start
         for match in each_form(self._component, self.text, start):
             (
                 refdes, value, package, datasheet, description, fields, library, part,
                 part_description, further, sheet,
             ) = match.groups()  # fmt: skip
-            properties: list[tuple[str, str | None]] = []
-            if datasheet is not None:
-                properties.append(("Datasheet", texts[datasheet]))
-            # the grammar has checked these runs: nothing stands between the forms
-            if fields:
-                properties += [
-                    (texts[name], texts[text] if text else "") for name, text in find_fields(fields)
-                ]
-            if further:
-                properties += [
-                    (texts[name], texts[text] if text else None)
-                    for name, text in find_properties(further)
-                ]
+            raw = (datasheet, fields, further)
             said = texts[description] if description is not None else None
             if not said and part_description is not None:
                 said = texts[part_description]
@@ -143,12 +122,28 @@ class _NetlistForms:
                 texts[package] if package is not None else None,
                 said,
                 texts[sheet] if sheet is not None else None,
-                properties,
+                fields_of[raw] if raw in fields_of else self._read_fields(*raw),
                 (texts[library], texts[part]) if part is not None else None,
-                place(match.start()),
+                place(at),
             )
             at = match.end()
         return at
+
+    def _read_fields(
+        self, datasheet: str | None, fields: str | None, further: str | None
+    ) -> Fields:
+        """Read the fields of a component; many have the same ones, so they are remembered."""
+        texts = self._texts
+        named: list[tuple[str, str | None]] = []
+        if datasheet is not None:
+            named.append(("Datasheet", texts[datasheet]))
+        # the grammar has checked these runs: nothing stands between the forms
+        for name, text in self._field.findall(fields or ""):
+            named.append((texts[name], texts[text]))
+        for name, text in self._property.findall(further or ""):
+            named.append((texts[name], texts[text] if text else None))
+        found = self._fields[datasheet, fields, further] = self.facts.fields(named)
+        return found
 
     def _symbols(self, start: int, _end: int) -> int:
         texts, at = self._texts, start
@@ -160,7 +155,7 @@ class _NetlistForms:
             if aliases:
                 names += [texts[name] for name in self._alias.findall(aliases)]
             table: PinTable = {
-                texts[number]: (texts[name] if name else "", texts[kind] if kind else "")
+                texts[number]: (texts[name], texts[kind])
                 for number, name, kind in reversed(self._pin.findall(pins or ""))
             }  # from the end: where a number repeats, its first row counts
             text = texts[description] if description is not None else None
@@ -170,28 +165,65 @@ class _NetlistForms:
         return at
 
     def _nets(self, start: int, _end: int) -> int:
-        text, texts, place = self.text, self._texts, self.source.place
-        net_at, close_at, node = self._net.match, _CLOSE.match, self.facts.node
+        text, texts, facts, path = self.text, self._texts, self.facts, self.source.path
         node_scan: Any = self._node.scanner  # type: ignore[attr-defined] # not in the stubs
+        next_node = node_scan(text, start).match
+        terminals: dict[str, tuple[PinFacts, PinTable]] = {}  # by the refdes as written
+        # most of a file are nodes: lines are counted here, not by a call for each
+        _, line, column = self.source.place(start)
+        line_start = start - column + 1
+        later_lines = iter(_line_starts(text, start))
+        next_line = next(later_lines)
+        net: str | None = None
+        is_open = False
         at = start
-        while (head := net_at(text, at)) is not None:
-            name = texts[head["name"]]
-            self.facts.net(name, place(at))
-            at = head.end()
-            next_node = node_scan(text, at).match
-            while (match := next_node()) is not None:
-                refdes, pin, function, kind = match.groups()
-                node(
-                    name,
-                    texts[refdes],
-                    texts[pin],
-                    None if function is None else texts[function],
-                    None if kind is None else texts[kind],
-                    place(at),
-                )
-                at = match.end()
-            end = close_at(text, at)
-            if end is None:
+        while True:
+            match = next_node()
+            head, _, refdes, number, function, kind, closed = match.groups()
+            if head is None and refdes is None:
+                break  # what follows is the end of the section, or nothing for us
+            while at >= next_line:
+                line, line_start, next_line = line + 1, next_line, next(later_lines)
+            if head is not None:
+                if is_open:
+                    raise Mismatch
+                name = texts[head]
+                net = name or None
+                facts.net(name, _new(Place, (path, line, at - line_start + 1)))
+                at = match.start("node")
+                while at >= next_line:
+                    line, line_start, next_line = line + 1, next_line, next(later_lines)
+            elif not is_open:
                 raise Mismatch
-            at = end.end()
+            if refdes is not None:
+                place = _new(Place, (path, line, at - line_start + 1))
+                if refdes in terminals:
+                    known, table = terminals[refdes]
+                else:
+                    known, table = terminals[refdes] = facts.terminals_of(texts[refdes], place)
+                number = texts[number]
+                function = texts[function] if function is not None else None
+                kind = texts[kind] if kind is not None else None
+                if (function is None or kind is None) and number in table:
+                    symbol = table[number]
+                    if function is None and symbol[0] != "~":
+                        function = symbol[0]
+                    kind = kind or symbol[1]
+                pin = (number, net)
+                said = (function or None, kind or None, place)
+                if known.setdefault(pin, said) is not said:
+                    facts.node_again(texts[refdes], pin, function, kind)
+            is_open = not closed
+            at = match.end()
+        if is_open:
+            raise Mismatch
         return at
+
+
+def _line_starts(text: str, start: int) -> Iterator[int]:
+    """Yield where the lines behind `start` begin; at last, a place behind the text."""
+    lengths = map(len, text[start:].split("\n"))
+    return islice(map(add, accumulate(lengths, initial=start), count()), 1, None)
+
+
+_reader = MadeOnce(_NetlistForms)

@@ -149,7 +149,7 @@ class NetlistTree:
             self._word(form, "footprint"),
             description,
             self._word(path, "names") if path is not None else None,
-            properties,
+            self.facts.fields(properties),
             key,
             self.source.place(form.start),
         )
