@@ -273,6 +273,7 @@ def test_reused_work_gives_the_same_answer(board: Circuit, trials: Trials) -> No
     assert fresh.health == pytest.approx(again.health)
 
 
+@pytest.mark.timed
 def test_wren_is_answered_in_a_second(board: Circuit, trials: Trials) -> None:
     broken = BrokenBoard(trials.positions, 11)
     made = tuple(broken.measure(p, FIRST_READING + i) for i, p in enumerate(trials.blank.probes))

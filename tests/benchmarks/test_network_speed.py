@@ -12,7 +12,7 @@ import pytest
 from tests.benchmarks import bench_network
 from tests.electrical.test_network import needs_ngspice
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timed]
 
 
 @needs_ngspice

@@ -12,7 +12,7 @@ import pytest
 
 from tests.benchmarks import bench_sexpr
 
-pytestmark = pytest.mark.slow
+pytestmark = [pytest.mark.slow, pytest.mark.timed]
 
 
 def test_a_board_file_is_read_within_twice_the_floor(boards: Path) -> None:

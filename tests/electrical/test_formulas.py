@@ -70,3 +70,32 @@ def test_slips_are_named(name: str, given: dict[str, str], words: str) -> None:
 def test_unknown_formula_offers_the_nearest() -> None:
     with pytest.raises(NothingMatches, match=r"Nearest: .*divider"):
         find_formula("devider")
+
+
+def test_a_bus_that_no_resistor_serves_says_so() -> None:
+    # UM10204 rev. 7, section 7.1: at least (5 - 0.4) / 3 mA = 1533 ohms, at most
+    # 300 ns / (0.8473 * 400 pF) = 885 ohms
+    lines = solve_formula(
+        "pull-up-window", {"volts": "5", "capacitance": "400p", "mode": "fast"}
+    )  # fmt: skip
+    assert _line(lines, "at least").value == pytest.approx(1533, abs=1)
+    assert _line(lines, "at most").value == pytest.approx(885, abs=1)
+    assert _line(lines, "verdict").value == "no value is legal"
+
+
+def test_a_load_pulls_the_tap_down() -> None:
+    # 10 k over 10 k parallel 10 k: a third of 3 V by Kirchhoff
+    lines = solve_formula("divider", {"volts": "3", "upper": "10k", "lower": "10k", "load": "10k"})
+    assert _line(lines, "tap").value == pytest.approx(1.5)
+    assert _line(lines, "tap under load").value == pytest.approx(1.0)
+
+
+def test_an_output_at_the_reference_needs_no_upper_resistor() -> None:
+    lines = solve_formula("feedback-upper", {"output": "0.6", "reference": "0.6", "lower": "10k"})
+    assert [line.label for line in lines] == ["upper resistor"]
+    assert lines[0].value == 0
+
+
+def test_a_contact_without_volts_offers_nothing() -> None:
+    (line,) = solve_formula("cc", {"volts": "0"})
+    assert "no source attached" in str(line.value)

@@ -129,3 +129,16 @@ def test_bounds_hold_on_real_boards(boards: Path) -> None:
         bounds = power_off.ohms(net, "GND")
         assert 0 <= bounds.at_least <= bounds.at_most * (1 + 1e-9), net
         assert bounds.nominal <= bounds.at_most * (1 + 1e-9), net
+
+
+def test_one_net_to_itself_beeps() -> None:
+    found = Bench(circuit(DIVIDER)).between("R1.2", "TAP", "R2.1", "TAP")
+    assert (found.ohms, found.because) == (None, ("one net: it beeps",))
+
+
+def test_a_pad_on_no_net_has_no_reading() -> None:
+    found = circuit(DIVIDER + "U1 MCU: 1=TAP 2=- 3=VIN\n")
+    pins = {pin.number: pin for pin in found.board.part_by_key["U1"].pins}
+    bench = Bench(found)
+    assert bench.of_pin(pins["1"])
+    assert bench.of_pin(pins["2"]) == ()

@@ -11,7 +11,7 @@ from nettrace.readers.document import Document
 from tests.benchmarks.bench_edif import floor, made_netlist, measure
 from tests.readers.sound_regex import needs_sound_regex
 
-pytestmark = needs_sound_regex
+pytestmark = [needs_sound_regex, pytest.mark.timed]
 
 
 @pytest.mark.slow

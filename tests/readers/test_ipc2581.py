@@ -370,6 +370,7 @@ def test_huge_or_deep_input_ends_soon(text: str) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timed
 def test_reading_costs_little_more_than_bare_expat(boards: Path) -> None:
     # the goal is 2.5 (benchmarks/bench_ipc.py prints the ratio); loosened for busy machines
     text = (boards / REFORM).read_text(encoding="utf-8")
@@ -378,5 +379,6 @@ def test_reading_costs_little_more_than_bare_expat(boards: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timed
 def test_reading_takes_a_fraction_of_a_trees_memory(boards: Path) -> None:
     assert placed_board_memory(boards / REFORM) < 0.35

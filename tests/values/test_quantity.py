@@ -112,3 +112,28 @@ def test_any_text_is_a_value_or_our_error(text: str) -> None:
         assert read_quantity(text) is None
     else:
         assert math.isfinite(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [
+        ("4R7F", None),  # R says ohms, F farads
+        ("3V3A", None),
+        ("2L2F", "F"),  # L stands for milliohms alone
+    ],
+)
+def test_two_units_in_one_text_are_no_value(text: str, unit: str | None) -> None:
+    assert read_quantity(text, unit) is None
+
+
+def test_a_bare_m_on_a_length_is_metres_and_not_a_thousandth() -> None:
+    found = read_quantity("5m", "m")
+    assert found is not None
+    assert (found.value, found.unit) == (5.0, "m")
+    milli = read_quantity("5mm", "m")
+    assert milli is not None
+    assert milli.value == pytest.approx(5e-3)
+
+
+def test_no_number_is_shown_as_a_question() -> None:
+    assert engineering(math.nan, "V") == "? V"
