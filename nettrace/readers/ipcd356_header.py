@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from operator import itemgetter
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
+from nettrace.readers.ipcd356_lines import Lines
 
 __all__ = ["Header", "Unit", "read_header"]
 
@@ -37,6 +39,7 @@ _UNITS = {
 }
 
 _PARAMETER = re.compile(r"P +(?P<name>[A-Za-z]+\S*)\s*(?P<value>.*)")
+_NET_CUT = itemgetter(slice(3, 17))
 _ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*)")
 
 
@@ -51,7 +54,7 @@ class Header:
     names: dict[str, tuple[str, int]] = field(default_factory=dict)  # short -> (long, line)
 
 
-def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder) -> Header:
+def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Header:
     """Read the P lines (and the C lines that give long names), wherever they stand.
 
     Raises:
@@ -59,8 +62,11 @@ def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder)
     """
     header = Header()
     aliases: dict[str, tuple[str, int]] = {}
-    remarks = [(n, line.rstrip()) for n, line in enumerate(lines, 1) if line[:1] in "PC"]
-    for number, line in remarks:
+    for number in lines.others:
+        line = lines.all[number - 1]
+        if line[:1] not in "PC":
+            continue
+        line = line.rstrip()
         alias = _ALIAS.match(line)
         if alias is not None:
             _add_alias(
@@ -92,7 +98,7 @@ def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder)
             header.unit_place,
         )
     _keep_apart(aliases, builder)
-    header.names = _resolve_style(aliases, lines)
+    header.names = _resolve_style(aliases, lines.records)
     return header
 
 
@@ -152,7 +158,7 @@ def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> N
 
 
 def _resolve_style(
-    aliases: dict[str, tuple[str, int]], lines: Sequence[str]
+    aliases: dict[str, tuple[str, int]], records: Iterable[str]
 ) -> dict[str, tuple[str, int]]:
     """Return the long names by what stands in the net columns.
 
@@ -161,7 +167,7 @@ def _resolve_style(
     """
     if not aliases:
         return {}
-    used = {line[3:17].rstrip() for line in lines if line[:1] == "3"}
+    used = {*map(str.rstrip, {*map(_NET_CUT, records)})}
     names: dict[str, tuple[str, int]] = {}
     for short, (name, number) in aliases.items():
         if name:
