@@ -7,6 +7,7 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Literal
 
 from nettrace.errors import Place
@@ -15,9 +16,9 @@ from nettrace.model.builder import PartDraft
 from nettrace.readers.document import Document
 from nettrace.readers.edif_design import Design, NetForm, View
 from nettrace.readers.edif_finder import MOST_WARNINGS
-from nettrace.readers.edif_joins import NetJoiner
-from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, key_of
+from nettrace.readers.edif_nodes import Bound, Node, Slot, Use, bits_of, folded, key_of
 from nettrace.readers.edif_parts import MOST_EXPANDED
+from nettrace.readers.edif_plain import PlainMaker
 from nettrace.readers.edif_tree import fault
 from nettrace.readers.edif_twins import settle_twins, tie_said_pins
 
@@ -40,14 +41,13 @@ def build_board(document: Document, design: Design, hierarchy: Hierarchy) -> Boa
     return _Expander(document, design, hierarchy).board()
 
 
-class _Expander(NetJoiner):
+class _Expander(PlainMaker):
     def __init__(self, document: Document, design: Design, hierarchy: Hierarchy) -> None:
         super().__init__(document, design, keep=hierarchy == "keep")
         self.nodes: list[Node] = []
         self.globals: dict[str, Node] = {}
         self.powers: dict[str, Node] = {}  # supply nets with a power symbol, by name
         self.measured: dict[int, int] = {}  # view -> what it expands to
-        self.names: dict[str, int] = {}  # nets by name, and how many bear it
         self.has_sheets = False
         self.top_counts = (0, 0, 0)  # parts, nets, pins directly in the top cell
         self.top_joined: list[tuple[Node, list[tuple[str, str, str]]]] = []
@@ -60,8 +60,10 @@ class _Expander(NetJoiner):
         builder.name = self.design.name
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
-        if self.is_plain(view, library):
-            self.connect_plain(view, self.slots(view, library, ""))
+        uses = [self.use(library, each) for each in view.instances.values()]
+        if self.is_plain(view, uses):
+            if not self.make_plain(view, uses):
+                self.connect_plain(view, self.slots(view, library, ""))
         else:
             self.check_size(view, library)
             self.expand(view, library, "", {})
@@ -137,15 +139,10 @@ class _Expander(NetJoiner):
 
     # -- nets --
 
-    def is_plain(self, view: View, library: str) -> bool:
+    def is_plain(self, view: View, uses: Sequence[Use]) -> bool:
         """Whether every net of the top cell is a net of the board, whatever else there is."""
-        self.has_sheets = any(
-            used is not None and used.is_sheet
-            for used in {
-                id(use): use.view
-                for use in (self.use(library, each) for each in view.instances.values())
-            }.values()
-        )
+        views = {id(use): use.view for use in uses}
+        self.has_sheets = any(used is not None and used.is_sheet for used in views.values())
         plain = view.type != "SCHEMATIC" and (self.keep or not self.has_sheets)
         plain = plain and not any(net.size or net.globals for net in view.nets)
         # one net given twice, or a port of the cell on two nets, makes them one
@@ -184,19 +181,6 @@ class _Expander(NetJoiner):
                     if fact[0] is not pin_name or fact[1] is not kind:
                         fact = (pin_name, kind, place)
                     facts[key] = fact
-
-    def own_name(self, name: str, offset: int) -> str:
-        """Return the name of a net, made another where a net before it has that name."""
-        count = self.names[name] = self.names.get(name, 0) + 1
-        if count == 1:
-            return name
-        while (other := f"{name}~{count}") in self.names:
-            count += 1
-        self.names[name], self.names[other] = count, 1
-        self.warn(
-            "repeated-net-name", f"another net is called {name} too: it is {other} here", offset
-        )
-        return other
 
     def connect(self, view: View, slots: dict[str, Slot | None], path: str, bound: Bound) -> None:
         """Put the pins of every net on its node; nets of one name on several pages are one."""

@@ -10,6 +10,8 @@ import re
 from collections.abc import Callable, Mapping
 from typing import NamedTuple
 
+import msgspec
+
 __all__ = [
     "Cell",
     "Design",
@@ -89,34 +91,21 @@ class Port:
         return f"{self.base}[{self.first + index * self.step}]"
 
 
-class Instance:
+class Instance(msgspec.Struct, gc=False, eq=False):
     """An instance in a cell's contents; `sizes` is the array's, () for a single one."""
 
-    __slots__ = (
-        "cell",
-        "designator",
-        "library",
-        "name",
-        "offset",
-        "pins",
-        "properties",
-        "sizes",
-        "view",
-    )
-
-    def __init__(self, name: str, view: str, cell: str, library: str, offset: int) -> None:
-        self.name = name
-        self.view = view
-        self.cell = cell
-        self.library = library
-        self.offset = offset
-        self.designator: str | None = None
-        self.properties: dict[str, str] | None = None
-        self.pins: list[PinSaid] | None = None
-        self.sizes: tuple[int, ...] = ()
+    name: str
+    view: str
+    cell: str
+    library: str
+    offset: int
+    designator: str | None = None
+    properties: dict[str, str] | None = None
+    pins: list[PinSaid] | None = None
+    sizes: tuple[int, ...] = ()
 
 
-class NetForm:
+class NetForm(msgspec.Struct, gc=False, eq=False):
     """A net as one form says it; `size` is 0 for a single net, else the members of an array.
 
     `joined` holds (port, member index or "", instance or "" for the cell's own). Where `span` is
@@ -126,36 +115,16 @@ class NetForm:
     that a symbol (power, tie, connector) is drawn in it.
     """
 
-    __slots__ = (
-        "aliases",
-        "connectors",
-        "globals",
-        "has_symbol",
-        "id",
-        "joined",
-        "name",
-        "offset",
-        "size",
-        "span",
-    )
-
-    def __init__(
-        self,
-        id: str,  # noqa: A002 - EDIF's own word
-        name: str,
-        joined: list[tuple[str, str, str]],
-        offset: int,
-    ) -> None:
-        self.id = id
-        self.name = name
-        self.joined = joined
-        self.offset = offset
-        self.size = 0
-        self.span: tuple[int, int] | None = None
-        self.aliases: tuple[str, ...] = ()
-        self.globals: tuple[str, ...] = ()
-        self.connectors: tuple[str, ...] = ()
-        self.has_symbol = False
+    id: str
+    name: str
+    joined: list[tuple[str, str, str]]
+    offset: int
+    span: tuple[int, int] | None = None
+    size: int = 0
+    aliases: tuple[str, ...] = ()
+    globals: tuple[str, ...] = ()
+    connectors: tuple[str, ...] = ()
+    has_symbol: bool = False
 
 
 class View:

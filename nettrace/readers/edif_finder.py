@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from itertools import accumulate, repeat
+from operator import add, sub
 from typing import TypeVar
 
 from nettrace.errors import Place
@@ -50,6 +52,20 @@ class Finder:
             self.line_start = text.rfind("\n", 0, offset) + 1
         self.at = offset
         return Place(self.document.path, self.line, offset - self.line_start + 1)
+
+    def places(self, offsets: Sequence[int]) -> list[Place]:
+        """Return line and column of many, in ascending order: all counted in one sweep."""
+        text = self.document.text
+        before = [0, *offsets[:-1]]
+        lines = accumulate(map(text.count, repeat("\n"), before, offsets))
+        breaks = accumulate(map(text.rfind, repeat("\n"), before, offsets), max)
+        said = zip(
+            repeat(self.document.path),
+            map(add, lines, repeat(1)),
+            map(sub, offsets, breaks),
+        )
+        # as Place(...) does, at a fraction of the time
+        return list(map(tuple.__new__, repeat(Place), said))
 
     def warn(self, code: str, message: str, offset: int) -> None:
         """Note something read with care; beyond the first of a kind it is counted."""

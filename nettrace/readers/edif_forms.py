@@ -26,7 +26,7 @@ from nettrace.readers.edif_design import (
     decode_string,
 )
 from nettrace.readers.edif_words import MOST_MEMBERS
-from nettrace.readers.sexpr_forms import FormGrammar, Mismatch
+from nettrace.readers.sexpr_forms import FormGrammar, Mismatch, each_form
 
 __all__ = ["Mismatch", "read_design"]
 
@@ -52,6 +52,11 @@ _ITEM = re.compile(
     rf"{_BLANK}*+"
 )
 
+#: Most different forms of instances that are remembered.
+MOST_TOLD = 5000
+#: What nets join, where that is read later (`NetForm.span`).
+_PUT_OFF: list[tuple[str, str, str]] = []
+
 
 class _Grammar:
     """The grammar and the patterns of single forms, made once per process."""
@@ -69,8 +74,8 @@ class _Grammar:
         self.view_head = grammar.pattern("VIEW_HEAD").match
         self.bare_cell = grammar.pattern("BARE_CELL").match
         self.port = grammar.pattern("PORT").match
-        self.instance = grammar.pattern("INSTANCE").match
-        self.net = grammar.pattern("NET").match
+        self.instance = grammar.pattern("INSTANCE")
+        self.net = grammar.pattern("NET")
 
     def _taker(self, name: str) -> Callable[[int, int], int]:
         def take(start: int, end: int) -> int:
@@ -233,53 +238,58 @@ class _Filler:
     def instances(self, start: int, _end: int) -> int:
         text = self.text
         instances = self.view.instances
-        instance_form = self.grammar.instance
-        # what was read of items before: instances that say the same share one dict
-        told: dict[str, tuple[str | None, dict[str, str]]] = {}
-        while match := instance_form(text, start):
+        # what was read of forms behind the name: instances that say the same share one dict
+        told: dict[str, tuple[str, str, str, str | None, dict[str, str] | None]] = {}
+        for match in each_form(self.grammar.instance, text, start):
             start = match.end()
-            one, renamed, shown, view, cell, library, designator = match.group(
-                "id", "renamed", "shown", "view", "cell", "library", "designator"
-            )
+            one, renamed, shown = match.group("id", "renamed", "shown")
             if one is None:
                 one, name = renamed, decode_string(shown)
+                said = text[match.end("shown") : match.end("close")]
             else:
                 name = one if one[0] != "&" else decode_id(one)
+                said = text[match.end("id") : match.end("close")]
             if one in instances:
                 raise Mismatch
-            instance = Instance(
-                name, intern(view), intern(cell), intern(library or ""), match.start("at")
+            known = told.get(said)
+            if known is None:
+                known = self.instance_said(match)
+                if len(told) < MOST_TOLD:
+                    told[said] = known
+            view, cell, library, designator, properties = known
+            instances[one] = Instance(
+                name, view, cell, library, match.start(), designator, properties
             )
-            instances[one] = instance
-            items, close = match.end("items"), match.end("close")
-            if designator is not None:
-                instance.designator = decode_string(designator).strip()
-            if close - items > 1:
-                said = text[items:close]
-                known = told.get(said)
-                if known is None:
-                    properties: dict[str, str] = {}
-                    known = told[said] = (self.items(items, close, properties), properties)
-                other, instance.properties = known[0], known[1] or None
-                if other is not None:
-                    instance.designator = _one_designator(instance.designator, other)
         return start
+
+    def instance_said(
+        self, match: re.Match[str]
+    ) -> tuple[str, str, str, str | None, dict[str, str] | None]:
+        """Return what an instance says beside its name: view, cell, library, reference, items."""
+        view, cell, library, shown = match.group("view", "cell", "library", "designator")
+        designator = None if shown is None else decode_string(shown).strip()
+        items, close = match.end("items"), match.end("close")
+        properties: dict[str, str] = {}
+        if close - items > 1:
+            other = self.items(items, close, properties)
+            if other is not None:
+                designator = _one_designator(designator, other)
+        return intern(view), intern(cell), intern(library or ""), designator, properties or None
 
     def nets(self, start: int, _end: int) -> int:
         text = self.text
         nets = self.view.nets
-        net_form = self.grammar.net
-        while match := net_form(text, start):
+        for match in each_form(self.grammar.net, text, start):
             start = match.end()
             one, renamed, shown = match.group("id", "renamed", "shown")
             if one is None:
                 one, name = renamed, decode_string(shown)
             else:
                 name = one if one[0] != "&" else decode_id(one)
-            refs_end, close = match.end("refs_end"), match.end("close")
-            net = NetForm(one, name, [], match.start("at"))
-            net.span = match.end("refs"), refs_end
+            refs_end = match.end("refs_end")
+            net = NetForm(one, name, _PUT_OFF, match.start(), (match.end("refs"), refs_end))
             nets.append(net)
+            close = match.end("close")
             if close - refs_end > 1:
                 said: dict[str, str] = {}
                 self.items(refs_end, close, said)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from nettrace.model.names import nearest_names
-from nettrace.readers.edif_design import NetForm, Port, View
+from nettrace.readers.document import Document
+from nettrace.readers.edif_design import Design, NetForm, Port, View
 from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, member_text
 from nettrace.readers.edif_parts import PartMaker
 from nettrace.readers.edif_tree import fault
@@ -16,6 +17,23 @@ MOST_NEAR = 2000
 
 class NetJoiner(PartMaker):
     """Puts pins on nodes, and joins the nodes that a port of a sheet ties."""
+
+    def __init__(self, document: Document, design: Design, *, keep: bool) -> None:
+        super().__init__(document, design, keep=keep)
+        self.names: dict[str, int] = {}  # nets by name, and how many bear it
+
+    def own_name(self, name: str, offset: int) -> str:
+        """Return the name of a net, made another where a net before it has that name."""
+        count = self.names[name] = self.names.get(name, 0) + 1
+        if count == 1:
+            return name
+        while (other := f"{name}~{count}") in self.names:
+            count += 1
+        self.names[name], self.names[other] = count, 1
+        self.warn(
+            "repeated-net-name", f"another net is called {name} too: it is {other} here", offset
+        )
+        return other
 
     def join_pins(
         self,

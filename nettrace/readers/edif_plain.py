@@ -1,0 +1,225 @@
+"""The plain case of an EDIF design, made at once: a flat netlist whose cells give every pin.
+
+Nearly every netlist is one. A part is then a row, as wide as its cell has pins, that the nets fill
+in; the numbers and names of the pins are columns that all parts of a cell share. Anything out of
+the ordinary (a pin on two nets, a pin that the cell does not give, a part in several units) is left
+to the general way, which says what there is to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from nettrace.errors import Place
+from nettrace.model.builder import PartDraft
+from nettrace.model.names import natural_key
+from nettrace.readers.edif_design import Port, View
+from nettrace.readers.edif_fields import Fields
+from nettrace.readers.edif_joins import NetJoiner
+from nettrace.readers.edif_nodes import (
+    Bound,
+    Node,
+    PinName,
+    Use,
+    bits_of,
+    folded,
+    key_of,
+    member_text,
+)
+from nettrace.readers.edif_parts import MOST_EXPANDED, MOST_OPEN
+
+__all__ = ["PlainMaker"]
+
+#: The net of a pin and where it stands; (None, place of the part) while no net has named it.
+Entry = tuple[str | None, Place]
+#: Port id, or (port id, member) -> which pin of the row.
+Index = dict[str | tuple[str, str], int]
+
+
+class _Pins(NamedTuple):
+    """The pins of a cell in natural order, column by column, and where each port's stand."""
+
+    numbers: tuple[str, ...]
+    names: tuple[str | None, ...]
+    kinds: tuple[str | None, ...]
+    places: Index
+    ports: dict[str, Port]
+
+
+class _Kind(NamedTuple):
+    """What instances of one cell with the same properties have in common."""
+
+    fields: Fields
+    pins: _Pins
+
+
+#: A part in the making: reference, place, kind, and what its pins are on, pin by pin.
+Row = tuple[str, Place, _Kind, list[Entry]]
+
+
+class _OutOfTheOrdinary(Exception):
+    """No error: the general way takes over."""
+
+
+class PlainMaker(NetJoiner):
+    """Hands a plain design to the builder."""
+
+    def make_plain(self, view: View, uses: Sequence[Use]) -> bool:
+        """Hand parts and nets to the builder; False, and nothing said, where that is not possible.
+
+        Args:
+            view: contents of the top cell, in which each net is a net of the board.
+            uses: what each instance is of.
+        """
+        warnings, warned = len(self.builder.warnings), dict(self.warned)
+        try:
+            rows = self.rows(view, uses)
+            self.fill(view, dict(zip(view.instances, rows, strict=True)))
+        except _OutOfTheOrdinary:
+            del self.builder.warnings[warnings:]
+            self.warned = warned
+            self.names.clear()
+            return False
+        # what was read is used up: the drafts take its memory
+        view.instances.clear()
+        view.nets.clear()
+        self.builder.parts += map(_draft, rows)
+        return True
+
+    # -- parts --
+
+    def rows(self, view: View, uses: Sequence[Use]) -> list[Row]:
+        """Return a row for each instance, its pins on no net yet."""
+        if view.symbols:
+            raise _OutOfTheOrdinary
+        rows: list[Row] = []
+        kinds: dict[tuple[int, int], _Kind] = {}
+        pins_of_view: dict[int, _Pins] = {}
+        references: set[str] = set()
+        width = 0
+        places = self.places([instance.offset for instance in view.instances.values()])
+        for instance, use, place in zip(view.instances.values(), uses, places, strict=True):
+            key = (id(use), id(instance.properties))
+            kind = kinds.get(key)
+            if kind is None:
+                pins = pins_of_view.get(id(use.view))
+                if pins is None:
+                    pins = pins_of_view[id(use.view)] = self.pins_of(use.view)
+                kind = kinds[key] = _Kind(self.fields_of(use, instance), pins)
+            fields, pins = kind
+            said = instance.designator
+            if said is None or (not said and fields.refdes):
+                said = fields.refdes
+            if said and not said.endswith("?"):
+                if said in references:
+                    raise _OutOfTheOrdinary  # a further unit of a part
+                references.add(said)
+            width += len(pins.numbers)
+            if instance.pins or width > MOST_EXPANDED:
+                raise _OutOfTheOrdinary
+            row: list[Entry] = [(None, place)] * len(pins.numbers)
+            rows.append((instance.name if said is None else said, place, kind, row))
+        return rows
+
+    def pins_of(self, view: View | None) -> _Pins:
+        """Return the pins that a cell gives."""
+        if view is None or sum(port.size for port in view.ports.values()) > MOST_EXPANDED:
+            raise _OutOfTheOrdinary
+        found: list[tuple[PinName, str | tuple[str, str]]] = []
+        for port_id, port in view.ports.items():
+            if port.size > MOST_OPEN:
+                raise _OutOfTheOrdinary
+            found += [
+                (self.port_pin(port, bit), key_of(port_id, member_text(port.sizes, bit)))
+                for bit in range(port.size)
+            ]
+        found.sort(key=lambda each: natural_key(each[0][0]))
+        numbers = tuple([pin[0] for pin, _ in found])
+        if len(set(numbers)) < len(numbers):
+            raise _OutOfTheOrdinary
+        return _Pins(
+            numbers,
+            tuple([pin[1] for pin, _ in found]),
+            tuple([pin[2] for pin, _ in found]),
+            {key: at for at, (_, key) in enumerate(found)},
+            view.ports,
+        )
+
+    # -- nets --
+
+    def fill(self, view: View, rows: dict[str, Row]) -> None:
+        """Put every net into the rows of the pins that it joins, and hand it to the builder."""
+        names = self.names
+        declare = self.builder.net
+        joined_by = self.design.joined
+        bound: Bound = {}
+        places = self.places([net.offset for net in view.nets])
+        known = {one: (row, kind.pins.places) for one, (_, _, kind, row) in rows.items()}
+        for net, place in zip(view.nets, places, strict=True):
+            name = net.name
+            if name in names:
+                name = self.own_name(name, net.offset)
+            else:
+                names[name] = 1
+            declare(name, place=place, aliases=net.aliases)
+            entry = (name, place)
+            for port_id, member, instance in joined_by(net):
+                try:
+                    row, index = known[instance]
+                    at = index[(port_id, member) if member else port_id]
+                except KeyError:
+                    if not instance:
+                        node = Node(name, net.offset, 0)
+                        self.join_own_port(net, port_id, member, node, view, bound)
+                        continue
+                    if instance not in rows:
+                        one = self.folded_ids(rows).get(folded(instance))
+                        if one is None:
+                            raise _OutOfTheOrdinary from None  # an error, or a symbol
+                        rows[instance] = rows[one]
+                        known[instance] = known[one]
+                    row, index = known[instance]
+                    at = self.spelt_otherwise(rows[instance][2].pins, port_id, member)
+                was = row[at]
+                if was[0] is None:
+                    row[at] = entry
+                elif was is not entry:
+                    raise _OutOfTheOrdinary  # a pin on two nets
+
+    def spelt_otherwise(self, pins: _Pins, port_id: str, member: str) -> int:
+        """Return which pin of the row is meant by an id, or a member, not spelt as in the cell."""
+        key = key_of(port_id, member)
+        at = pins.places.get(key)
+        if at is None:
+            port = self.find(pins.ports, port_id)
+            bits = bits_of(port, member) if port is not None else ()
+            if port is None or len(bits) != 1:
+                raise _OutOfTheOrdinary
+            at = pins.places[key] = pins.numbers.index(self.port_pin(port, bits[0])[0])
+        return at
+
+
+def _draft(row: Row) -> PartDraft:
+    refdes, place, (fields, pins), entries = row
+    if entries:
+        nets, places = zip(*entries, strict=True)
+        facts = dict(
+            zip(
+                zip(pins.numbers, nets, strict=True),
+                zip(pins.names, pins.kinds, places, strict=True),
+                strict=True,
+            )
+        )
+    else:
+        facts = {}
+    return PartDraft(
+        refdes,
+        place,
+        value=fields.value,
+        package=fields.package,
+        description=fields.description,
+        fitted=fields.fitted,
+        properties=fields.properties,
+        pin_facts=facts,
+    )
