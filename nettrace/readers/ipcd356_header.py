@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from operator import itemgetter
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
-from nettrace.readers.ipcd356_lines import Lines
 
 __all__ = ["Header", "Unit", "read_header"]
 
@@ -38,8 +37,10 @@ _UNITS = {
     "SI": Unit("SI", 1, 1_000, degrees=False),
 }
 
+#: `CUST0`, as some write it.
+_NO_BLANK = re.compile(r"(?<=CUST)(?=\d)")
+_NUMBERED = re.compile(r"(?P<name>.*\S)\{(?P<number>\d+)\}")
 _PARAMETER = re.compile(r"P +(?P<name>[A-Za-z]+\S*)\s*(?P<value>.*)")
-_NET_CUT = itemgetter(slice(3, 17))
 _ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*)")
 
 
@@ -54,7 +55,7 @@ class Header:
     names: dict[str, tuple[str, int]] = field(default_factory=dict)  # short -> (long, line)
 
 
-def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Header:
+def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder) -> Header:
     """Read the P lines (and the C lines that give long names), wherever they stand.
 
     Raises:
@@ -62,11 +63,8 @@ def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Head
     """
     header = Header()
     aliases: dict[str, tuple[str, int]] = {}
-    for number in lines.others:
-        line = lines.all[number - 1]
-        if line[:1] not in "PC":
-            continue
-        line = line.rstrip()
+    remarks = [(n, line.rstrip()) for n, line in enumerate(lines, 1) if line[:1] in "PC"]
+    for number, line in remarks:
         alias = _ALIAS.match(line)
         if alias is not None:
             _add_alias(
@@ -98,12 +96,12 @@ def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Head
             header.unit_place,
         )
     _keep_apart(aliases, builder)
-    header.names = _resolve_style(aliases, lines.records)
+    header.names = _resolve_style(aliases, lines)
     return header
 
 
 def _read_unit(header: Header, value: str, number: int, line: str, document: Document) -> None:
-    unit = _UNITS.get(" ".join(value.upper().split()))
+    unit = _UNITS.get(" ".join(_NO_BLANK.sub(" ", value.upper()).split()))
     column = line.find(value) + 1 if value else len(line.rstrip()) + 1
     place = Place(document.path, number, column)
     if unit is None:
@@ -158,19 +156,35 @@ def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> N
 
 
 def _resolve_style(
-    aliases: dict[str, tuple[str, int]], records: Iterable[str]
+    aliases: dict[str, tuple[str, int]], lines: Sequence[str]
 ) -> dict[str, tuple[str, int]]:
     """Return the long names by what stands in the net columns.
 
     `P  NNAMEm0000 X` is used as `m0000` by one family of writers, `P  NNAME1 X` as `NNAME1` by
     the others; which it is shows in the records.
     """
-    if not aliases:
+    if not aliases and not any("}" in line for line in lines):
         return {}
-    used = {*map(str.rstrip, {*map(_NET_CUT, records)})}
+    used = {line[3:17].rstrip() for line in lines if line[:1] == "3"}
+    if not aliases:
+        return _without_numbers(used)
     names: dict[str, tuple[str, int]] = {}
     for short, (name, number) in aliases.items():
         if name:
             full = f"NNAME{short}"
             names[full if full in used else short] = (name, number)
     return names
+
+
+def _without_numbers(used: set[str]) -> dict[str, tuple[str, int]]:
+    """Return the names of a writer that numbers all of them (`GND{1}`, `VBUS{2}`) without that.
+
+    One that is not numbered shows that the braces are the designer's own; two that are alike
+    without their number (names are cut to 14 columns) keep it.
+    """
+    numbered = [_NUMBERED.fullmatch(name) for name in used - {"", "N/C"}]
+    found = [match for match in numbered if match is not None]
+    if len(found) != len(numbered) or len({match["number"] for match in found}) != len(found):
+        return {}
+    count = Counter(match["name"] for match in found)
+    return {match[0]: (match["name"], 0) for match in found if count[match["name"]] == 1}

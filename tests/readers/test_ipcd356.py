@@ -99,7 +99,14 @@ LINE = "327SDA_3V3          R41   -2          A01X+012700Y-003810X0500Y0450R090 
 
 @pytest.mark.parametrize(
     ("unit", "x", "width"),
-    [("CUST 0", 32.258, 1.27), ("CUST", 32.258, 1.27), ("CUST 1", 12.7, 0.5), ("SI", 12.7, 0.5)],
+    [
+        ("CUST 0", 32.258, 1.27),
+        ("CUST", 32.258, 1.27),
+        ("CUST0", 32.258, 1.27),  # so in files of one layout program
+        ("CUST 1", 12.7, 0.5),
+        ("CUST1", 12.7, 0.5),
+        ("SI", 12.7, 0.5),
+    ],
 )
 def test_same_digits_in_each_unit(unit: str, x: float, width: float) -> None:
     # 012700 is 32.258 mm in CUST 0 and 12.700 mm in CUST 1: reference values, section 10.1
@@ -107,6 +114,25 @@ def test_same_digits_in_each_unit(unit: str, x: float, width: float) -> None:
     (pad,) = board.pads()
     assert (pad.x, pad.width) == (x, width)
     assert codes(board) == (["unit-disputed"] if unit == "SI" else [])
+
+
+def test_names_that_the_writer_numbered_are_shown_without_the_number() -> None:
+    # one open layout program adds {n} to every name, so that names cut short stay apart
+    lines = [
+        LINE.replace("SDA_3V3   ", "GND{1}    "),
+        LINE.replace("SDA_3V3   ", "SENSOR{2} ").replace("-2 ", "-1 "),
+        LINE.replace("SDA_3V3   ", "SENSOR{14}").replace("-2 ", "-3 "),
+        LINE.replace("SDA_3V3   ", "N/C       ").replace("-2 ", "-4 "),
+    ]
+    board = read(Document("n.d356", "\n".join(["P  UNITS CUST 1", *lines, "999", ""])))
+    assert {(net.name, net.aliases) for net in board.nets} == {
+        ("GND", ("GND{1}",)),
+        ("SENSOR{2}", ()),
+        ("SENSOR{14}", ()),
+    }
+    lines[0] = LINE  # a name without a number: the braces are the designer's
+    board = read(Document("n.d356", "\n".join(["P  UNITS CUST 1", *lines, "999", ""])))
+    assert {net.name for net in board.nets} == {"SDA_3V3", "SENSOR{2}", "SENSOR{14}"}
 
 
 def test_radians_are_left_out_with_a_warning() -> None:
