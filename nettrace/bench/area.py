@@ -244,27 +244,34 @@ def far_pins(
     if circuit.net_kind(net) is NetKind.GROUND:
         return ()
     missing = set(gone)
+    ranked = circuit.once("ranked pins", net, lambda: _ranked_pins(circuit, net))
+    found: list[Pin] = []
+    late: list[Pin] = []
+    for pin in ranked:
+        if pin.part != own:
+            (late if pin.part in missing else found).append(pin)
+            if len(found) == most:
+                break
+    return tuple([*found, *late][:most])
+
+
+def _ranked_pins(circuit: Circuit, net: str) -> tuple[Pin, ...]:
+    """Return the pins of a net, the first of each part, the most telling part first."""
     rail = circuit.rails.get(net)
     source = rail.source if rail is not None else None
+    first: dict[str, Pin] = {}
+    for pin in circuit.board.net_by_name[net].pins:
+        first.setdefault(pin.part, pin)
     kinds = circuit.kinds
-    ranked = [
-        (
-            pin.part in missing,
-            pin.part != source,
-            _TELLING.get(kinds[pin.part].kind, _LEAST_TELLING),
-            index,
-            pin,
+    return tuple(
+        sorted(
+            first.values(),
+            key=lambda pin: (
+                pin.part != source,
+                _TELLING.get(kinds[pin.part].kind, _LEAST_TELLING),
+            ),
         )
-        for index, pin in enumerate(circuit.board.net_by_name[net].pins)
-        if pin.part != own
-    ]
-    ranked.sort(key=lambda item: item[:4])
-    once: dict[str, Pin] = {}
-    for *_, pin in ranked:
-        once.setdefault(pin.part, pin)
-        if len(once) == most:
-            break
-    return tuple(once.values())
+    )
 
 
 def no_places(side: Side | None) -> NothingMatches:

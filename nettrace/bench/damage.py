@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from nettrace.circuit.absence import judge_absence
@@ -79,7 +79,8 @@ class _LostLine:
 
 def _pull_ups(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
     found: list[_Sentence] = []
-    for bus in circuit.buses:
+    places = sorted({place for key in gone for place in circuit.pulled_buses.get(key, ())})
+    for bus in (circuit.buses[place] for place in places):
         lost: dict[str, list[_LostLine]] = {}
         for line in bus.lines:
             for net in line.nets or (line.net,):
@@ -219,8 +220,12 @@ def _decoupling(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
     return [sentence for _, sentence in found]
 
 
-def _capacitors(circuit: Circuit, rail: str) -> dict[str, float]:
+def _capacitors(circuit: Circuit, rail: str) -> Mapping[str, float]:
     """Return the fitted capacitors from a rail to a ground with their capacitance, F."""
+    return circuit.once("capacitors", rail, lambda: _find_capacitors(circuit, rail))
+
+
+def _find_capacitors(circuit: Circuit, rail: str) -> Mapping[str, float]:
     bank: dict[str, float] = {}
     for pin in circuit.board.net_by_name[rail].pins:
         kind = circuit.kinds[pin.part]

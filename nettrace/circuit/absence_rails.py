@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 from nettrace.circuit.absence_site import ACTIVE, Gap, blocks, degrades, listed
-from nettrace.circuit.evidence import Absence, NetKind
+from nettrace.circuit.evidence import Absence, NetKind, Rail
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import SUPPLY_OHMS
+from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 
-__all__ = ["cathode_of", "dead_without", "hangs_on", "other_feeds", "rails_lost"]
+__all__ = ["cathode_of", "dead_without", "find_made_from", "hangs_on", "other_feeds", "rails_lost"]
 
 _OUTSIDE: Final = frozenset({Kind.CONNECTOR, Kind.BATTERY, Kind.SOURCE})
 
@@ -23,19 +24,41 @@ def dead_without(gap: Gap, first: Iterable[str]) -> tuple[str, ...]:
     """
     dead = list(dict.fromkeys(first))
     rails = gap.circuit.rails
+    made_from = gap.circuit.made_from
     grown = True
     while grown:
         grown = False
-        for name, rail in rails.items():
-            if rail.kind is not NetKind.RAIL or name in dead or rail.source is None:
+        # in the rails' order; only what is made from a dead rail can die with it
+        waiting = {name for net in dead for name in made_from.get(net, ())}.difference(dead)
+        while waiting:
+            name = min(waiting, key=natural_key)
+            waiting.remove(name)
+            source = rails[name].source
+            if source is None or gap.kind_of(source) in _OUTSIDE:
                 continue
-            if gap.kind_of(rail.source) in _OUTSIDE:
-                continue
-            inputs = _inputs(gap, rail.source, name)
+            inputs = _inputs(gap, source, name)
             if inputs and all(net in dead for net in inputs) and not other_feeds(gap, name, dead):
                 dead.append(name)
                 grown = True
+                here = natural_key(name)
+                waiting.update(
+                    far
+                    for far in made_from.get(name, ())
+                    if far not in dead and natural_key(far) > here
+                )
     return tuple(dead)
+
+
+def find_made_from(board: Board, rails: Mapping[str, Rail]) -> dict[str, tuple[str, ...]]:
+    """Return, by supply rail, the rails whose source has a pin on it, in the rails' order."""
+    found: dict[str, list[str]] = {}
+    for name, rail in rails.items():
+        if rail.kind is not NetKind.RAIL or rail.source is None:
+            continue
+        for net in board.part_by_key[rail.source].nets:
+            if net != name and net in rails and rails[net].kind is NetKind.RAIL:
+                found.setdefault(net, []).append(name)
+    return {net: tuple(names) for net, names in found.items()}
 
 
 def _inputs(gap: Gap, source: str, output: str) -> list[str]:

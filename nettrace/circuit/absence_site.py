@@ -223,12 +223,13 @@ class Gap:
 
     def bus_line(self, *nets: str) -> tuple[Bus, BusLine] | None:
         """Return the first bus line that one of the nets belongs to."""
-        wanted = set(nets)
-        for bus in self.circuit.buses:
-            for line in bus.lines:
-                if wanted.intersection(line.nets) or line.net in wanted:
-                    return bus, line
-        return None
+        line_at = self.circuit.line_at
+        places = [line_at[net] for net in nets if net in line_at]
+        if not places:
+            return None
+        place, at = min(places)
+        bus = self.circuit.buses[place]
+        return bus, bus.lines[at]
 
     def pin_words(self, net: str) -> str:
         """Return what the net's name and its chips' pins say, upper case, for word lists."""

@@ -114,7 +114,32 @@ class Circuit:
         """Answers per part or net that were asked for already."""
         return {}
 
-    def _once(self, what: str, key: str, make: Callable[[], _Answer]) -> _Answer:
+    @cached_property
+    def pulled_buses(self) -> Mapping[str, tuple[int, ...]]:
+        """Part key -> places in `buses` of those that it pulls, or that are pulled through it."""
+        from nettrace.circuit.pulls import find_pulled_buses
+
+        return MappingProxyType(find_pulled_buses(self.buses, self.pulls))
+
+    @cached_property
+    def line_at(self) -> Mapping[str, tuple[int, int]]:
+        """Net -> the first bus line that it belongs to: place in `buses`, place in its `lines`."""
+        found: dict[str, tuple[int, int]] = {}
+        for place, bus in enumerate(self.buses):
+            for at, line in enumerate(bus.lines):
+                for net in (*line.nets, line.net):
+                    found.setdefault(net, (place, at))
+        return MappingProxyType(found)
+
+    @cached_property
+    def made_from(self) -> Mapping[str, tuple[str, ...]]:
+        """Supply rail -> the rails whose source is on it, in the rails' order."""
+        from nettrace.circuit.absence_rails import find_made_from
+
+        return MappingProxyType(find_made_from(self.board, self.rails))
+
+    def once(self, what: str, key: str, make: Callable[[], _Answer]) -> _Answer:
+        """Return an answer about a part or net, made when it is first asked for."""
         memory = self._memory
         if (what, key) not in memory:
             memory[what, key] = make()
@@ -161,13 +186,13 @@ class Circuit:
         """Return the nets that are reached through series parts, nearest first."""
         from nettrace.circuit.links import find_reaches
 
-        return self._once("reaches", net, lambda: find_reaches(self.links, self.rails, net))
+        return self.once("reaches", net, lambda: find_reaches(self.links, self.rails, net))
 
     def bank(self, rail: str) -> Bank:
         """Return the capacitors of a supply rail, and the pads that they serve."""
         from nettrace.circuit.banks import find_bank
 
-        return self._once(
+        return self.once(
             "bank",
             rail,
             lambda: find_bank(self.board, self.kinds, self.rails, self.links, rail),
@@ -177,16 +202,16 @@ class Circuit:
         """Return the candidate roles of a part, best first; `unknown` alone if none fits."""
         from nettrace.circuit.roles import infer_roles
 
-        return self._once("roles", part, lambda: infer_roles(self, part))
+        return self.once("roles", part, lambda: infer_roles(self, part))
 
     def absence(self, part: str) -> Absence:
         """Return what happens without the part."""
         from nettrace.circuit.absence import judge_absence
 
-        return self._once("absence", part, lambda: judge_absence(self, part))
+        return self.once("absence", part, lambda: judge_absence(self, part))
 
     def proposals(self, part: str) -> tuple[Proposal, ...]:
         """Return what the position likely was, judged without the part's own value, best first."""
         from nettrace.circuit.roles.proposals import propose
 
-        return self._once("proposals", part, lambda: propose(self, part))
+        return self.once("proposals", part, lambda: propose(self, part))

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 from msgspec.structs import replace
 
-from nettrace.circuit.evidence import Link, PartKind, Pull, Rail
+from nettrace.circuit.evidence import Bus, Link, PartKind, Pull, Rail
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 
-__all__ = ["LEAST_PULL_OHMS", "infer_pulls", "parallel_ohms"]
+__all__ = ["LEAST_PULL_OHMS", "find_pulled_buses", "infer_pulls", "parallel_ohms"]
 
 #: A resistor of less is no pull but a link or a shunt (common practice, no source).
 LEAST_PULL_OHMS: Final = 47.0
@@ -123,3 +123,17 @@ def parallel_ohms(pulls: tuple[Pull, ...], direction: str = "up") -> float | Non
     if not chosen or any(not pull.ohms for pull in chosen):
         return None
     return 1.0 / sum(1.0 / pull.ohms for pull in chosen if pull.ohms)
+
+
+def find_pulled_buses(
+    buses: Sequence[Bus], pulls: Mapping[str, tuple[Pull, ...]]
+) -> dict[str, tuple[int, ...]]:
+    """Return, by part, the places of the buses that it pulls or that are pulled through it."""
+    found: dict[str, dict[int, None]] = {}
+    for place, bus in enumerate(buses):
+        for line in bus.lines:
+            for net in line.nets or (line.net,):
+                for pull in pulls.get(net, ()):
+                    for key in (pull.part, *pull.through):
+                        found.setdefault(key, {})[place] = None
+    return {key: tuple(places) for key, places in found.items()}
