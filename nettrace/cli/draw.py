@@ -165,6 +165,9 @@ def _neighbourhood(
         "parts": [key for part in drawing.parts for key in part.keys],
         "gone": [key for part in drawing.parts if part.gone for key in part.keys],
         "left_out": [*drawing.left_gone, *drawing.left_parts],
+        "scale": None,  # a graph has neither scale nor side
+        "side": None,
+        "sheets": 1,
     }
     if kind == "dot":
         return text, shown, text
@@ -212,6 +215,8 @@ def _placed(
         map_ = draw_placed(circuit, report, missing)
     shown: dict[str, object] = {
         "title": map_.title,
+        "parts": list(map_.parts),
+        "left_out": [],  # a map shows all that is there; a long list goes on on further sheets
         "scale": map_.scale,
         "side": str(map_.side),
         "sheets": map_.sheets,

@@ -10,10 +10,10 @@ from nettrace.errors import BadInput, Place
 from nettrace.model.board import Board
 from nettrace.model.record import BoardRecord, board_of
 from nettrace.readers.document import Document
+from nettrace.version import BOARD_SCHEMA
 
 __all__ = ["read"]
 
-SCHEMA = 1
 _BYTE = re.compile(r"\(byte (\d+)\)")
 
 
@@ -39,10 +39,10 @@ def read(document: Document) -> Board:
     raw = document.text.encode()
     try:
         head = msgspec.json.decode(raw, type=_Outer).nettrace
-        if head.schema > SCHEMA:
+        if head.schema > BOARD_SCHEMA:
             raise BadInput(
                 f"layout {head.schema} (written by nettrace {head.version})",
-                expected=f"layout {SCHEMA} or older",
+                expected=f"layout {BOARD_SCHEMA} or older",
                 hint="Update nettrace.",
                 place=Place(document.path, 1, 1),
             )

@@ -42,7 +42,10 @@ NOT_CONNECTED = "NC"
 
 @dataclass(frozen=True, slots=True)
 class PlacedMap:
-    """A finished drawing; `size_mm` is that of one sheet, `sheets` stand one below the other."""
+    """A finished drawing; `size_mm` is that of one sheet, `sheets` stand one below the other.
+
+    `parts` are the keys of all parts in it, `gone` those of them that are missing.
+    """
 
     svg: str
     title: str
@@ -50,6 +53,7 @@ class PlacedMap:
     side: Side
     sheets: int
     gone: tuple[str, ...]
+    parts: tuple[str, ...]
     size_mm: tuple[float, float] = (SHEET_WIDTH, SHEET_HEIGHT)
 
 
@@ -90,7 +94,7 @@ def draw_placed(
     sheets = 1 + -(-more // later)
     title = f"Damaged area {area_words(report.shape)}"
     paper = Paper(SHEET_WIDTH, SHEET_HEIGHT * sheets, f"{circuit.board.name}: {title}")
-    draw_map(paper, circuit, report, view, positions, CORNERS, area=not in_page)
+    near = draw_map(paper, circuit, report, view, positions, CORNERS, area=not in_page)
     paper.cover(Box(0, 0, SHEET_WIDTH, SHEET_HEIGHT * sheets), WINDOW)
     draw_window_marks(paper, view)
     block = TitleBlock(
@@ -115,6 +119,7 @@ def draw_placed(
         side,
         sheets,
         tuple(item.part.key for item in positions if item.fitted and not item.refitted),
+        (*(item.part.key for item in positions), *near),
     )
 
 

@@ -40,8 +40,10 @@ def draw_map(
     corners: Sequence[Box],
     *,
     area: bool = True,
-) -> None:
-    """Draw the window's content; `corners` are boxes that are written over later.
+) -> tuple[str, ...]:
+    """Draw the window's content, return the keys of the neighbours that are in it.
+
+    `corners` are boxes that are written over later.
 
     `area` False: the report's shape is only what had to be seen, and is not drawn.
 
@@ -73,6 +75,7 @@ def draw_map(
     draw_net_names(paper, circuit, report, labelled)
     for part in near:
         draw_refdes(paper, circuit, labelled, part)
+    return tuple(part.key for part in near)
 
 
 def _neighbours(circuit: Circuit, view: View, gone: dict[str, Position]) -> list[Part]:

@@ -6,12 +6,9 @@ import msgspec
 
 from nettrace.model.board import Board
 from nettrace.model.record import record_of
-from nettrace.version import __version__
+from nettrace.version import BOARD_SCHEMA, __version__
 
-__all__ = ["SCHEMA", "write"]
-
-#: Version of the JSON layout; a reader refuses a higher one.
-SCHEMA = 1
+__all__ = ["write"]
 
 
 def write(board: Board) -> str:
@@ -21,7 +18,7 @@ def write(board: Board) -> str:
     side.
     """
     record = record_of(board)
-    head = msgspec.json.encode({"schema": SCHEMA, "version": __version__}).decode()
+    head = msgspec.json.encode({"schema": BOARD_SCHEMA, "version": __version__}).decode()
     fields = ",\n".join(
         f'"{name}": {_lines(getattr(record, name))}' for name in record.__struct_fields__
     )

@@ -194,3 +194,15 @@ def test_what_takes_long_says_so_on_a_terminal_and_nowhere_else() -> None:
         [sys.executable, "-c", SLOW], capture_output=True, text=True, timeout=60, check=True
     )
     assert (quiet.stdout, quiet.stderr) == ("done\n", "")
+
+
+def test_graph_and_map_tell_the_same_keys(run: Run, board: Path, tmp_path: Path) -> None:
+    words = ("draw", board, *AREA, "--json")
+    graph = run(*words, "-o", tmp_path / "graph.dot").json["drawing"]
+    placed = run(*words, "--placed", "-o", tmp_path / "map.svg").json["drawing"]
+    assert graph.keys() == placed.keys()
+    assert (graph["scale"], graph["side"], graph["sheets"]) == (None, None, 1)
+    assert placed["scale"] is not None
+    assert placed["left_out"] == []
+    assert set(graph["gone"]) == set(placed["gone"])
+    assert set(placed["gone"]) < set(placed["parts"])
