@@ -9,6 +9,7 @@ to the general way, which says what there is to say.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import repeat
 from typing import NamedTuple
 
 from nettrace.errors import Place
@@ -31,9 +32,7 @@ from nettrace.readers.edif_parts import MOST_EXPANDED, MOST_OPEN
 
 __all__ = ["PlainMaker"]
 
-#: The net of a pin and where it stands; (None, place of the part) while no net has named it.
-Entry = tuple[str | None, Place]
-#: Port id, or (port id, member) -> which pin of the row.
+#: Port id, or (port id, member) -> which pin of the cell.
 Index = dict[str | tuple[str, str], int]
 
 
@@ -54,8 +53,8 @@ class _Kind(NamedTuple):
     pins: _Pins
 
 
-#: A part in the making: reference, place, kind, and what its pins are on, pin by pin.
-Row = tuple[str, Place, _Kind, list[Entry]]
+#: A part in the making: reference, place, kind, and where its pins begin in the columns.
+Row = tuple[str, Place, _Kind, int]
 
 
 class _OutOfTheOrdinary(Exception):
@@ -74,8 +73,8 @@ class PlainMaker(NetJoiner):
         """
         warnings, warned = len(self.builder.warnings), dict(self.warned)
         try:
-            rows = self.rows(view, uses)
-            self.fill(view, dict(zip(view.instances, rows, strict=True)))
+            rows, places = self.rows(view, uses)
+            nets = self.fill(view, dict(zip(view.instances, rows, strict=True)), places)
         except _OutOfTheOrdinary:
             del self.builder.warnings[warnings:]
             self.warned = warned
@@ -84,20 +83,20 @@ class PlainMaker(NetJoiner):
         # what was read is used up: the drafts take its memory
         view.instances.clear()
         view.nets.clear()
-        self.builder.parts += map(_draft, rows)
+        self.builder.parts += [_draft(row, nets, places) for row in rows]
         return True
 
     # -- parts --
 
-    def rows(self, view: View, uses: Sequence[Use]) -> list[Row]:
-        """Return a row for each instance, its pins on no net yet."""
+    def rows(self, view: View, uses: Sequence[Use]) -> tuple[list[Row], list[Place]]:
+        """Return a row for each instance, and for each pin of each the place of its part."""
         if view.symbols:
             raise _OutOfTheOrdinary
         rows: list[Row] = []
         kinds: dict[tuple[int, int], _Kind] = {}
         pins_of_view: dict[int, _Pins] = {}
         references: set[str] = set()
-        width = 0
+        places_of_pins: list[Place] = []
         places = self.places([instance.offset for instance in view.instances.values()])
         for instance, use, place in zip(view.instances.values(), uses, places, strict=True):
             key = (id(use), id(instance.properties))
@@ -115,12 +114,12 @@ class PlainMaker(NetJoiner):
                 if said in references:
                     raise _OutOfTheOrdinary  # a further unit of a part
                 references.add(said)
-            width += len(pins.numbers)
-            if instance.pins or width > MOST_EXPANDED:
+            start, width = len(places_of_pins), len(pins.numbers)
+            if instance.pins or start + width > MOST_EXPANDED:
                 raise _OutOfTheOrdinary
-            row: list[Entry] = [(None, place)] * len(pins.numbers)
-            rows.append((instance.name if said is None else said, place, kind, row))
-        return rows
+            places_of_pins += repeat(place, width)
+            rows.append((instance.name if said is None else said, place, kind, start))
+        return rows, places_of_pins
 
     def pins_of(self, view: View | None) -> _Pins:
         """Return the pins that a cell gives."""
@@ -148,14 +147,17 @@ class PlainMaker(NetJoiner):
 
     # -- nets --
 
-    def fill(self, view: View, rows: dict[str, Row]) -> None:
-        """Put every net into the rows of the pins that it joins, and hand it to the builder."""
+    def fill(
+        self, view: View, rows: dict[str, Row], places_of_pins: list[Place]
+    ) -> list[str | None]:
+        """Return the net of each pin, and put its place in; hand all nets to the builder."""
+        nets: list[str | None] = [None] * len(places_of_pins)
         names = self.names
         declare = self.builder.net
         joined_by = self.design.joined
         bound: Bound = {}
         places = self.places([net.offset for net in view.nets])
-        known = {one: (row, kind.pins.places) for one, (_, _, kind, row) in rows.items()}
+        known = {one: (start, kind.pins.places) for one, (_, _, kind, start) in rows.items()}
         for net, place in zip(view.nets, places, strict=True):
             name = net.name
             if name in names:
@@ -163,11 +165,10 @@ class PlainMaker(NetJoiner):
             else:
                 names[name] = 1
             declare(name, place=place, aliases=net.aliases)
-            entry = (name, place)
             for port_id, member, instance in joined_by(net):
                 try:
-                    row, index = known[instance]
-                    at = index[(port_id, member) if member else port_id]
+                    start, index = known[instance]
+                    at = start + index[(port_id, member) if member else port_id]
                 except KeyError:
                     if not instance:
                         node = Node(name, net.offset, 0)
@@ -179,16 +180,17 @@ class PlainMaker(NetJoiner):
                             raise _OutOfTheOrdinary from None  # an error, or a symbol
                         rows[instance] = rows[one]
                         known[instance] = known[one]
-                    row, index = known[instance]
-                    at = self.spelt_otherwise(rows[instance][2].pins, port_id, member)
-                was = row[at]
-                if was[0] is None:
-                    row[at] = entry
-                elif was is not entry:
+                    _, _, kind, start = rows[instance]
+                    at = start + self.spelt_otherwise(kind.pins, port_id, member)
+                if nets[at] is None:
+                    nets[at] = name
+                    places_of_pins[at] = place
+                elif nets[at] is not name:
                     raise _OutOfTheOrdinary  # a pin on two nets
+        return nets
 
     def spelt_otherwise(self, pins: _Pins, port_id: str, member: str) -> int:
-        """Return which pin of the row is meant by an id, or a member, not spelt as in the cell."""
+        """Return which pin of the cell is meant by an id, or a member, not spelt as in the cell."""
         key = key_of(port_id, member)
         at = pins.places.get(key)
         if at is None:
@@ -200,19 +202,11 @@ class PlainMaker(NetJoiner):
         return at
 
 
-def _draft(row: Row) -> PartDraft:
-    refdes, place, (fields, pins), entries = row
-    if entries:
-        nets, places = zip(*entries, strict=True)
-        facts = dict(
-            zip(
-                zip(pins.numbers, nets, strict=True),
-                zip(pins.names, pins.kinds, places, strict=True),
-                strict=True,
-            )
-        )
-    else:
-        facts = {}
+def _draft(row: Row, nets: list[str | None], places: list[Place]) -> PartDraft:
+    refdes, place, (fields, pins), start = row
+    end = start + len(pins.numbers)
+    pairs = zip(pins.numbers, nets[start:end], strict=True)
+    facts = zip(pins.names, pins.kinds, places[start:end], strict=True)
     return PartDraft(
         refdes,
         place,
@@ -221,5 +215,5 @@ def _draft(row: Row) -> PartDraft:
         description=fields.description,
         fitted=fields.fitted,
         properties=fields.properties,
-        pin_facts=facts,
+        pin_facts=dict(zip(pairs, facts, strict=True)),
     )
