@@ -71,16 +71,21 @@ class BoardFacts:
             self._layers.append((number, name))
 
     def layers_done(self) -> None:
-        """Order the copper layers: 0 is the top; 31, or 2 in files from 2024 on, the bottom."""
+        """Order the copper layers: 0 is the top; 31, or 2 in files from 2024 on, the bottom.
+
+        Until 2014 (version 3) they were counted from the bottom, 0, to the top, 15.
+        """
         by_number = dict(self._layers)
-        self.top = by_number.get(0, "F.Cu")
-        bottom = 31 if 31 in by_number else 2
+        upwards = 15 in by_number and 31 not in by_number
+        self.top = by_number.get(15 if upwards else 0, "F.Cu")
+        bottom = 0 if upwards else 31 if 31 in by_number else 2
         names = {name for _, name in self._layers}
         if "B.Cu" in names:
             self.bottom = "B.Cu"
         else:
             self.bottom = by_number.get(bottom, "B.Cu")
-        inner = [name for _, name in sorted(self._layers) if name not in {self.top, self.bottom}]
+        rows = sorted(self._layers, reverse=upwards)
+        inner = [name for _, name in rows if name not in {self.top, self.bottom}]
         ordered = [self.top, *inner, self.bottom]
         self.copper = tuple(name for name in ordered if name in names)
         self._copper_names = frozenset(self.copper) | {"F.Cu", "B.Cu"}

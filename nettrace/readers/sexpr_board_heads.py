@@ -1,4 +1,4 @@
-"""The words a board file may hold, form by form: versions 4 (2015) to 20241229 and later.
+"""The words a board file may hold, form by form: versions 3 (2013) to 20241229 and later.
 
 Sources: the files met (docs/formats.md) and, for heads not met there, the format's public
 description of the "S-expression board format", from memory. A head that is not listed is passed

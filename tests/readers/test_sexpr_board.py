@@ -9,7 +9,8 @@ import pytest
 
 from nettrace.errors import Place
 from nettrace.model.board import Board, Side, Via, Zone
-from nettrace.readers.registry import read_file
+from nettrace.readers.document import Document
+from nettrace.readers.registry import read_file, read_text
 from nettrace.readers.sexpr_shapes import Frame, polyline
 
 CASES = Path(__file__).parent / "cases" / "kicad_pcb"
@@ -90,6 +91,29 @@ def test_a_new_file_gives_pin_names_types_sheet_and_not_fitted(new: Board) -> No
     assert new.layers == ("F.Cu", "In1.Cu", "B.Cu")
     assert new.zones == ()  # a keep-out area is no copper
     assert new.outline[0] == ((0.0, 0.0), (10.0, 0.0), (10.0, -5.0), (0.0, -5.0), (0.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("top", "inner", "bottom"),
+    [("F.Cu", "Inner1.Cu", "B.Cu"), ("Front", "Inner1.Cu", "Back"), ("parts.Cu", "", "wires.Cu")],
+)
+def test_until_2014_copper_is_counted_from_the_bottom_up(top: str, inner: str, bottom: str) -> None:
+    # layer tables of version 3 as in files and writers of 2013: 15 is the top, 0 the bottom
+    middle = f"(1 {inner} signal) " if inner else ""
+    parts = "".join(
+        f"""(module M (layer {layer}) (at {x} 4) (fp_text reference {name} (at 0 0) (layer X))
+        (pad 1 smd rect (at 0 0) (size 1 1) (layers {layer}) (net 1 GND)))"""
+        for name, layer, x in (("R1", top, 3), ("R2", bottom, 8))
+    )
+    text = (
+        '(kicad_pcb (version 3) (host pcbnew "(2013-june-11)-stable")\n(layers '
+        f"(15 {top} signal) {middle}(0 {bottom} signal) (16 B.Adhes user) (28 Edge.Cuts user))\n"
+        f'(net 0 "") (net 1 GND) {parts})'
+    )
+    board = read_text(Document("v3.kicad_pcb", text))
+    assert board.layers == tuple(filter(None, (top, inner, bottom)))
+    assert {part.refdes: part.side for part in board.parts} == {"R1": Side.TOP, "R2": Side.BOTTOM}
+    assert [pad.side for pad in board.pads()] == [Side.TOP, Side.BOTTOM]
 
 
 def test_the_digest_and_name_come_from_the_file(new: Board) -> None:
