@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
+from operator import itemgetter
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
+from nettrace.readers.ipcd356_lines import Lines
 
 __all__ = ["Header", "Unit", "read_header"]
 
@@ -41,6 +43,7 @@ _UNITS = {
 _NO_BLANK = re.compile(r"(?<=CUST)(?=\d)")
 _NUMBERED = re.compile(r"(?P<name>.*\S)\{(?P<number>\d+)\}")
 _PARAMETER = re.compile(r"P +(?P<name>[A-Za-z]+\S*)\s*(?P<value>.*)")
+_NET_CUT = itemgetter(slice(3, 17))
 _ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*)")
 
 
@@ -55,7 +58,7 @@ class Header:
     names: dict[str, tuple[str, int]] = field(default_factory=dict)  # short -> (long, line)
 
 
-def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder) -> Header:
+def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Header:
     """Read the P lines (and the C lines that give long names), wherever they stand.
 
     Raises:
@@ -63,8 +66,11 @@ def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder)
     """
     header = Header()
     aliases: dict[str, tuple[str, int]] = {}
-    remarks = [(n, line.rstrip()) for n, line in enumerate(lines, 1) if line[:1] in "PC"]
-    for number, line in remarks:
+    for number in lines.others:
+        line = lines.all[number - 1]
+        if line[:1] not in "PC":
+            continue
+        line = line.rstrip()
         alias = _ALIAS.match(line)
         if alias is not None:
             _add_alias(
@@ -96,7 +102,8 @@ def read_header(document: Document, lines: Sequence[str], builder: BoardBuilder)
             header.unit_place,
         )
     _keep_apart(aliases, builder)
-    header.names = _resolve_style(aliases, lines)
+    if aliases or "}" in document.text:
+        header.names = _resolve_style(aliases, lines.records)
     return header
 
 
@@ -156,16 +163,14 @@ def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> N
 
 
 def _resolve_style(
-    aliases: dict[str, tuple[str, int]], lines: Sequence[str]
+    aliases: dict[str, tuple[str, int]], records: Iterable[str]
 ) -> dict[str, tuple[str, int]]:
     """Return the long names by what stands in the net columns.
 
     `P  NNAMEm0000 X` is used as `m0000` by one family of writers, `P  NNAME1 X` as `NNAME1` by
     the others; which it is shows in the records.
     """
-    if not aliases and not any("}" in line for line in lines):
-        return {}
-    used = {line[3:17].rstrip() for line in lines if line[:1] == "3"}
+    used = {*map(str.rstrip, {*map(_NET_CUT, records)})}
     if not aliases:
         return _without_numbers(used)
     names: dict[str, tuple[str, int]] = {}
