@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from nettrace.bench.area_search import pads_inside
 from nettrace.bench.damage import describe_damage
 from nettrace.bench.place import Circle, Shape, part_place
 from nettrace.circuit.circuit import Circuit
@@ -126,12 +127,8 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
     """
     board = circuit.board
     named = _named_part(board, shape)
-    inside: dict[str, list[tuple[float, Pad]]] = {}
+    inside = pads_inside(circuit, shape, side)
     x0, y0 = shape.middle
-    for pad in circuit.pad_grid.inside(shape.box):
-        if shape.contains(pad.x, pad.y) and pad.side.faces(side):
-            gap = distance(x0, y0, pad.x, pad.y)
-            inside.setdefault(pad.part, []).append((gap, pad))
     parts: list[AreaPart] = []
     for key, found in inside.items():
         part = board.part_by_key[key]

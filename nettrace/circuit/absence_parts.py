@@ -35,9 +35,8 @@ def protection(gap: Gap) -> Absence | None:
     """ESD protection: the board works, a contact is open to static; unless lines pass through."""
     through = {
         tuple(sorted((link.from_net, link.to_net)))
-        for net in gap.part.nets
-        for link in gap.circuit.links.get(net, ())
-        if link.part == gap.key and not link.conditional and gap.is_signal(link.to_net)
+        for link in gap.circuit.links_through.get(gap.key, ())
+        if not link.conditional and gap.is_signal(link.to_net)
     }
     lines = [pair for pair in sorted(through) if all(gap.is_signal(net) for net in pair)]
     for first, second in lines:
@@ -207,7 +206,7 @@ def connector(gap: Gap) -> Absence:
     elif fed:
         lost = rails_lost(gap, fed, f"it comes in by {gap.part.refdes}")
         effects.extend(lost.effects)
-    buses = [bus_name(bus) for bus in gap.circuit.buses if gap.key in bus.parts]
+    buses = [bus_name(bus) for bus in gap.circuit.buses_of.get(gap.key, ())]
     if buses:
         effects.append(f"not brought out any more: {listed(buses)}")
     signals = [net for net in nets if gap.is_signal(net) and not gap.open_pin(net)]

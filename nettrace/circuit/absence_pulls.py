@@ -24,6 +24,7 @@ from nettrace.circuit.pulls import parallel_ohms
 from nettrace.circuit.roles.net_words import BUTTON, RESET, USB_CC
 from nettrace.circuit.roles.survey import plain_name
 from nettrace.circuit.series import terminals_of
+from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
 __all__ = ["PULL_RULES", "is_gate", "never_switched", "pull_down"]
@@ -242,8 +243,8 @@ def _gate_floats(gap: Gap, signal: str, gates: list[str]) -> Absence:
 
 def never_switched(gap: Gap, gates: list[str], net: str) -> Absence:
     """Return what follows when nothing drives the gates on a net any more."""
-    rails = gap.circuit.rails
-    fed = [name for name, rail in rails.items() if rail.source in gates and gap.is_supply(name)]
+    fed = [name for gate in dict.fromkeys(gates) for name in gap.circuit.fed_by.get(gate, ())]
+    fed.sort(key=natural_key)
     held = [p for p in gap.circuit.pulls.get(net, ()) if p.part not in gap.gone and p.fitted]
     if fed and held:
         lost = rails_lost(gap, fed, f"{listed(gates)} is no longer driven and stays off")

@@ -6,6 +6,7 @@ from typing import Final
 
 from nettrace.circuit.absence_rails import cathode_of, hangs_on, other_feeds, rails_lost
 from nettrace.circuit.absence_site import (
+    ACTIVE,
     Gap,
     Rule,
     blocks,
@@ -16,6 +17,7 @@ from nettrace.circuit.absence_site import (
 )
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles.net_words import SUPPLY_PIN
 from nettrace.circuit.series import is_closed, terminals_of
 
 __all__ = ["SHELL_WORDS", "SUPPLY_RULES", "supply_link"]
@@ -56,6 +58,8 @@ def _between(gap: Gap, first: str, second: str) -> Absence:
         if net not in rails:
             return _signal_side(gap, net, near)
         if rails[net].source is None:
+            if near not in rails and _is_strap(gap, near, net):
+                return _signal_side(gap, near, net)
             return _dead_or_kept(gap, net)
     pack = next((net for net in (first, second) if gap.is_pack(net)), None)
     if pack is not None:
@@ -71,10 +75,45 @@ def _between(gap: Gap, first: str, second: str) -> Absence:
 
 def _signal_side(gap: Gap, net: str, near: str) -> Absence:
     """One end is no rail by name or structure: it takes its supply through the part."""
+    if _is_strap(gap, net, near):
+        held = listed([gap.pin_of(key, net) for key in gap.chips_on(net)])
+        return degrades(f"{held} no longer sees {gap.with_volts(near)} on {net}: it floats")
     served = gap.telling(gap.island(net))
     if not served:
         return minor(f"{net} has nothing on it that would miss {near}")
     return blocks(f"{net} is cut off from {gap.with_volts(near)}: {listed(served)} without it")
+
+
+def _is_strap(gap: Gap, net: str, rail: str) -> bool:
+    """Return whether a net is only pins of chips that the rail itself supplies.
+
+    Such a pin takes a level from the rail; it cannot be what feeds it, nor is it fed by it. A pin
+    without a name may be anything, and a chip that makes supplies too.
+    """
+    pins = [p for p in gap.circuit.board.net_by_name[net].pins if p.part != gap.key]
+    if any(gap.kind_of(pin.part) not in {*ACTIVE, *_NO_FEED} for pin in pins):
+        return False
+    chips = [pin for pin in pins if gap.kind_of(pin.part) in ACTIVE]
+    return bool(chips) and all(
+        pin.name is not None
+        and pin.name not in {pin.number, "~"}
+        and not SUPPLY_PIN.search(pin.name.upper())
+        and gap.role_of(pin.part) not in _MAKE_SUPPLIES
+        and _is_supplied(gap, pin.part, rail)
+        for pin in chips
+    )
+
+
+#: What may stand on a strap besides chips, and roles of chips that make supplies.
+_NO_FEED: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.TEST_POINT})
+_MAKE_SUPPLIES: Final = frozenset({"regulator", "charger", "load switch", "fuel gauge"})
+
+
+def _is_supplied(gap: Gap, key: str, rail: str) -> bool:
+    return any(
+        pin.net == rail and SUPPLY_PIN.search((pin.name or "").upper())
+        for pin in gap.circuit.board.part_by_key[key].pins
+    )
 
 
 def _dead_or_kept(gap: Gap, net: str) -> Absence:

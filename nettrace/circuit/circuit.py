@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from nettrace.circuit.banks import Bank
     from nettrace.circuit.roles.proposal_values import ValueBank
     from nettrace.circuit.roles.survey import Survey
+    from nettrace.model.adjacency import Adjacency
     from nettrace.model.pad_grid import PadGrid
 
 __all__ = ["Circuit"]
@@ -55,6 +56,13 @@ class Circuit:
         from nettrace.model.pad_grid import PadGrid
 
         return PadGrid(self.board)
+
+    @cached_property
+    def adjacency(self) -> Adjacency:
+        """Net -> parts and part -> nets; made when something is first searched for by wire."""
+        from nettrace.model.adjacency import Adjacency
+
+        return Adjacency(self.board)
 
     @cached_property
     def kinds(self) -> Mapping[str, PartKind]:
@@ -130,6 +138,33 @@ class Circuit:
                 for net in (*line.nets, line.net):
                     found.setdefault(net, (place, at))
         return MappingProxyType(found)
+
+    @cached_property
+    def buses_of(self) -> Mapping[str, tuple[Bus, ...]]:
+        """Part key -> the buses it is on."""
+        found: dict[str, list[Bus]] = {}
+        for bus in self.buses:
+            for key in bus.parts:
+                found.setdefault(key, []).append(bus)
+        return MappingProxyType({key: tuple(buses) for key, buses in found.items()})
+
+    @cached_property
+    def links_through(self) -> Mapping[str, tuple[Link, ...]]:
+        """Part key -> the links that it makes."""
+        found: dict[str, list[Link]] = {}
+        for links in self.links.values():
+            for link in links:
+                found.setdefault(link.part, []).append(link)
+        return MappingProxyType({key: tuple(links) for key, links in found.items()})
+
+    @cached_property
+    def fed_by(self) -> Mapping[str, tuple[str, ...]]:
+        """Part key -> the supply rails whose source it is."""
+        found: dict[str, list[str]] = {}
+        for name, rail in self.rails.items():
+            if rail.source is not None and rail.kind is NetKind.RAIL:
+                found.setdefault(rail.source, []).append(name)
+        return MappingProxyType({key: tuple(names) for key, names in found.items()})
 
     @cached_property
     def made_from(self) -> Mapping[str, tuple[str, ...]]:

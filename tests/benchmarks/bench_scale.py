@@ -21,6 +21,7 @@ except ImportError:  # run as a script: its folder is on the path, the project i
     from synthetic import synthetic_circuit  # type: ignore[import-not-found, no-redef]
 
 from nettrace.bench.area import inspect_area
+from nettrace.bench.area_search import search_area
 from nettrace.bench.place import Circle
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Board
@@ -111,17 +112,29 @@ def lines(parts: int, rounds: int = 5) -> Iterator[str]:
     x, y = middle.x or 0.0, middle.y or 0.0
     first = _seconds(lambda: inspect_area(circuit, Circle(x, y, RADIUS_MM), None))
     # what the whole board tells is there now; other places are asked about
-    spots = [(part.x or 0.0, part.y or 0.0) for part in board.parts[200:1200:200]]
+    spots = [(part.x or 0.0, part.y or 0.0) for part in board.parts[200:-1:197]]
     ours = statistics.median(
         _seconds(lambda at=at: inspect_area(circuit, Circle(at[0], at[1], RADIUS_MM), None))  # type: ignore[misc]
         for at in spots
     )
     plain = statistics.median(_seconds(lambda at=at: ask(*at)) for at in spots)  # type: ignore[misc]
-    yield report("area query / loading", ours / whole["load"], 0.1, 0.05)
-    yield report("area query / dicts of lists", ours / plain, 10, 10)
+    search_area(circuit, Circle(x, y, RADIUS_MM))  # its lists are there, as the plain ones are
+    search = statistics.median(
+        _seconds(lambda at=at: search_area(circuit, Circle(at[0], at[1], RADIUS_MM)))  # type: ignore[misc]
+        for at in spots
+    )
+    again = statistics.median(
+        _seconds(lambda at=at: inspect_area(circuit, Circle(at[0], at[1], RADIUS_MM), None))  # type: ignore[misc]
+        for at in spots
+    )
+    yield report("area, whole answer / loading", ours / whole["load"], 0.1, 0.05)
+    yield report("area, the search alone / dicts of lists", search / plain, 10, 10)
+    yield report("area, whole answer / dicts of lists", ours / plain, 10, 10)
+    yield report("area, whole answer again / dicts of lists", again / plain, 10, 10)
     yield (
         f"{'':<12} (loading {whole['load']:.2f} s, analysis {analysis:.2f} s, first area "
-        f"{first:.2f} s, next {ours * 1000:.1f} ms, plain {plain * 1e6:.0f} us)"
+        f"{first:.2f} s, next {ours * 1000:.1f} ms, search "
+        f"{search * 1e6:.0f} us, plain {plain * 1e6:.0f} us)"
     )
 
 

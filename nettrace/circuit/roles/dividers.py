@@ -224,8 +224,9 @@ def set_pair(site: Site) -> Iterable[Finding]:
 @only_for(Kind.RESISTOR)
 def gain_resistor(site: Site) -> Iterable[Finding]:
     """Between two pins of one amplifier: its feedback."""
-    if site.signals is None or site.kind.ohms == 0:
-        return
+    ohms = site.kind.ohms
+    if site.signals is None or (ohms is not None and ohms <= SHUNT_OHMS):
+        return  # so little sets no gain: the chip measures what flows through it
     survey = site.survey
     first, second = site.signals
     shared = set(survey.chips.get(first, ())) & set(survey.chips.get(second, ()))

@@ -45,6 +45,8 @@ __all__ = ["RESISTOR_RULES", "is_own_supply"]
 TERMINATION_OHMS: Final = (33.0, 150.0)
 #: Across a pair: 85, 90, 100, 120 ohms (common practice, no source).
 PAIR_OHMS: Final = (80.0, 125.0)
+#: So little in a line is there to be measured across (common practice, no source).
+MILLIOHMS: Final = 0.1
 #: A supply is filtered through up to this (common practice, no source).
 SUPPLY_FILTER_OHMS: Final = 100.0
 
@@ -97,8 +99,13 @@ def current_shunt(site: Site) -> Iterable[Finding]:
     ohms, survey = site.kind.ohms, site.survey
     supplies = [net for net in site.ends if not survey.is_signal(net)]
     if ohms is not None and 0 < ohms <= SHUNT_OHMS:
-        score = CERTAIN if supplies else LIKELY
-        yield found("current shunt", score, f"{figure(ohms, 'Ω')} in series carries a current")
+        because = [f"{figure(ohms, 'Ω')} in series carries a current"]
+        score = CERTAIN if supplies else STRONG if ohms <= MILLIOHMS else LIKELY
+        first, second = site.ends
+        for key in sorted({*survey.chips.get(first, ())} & {*survey.chips.get(second, ())}):
+            score = CERTAIN
+            because.append(f"{survey.board.part_by_key[key].refdes} is on both its ends")
+        yield found("current shunt", score, *because)
     elif ohms is None and len(supplies) == 2 and all(map(survey.is_supply, supplies)):
         across = {b.far for b in survey.capacitors.get(supplies[0], ())[:_FEW]}
         score = 0.56 if supplies[1] in across else WEAK
