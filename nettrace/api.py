@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from nettrace.bench.ways import Way
     from nettrace.electrical.formulas import Answer
     from nettrace.electrical.heat import Heat
+    from nettrace.model.graph import BoardGraph
     from nettrace.values.explain import ValueAnswer
 
 __all__ = [
@@ -38,6 +39,7 @@ __all__ = [
     "compare",
     "convert",
     "formula",
+    "graph",
     "load",
     "load_board",
     "net",
@@ -369,6 +371,12 @@ def convert(board: Circuit | Board, to: str) -> str:
 
     return write_board(_board(board), to)
 
+
+def graph(board: Circuit | Board) -> BoardGraph:
+    """Return the board as a networkx graph of parts and nets, with the way back to its records."""
+    from nettrace.model.graph import BoardGraph
+
+    return BoardGraph(_board(board))
 
 
 def _board(item: Circuit | Board) -> Board:
