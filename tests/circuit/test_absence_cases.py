@@ -30,7 +30,15 @@ FLOATS = "the current and the charge that U1 counts are wrong; charging itself i
 
 SYSTEM = "C1 VSYS GND 10u\nU1 VDD=VSYS GND=GND : LM75\n"
 
+MCU = "U1 PA0=MODE0 GND=GND VDD=+3V3 PA1=X PA2=Y : STM32L0\nC1 +3V3 GND 100n\n"
+
 CASES = [
+    # a link from a chip's pin to the rail that supplies the chip feeds nothing
+    (MCU + "R1 MODE0 +3V3 0R", "R1", "degrades", "PA0"),
+    (MCU + "J1 MODE0 GND : HDR\nR1 MODE0 +3V3 0R", "R1", "blocks", "only way in"),
+    # but a pin may feed another chip through one
+    (MCU + "R1 MODE0 VDD_SENS 0R\nC2 VDD_SENS GND 1u\n"
+     "U2 VDD=VDD_SENS GND=GND SDA=SDA SCL=SCL : SHT30", "R1", "blocks", "only way in"),
     # a line from chip to chip
     (CHIPS + "R1 A A2 33R", "R1", "blocks", "the line from U1 (A) to U2 (A2) is open"),
     (CHIPS + f"RN1 1=A 2=B 3=- 4=- 5=- 6=- 7=B2 8=A2 {ARRAY}", "RN1", "blocks",
