@@ -34,6 +34,8 @@ __all__ = ["read", "read_with"]
 
 #: How many names a warning about many parts lists.
 MOST_NAMES = 8
+#: Stands for the node of a pin that is on no net, in the decks of older schematic programs.
+OPEN = "?"
 _NUMBERS = tuple(str(number) for number in range(1, 65))
 _new = tuple.__new__  # Place without its argument handling
 _NO_FACTS = (None, None, None)  # of a pin: name, electrical type, place
@@ -98,6 +100,7 @@ class _DeckReader:
         self.volts: dict[str, tuple[float, Place]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
         self.undefined: dict[str, Place] = {}  # subcircuits not in the deck
+        self.has_open = False
 
     def read_top(self) -> None:
         """Make a part of every element at top level."""
@@ -189,7 +192,10 @@ class _DeckReader:
             )
         return remark.refdes, numbers or _NUMBERS
 
-    def _net(self, node: str) -> str:
+    def _net(self, node: str) -> str | None:
+        if node == OPEN:
+            self.has_open = True
+            return None
         lowered = node.lower()
         if lowered in GROUND:
             lowered = "0"
@@ -290,6 +296,8 @@ class _DeckReader:
             return
         plus, minus = (self.shown.get(node) or self._net(node) for node in nodes[:2])
         ground = self.first.get("0")
+        if plus is None or minus is None:
+            return
         if minus == ground != plus:
             self._state_volts(plus, number, place)
         elif plus == ground != minus:
@@ -330,6 +338,13 @@ class _DeckReader:
                 "no-nodes",
                 f"{_counted(len(names), 'element')} without nodes: {_listed(names)}",
                 self.bare[0][1],
+            )
+        if self.has_open:
+            pins = [net for draft in self.builder.parts for _, net in draft.pin_facts]
+            self.builder.warn(
+                "open-nodes",
+                f"'{OPEN}' as a node is taken as no connection: {_counted(pins.count(None), 'pin')}",
+                Place(self.deck.files[0]),
             )
         if self.undefined:
             missing = list(self.undefined)

@@ -15,6 +15,7 @@ from nettrace.readers.spice_expressions import (
     parse_parameters,
 )
 from nettrace.readers.spice_models import Model, model_kind, read_model
+from nettrace.readers.spice_references import decode_board_part, is_by_reference
 from nettrace.readers.spice_text import Line
 
 __all__ = ["ScopeReader"]
@@ -26,6 +27,7 @@ class ScopeReader:
     def __init__(self, deck: Deck, builder: BoardBuilder) -> None:
         self.deck = deck
         self.builder = builder
+        self._by_reference = is_by_reference(deck.texts[0])
         self._kinds: dict[Line, str] = {}
         self._models: dict[Line, Model | None] = {}
         self._programs: dict[int, tuple[dict[str, Program], dict[str, Function]]] = {}
@@ -79,6 +81,8 @@ class ScopeReader:
                 expected="an element (R1 a b 10k), a statement (.end) or a remark (*)",
                 hint="Elements begin with a letter.",
             )
+        if self._by_reference and (part := decode_board_part(text)) is not None:
+            return part
         if not self.deck.has_models:
             return decode_element(text, _no_model)
         return decode_element(text, lambda name: self._kind(scope, name))
