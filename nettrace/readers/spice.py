@@ -340,10 +340,10 @@ class _DeckReader:
                 self.bare[0][1],
             )
         if self.has_open:
-            pins = [net for draft in self.builder.parts for _, net in draft.pin_facts]
+            nets = [net for draft in self.builder.parts for _, net in draft.pin_facts]
             self.builder.warn(
                 "open-nodes",
-                f"'{OPEN}' as a node is taken as no connection: {_counted(pins.count(None), 'pin')}",
+                f"node '{OPEN}' is taken as no connection: {_counted(nets.count(None), 'pin')}",
                 Place(self.deck.files[0]),
             )
         if self.undefined:
