@@ -7,6 +7,7 @@ import pytest
 from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
 from nettrace.bench.job_state import JobState
 from nettrace.bench.judging import Judged, judge_reading
+from nettrace.electrical.charging import explain_supply
 from tests.circuit_language import circuit
 
 CIRCUIT = circuit(
@@ -218,3 +219,19 @@ def test_amperes_alone_tell_no_stage(
     found = supply(volts, amperes)
     assert found.state.value == "open question"
     assert found.because == "enter the volts at supply too: the two tell the stage"
+
+
+def test_what_is_usually_missing_at_a_stage_is_the_likeliest() -> None:
+    meaning = explain_supply(5.0, 0.0)
+    found = supply([("supply", 5.0)], 0.0)
+    assert meaning.missing
+    assert found.because.endswith(f"; usually missing: {meaning.missing[0]}")
+    charging = explain_supply(5.0, 1.5)
+    assert not charging.missing
+    assert supply([("supply", 5.0)], 1.5).because == f"{charging.stage}: {charging.text}"
+
+
+def test_a_beeper_that_may_or_may_not_sound_is_told_the_figure() -> None:
+    assert "33 Ω belongs there" in judge("K", "L", "beep", 0.0).because
+    assert judge("R3.1", "R3.2", "beep", 1.0).because == "it beeps"
+    assert judge("A", "B", "beep", 0.0).because == "no beep"

@@ -344,15 +344,14 @@ def test_the_assignment_is_the_best_of_all(at: list[float], found: list[float]) 
     assert ours == pytest.approx(best)
 
 
-PACKAGED = circuit(
-    "R1 A VDD 10k 1% @R_0201_0603Metric\nR2 B VDD 10k 1% @R_0805_2012Metric\nR3 C D 10k"
-)
+# IPC-7351 names a footprint by its metric size: RESC1005 is an 0402, RESC1608 an 0603
+PACKAGED = circuit("R1 A VDD 10k 1% @RESC1005X40N\nR2 B VDD 10k 1% @RESC1608X55N\nR3 C D 10k")
 
 
 def test_a_size_that_only_the_package_tells_counts() -> None:
     found = sites_of(PACKAGED, ["R1", "R2", "R3"])
-    assert [site.size for site in found] == ["0201", "0805", None]
-    (small,) = match_loose(found[:2], [loose("L1", ohms=10e3, size="0201")])
+    assert [site.size for site in found] == ["0402", "0603", None]
+    (small,) = match_loose(found[:2], [loose("L1", ohms=10e3, size="0402")])
     assert [candidate.refdes for candidate in small.candidates] == ["R1"]
     assert small.certainty is Certainty.CERTAIN
 

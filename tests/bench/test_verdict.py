@@ -11,6 +11,7 @@ from nettrace.bench.diagnosis import Check, Verdict, check_job
 from nettrace.bench.faults import FaultKind
 from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
 from nettrace.bench.job_state import JobState
+from nettrace.bench.judging import ReadingState
 from nettrace.bench.known_good import KnownGood, KnownReading
 from nettrace.bench.probes import plan_probes
 from nettrace.circuit.circuit import Circuit
@@ -409,3 +410,25 @@ def test_what_good_boards_say_is_quoted_behind_the_figure() -> None:
     plain, _, heard = item.because.partition("; ")
     assert plain
     assert "good board" in heard
+
+
+def test_pads_that_are_all_of_a_net_stand_each_alone() -> None:
+    found = check(["R5", "R6"], {("R5.2", "beep"): 0.0})
+    (opened,) = found.opens
+    assert opened.net == "B"
+    assert [[str(pin) for pin in group] for group in opened.groups] == [["R5.2"], ["R6.1"]]
+
+
+def test_a_short_names_its_nets_as_people_count() -> None:
+    board = circuit("J1 N10 N2 GND : HDR\nR1 N2 GND 1k")
+    (short,) = check_job(board, JobState(bridges=(("J1.1", "J1.2"),))).shorts
+    assert short.nets == ("N2", "N10")
+
+
+def test_good_boards_against_a_figure_leave_that_reading_open() -> None:
+    found = check(["R1", "R2"], {("R1.1", "ohms"): 10e3}, known_good=good(2200.0))
+    states = [
+        item.state for item in found.readings
+        if (item.reading.at, item.reading.quantity) == ("R1.1", Quantity.OHMS)
+    ]  # fmt: skip
+    assert states == [ReadingState.OPEN]
