@@ -38,9 +38,9 @@ _BLANK = r"[ \t\r\n\f\v]"
 _WORD = r'[^ \t\r\n\f\v()"]+'
 #: port, member index, instance
 _REF = re.compile(
-    rf"\({_BLANK}*+\w++{_BLANK}*+(?:\({_BLANK}*+\w++{_BLANK}++)?+({_WORD}+)"
+    rf"\({_BLANK}*+{_WORD}+{_BLANK}*+(?:\({_BLANK}*+{_WORD}+{_BLANK}++)?+({_WORD}+)"
     rf"(?:{_BLANK}++([0-9]++){_BLANK}*+\))?+{_BLANK}*+"
-    rf"(?:\({_BLANK}*+\w++{_BLANK}++({_WORD}+){_BLANK}*+\){_BLANK}*+)?+\)"
+    rf"(?:\({_BLANK}*+{_WORD}+{_BLANK}++({_WORD}+))?+"
 )
 #: property: id or shown name; string, or number, or truth value. Designator: the string alone.
 _ITEM = re.compile(

@@ -152,18 +152,14 @@ class PlainMaker(NetJoiner):
     ) -> list[str | None]:
         """Return the net of each pin, and put its place in; hand all nets to the builder."""
         nets: list[str | None] = [None] * len(places_of_pins)
-        names = self.names
+        repeated = len({net.name for net in view.nets}) < len(view.nets)
         declare = self.builder.net
         joined_by = self.design.joined
         bound: Bound = {}
         places = self.places([net.offset for net in view.nets])
         known = {one: (start, kind.pins.places) for one, (_, _, kind, start) in rows.items()}
         for net, place in zip(view.nets, places, strict=True):
-            name = net.name
-            if name in names:
-                name = self.own_name(name, net.offset)
-            else:
-                names[name] = 1
+            name = self.own_name(net.name, net.offset) if repeated else net.name
             declare(name, place=place, aliases=net.aliases)
             for port_id, member, instance in joined_by(net):
                 try:
