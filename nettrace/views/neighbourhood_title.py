@@ -14,16 +14,17 @@ __all__ = ["title_block"]
 
 
 def title_block(circuit: Circuit, drawing: Neighbourhood) -> str:
-    """Return the label of the whole graph."""
-    name = label_text(shorten_middle(printable(circuit.board.name), 60))
-    title = label_text(drawing.selection.title)
-    lines = [f"<B>{title}</B>", name]
+    """Return the label of the whole graph; one without a title leaves that to the page around."""
+    lines = []
+    if drawing.selection.title:
+        name = label_text(shorten_middle(printable(circuit.board.name), 60))
+        lines = [f"<B>{label_text(drawing.selection.title)}</B>", name]
     lines += [sized(label_text(text), 8) for text in _left_out(circuit, drawing)]
     block = "".join(f'{line}<BR ALIGN="LEFT"/>' for line in lines)
+    words = f'<TD VALIGN="TOP" ALIGN="LEFT" BALIGN="LEFT">{block}</TD>' if block else ""
     return (
         '<TABLE BORDER="0" CELLBORDER="1" CELLSPACING="0" CELLPADDING="4"><TR>'
-        f'<TD VALIGN="TOP" ALIGN="LEFT" BALIGN="LEFT">{block}</TD>'
-        f"<TD>{_legend(circuit, drawing)}</TD></TR></TABLE>"
+        f"{words}<TD>{_legend(circuit, drawing)}</TD></TR></TABLE>"
     )
 
 

@@ -136,7 +136,7 @@ def _around(
         return None
     numbers = {key: number for number, key in enumerate(keys, start=1)}
     selection = Selection(
-        title="The marked positions and what they are tied to",
+        title="",  # the page says it
         parts=tuple(keys),
         gone=frozenset(key for key in keys if key not in state.refitted),
         numbers=numbers,
