@@ -13,18 +13,18 @@ takes is stated beside it, in `properties["spice_value"]`.
 from __future__ import annotations
 
 import gc
-from functools import lru_cache
 
 from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.document import Document
 from nettrace.readers.spice_deck import Deck, Scope, load_deck
-from nettrace.readers.spice_elements import PLAIN_PASSIVE, Element
+from nettrace.readers.spice_elements import Element
 from nettrace.readers.spice_expressions import Environment
-from nettrace.readers.spice_flatten import GROUND, expand
+from nettrace.readers.spice_flatten import expand
 from nettrace.readers.spice_models import pin_names
-from nettrace.readers.spice_numbers import spice_number
+from nettrace.readers.spice_names import NUMBERS, OPEN, BoardNames
+from nettrace.readers.spice_plain import PlainLines, number_text
 from nettrace.readers.spice_remarks import read_remarks
 from nettrace.readers.spice_scopes import ScopeReader
 from nettrace.readers.spice_sources import constant_volts
@@ -34,11 +34,6 @@ __all__ = ["read", "read_with"]
 
 #: How many names a warning about many parts lists.
 MOST_NAMES = 8
-#: Stands for the node of a pin that is on no net, in the decks of older schematic programs.
-OPEN = "?"
-_NUMBERS = tuple(str(number) for number in range(1, 65))
-_new = tuple.__new__  # Place without its argument handling
-_NO_FACTS = (None, None, None)  # of a pin: name, electrical type, place
 
 
 def read(document: Document) -> Board:
@@ -71,11 +66,8 @@ def _read(document: Document, hierarchy: str) -> Board:
     builder.digest = document.digest
     deck = load_deck(document, builder)
     builder.name = _title(deck.title)
-    reader = _DeckReader(deck, builder)
-    if hierarchy == "flatten":
-        expand(deck, reader.scopes, reader.add, builder)
-    else:
-        reader.read_top()
+    reader = _DeckReader(deck, builder, expands=hierarchy == "flatten")
+    reader.read()
     reader.finish()
     return builder.build()
 
@@ -89,56 +81,27 @@ def _title(line: str) -> str:
 class _DeckReader:
     """Turns elements into parts: net names, values, what the models say, rail voltages."""
 
-    def __init__(self, deck: Deck, builder: BoardBuilder) -> None:
+    def __init__(self, deck: Deck, builder: BoardBuilder, *, expands: bool) -> None:
         self.deck = deck
         self.builder = builder
+        self.expands = expands
         self.scopes = ScopeReader(deck, builder)
-        self.shown: dict[str, str] = {}  # node as written -> net as shown
-        self.first: dict[str, str] = {}  # lower case -> net as shown
         self.remarks = read_remarks(deck.texts[0])
-        self.used: set[str] = set()  # nets as shown
+        self.names = BoardNames(self.remarks, builder)
+        self.plain = PlainLines(deck, builder, self.scopes, self.names, expands=expands)
         self.volts: dict[str, tuple[float, Place]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
         self.undefined: dict[str, Place] = {}  # subcircuits not in the deck
-        self.has_open = False
 
-    def read_top(self) -> None:
-        """Make a part of every element at top level."""
-        root, scopes = self.deck.root, self.scopes
-        environment = scopes.environment(root)
-        if root.conditions:
-            for line, element in scopes.elements(root, environment):
-                self.add(element.name, element.nodes, element, line, root, environment)
+    def read(self) -> None:
+        """Make a part of every element at top level, or of the whole expanded circuit."""
+        if self.expands:
+            expand(self.deck, self.scopes, self.plain, self.add, self.builder)
             return
-        plain, add_plain = PLAIN_PASSIVE.match, self.add_plain
-        for line in root.lines:
-            match = plain(line[2])
-            if match is not None:
-                add_plain(line, *match.groups())
-            else:
-                element = scopes.decode(root, line)
-                self.add(element.name, element.nodes, element, line, root, environment)
-
-    def add_plain(self, line: Line, refdes: str, node_1: str, node_2: str, value: str) -> None:
-        """Make a part of `R1 a b 10k`: what most lines are, so it takes the shortest way."""
-        shown = self.shown
-        place = _new(Place, (self.deck.files[line[0]], line[1], 1))
-        said = self.remarks.parts
-        if said and refdes.lower() in said:
-            refdes, numbers = self._said(refdes, 2, (), place)
-        else:
-            numbers = _NUMBERS
-        draft = self.builder.part(refdes, place)
-        draft.value = value
-        number = _number_text(value)
-        if number is not None:
-            draft.properties["spice_value"] = number
-        else:  # 4k7: no number to SPICE
-            draft.properties["spice_element"] = line[2][0].upper()
-        draft.pin_facts = {
-            (numbers[0], shown.get(node_1) or self._net(node_1)): _NO_FACTS,
-            (numbers[1], shown.get(node_2) or self._net(node_2)): _NO_FACTS,
-        }
+        root = self.deck.root
+        environment = self.scopes.environment(root)
+        for line, element in self.plain.others(root, environment):
+            self.add(element.name, element.nodes, element, line, root, environment)
 
     def add(
         self,
@@ -166,55 +129,25 @@ class _DeckReader:
             draft.properties.update(element.settings)
         if not nodes and element.letter != "k":
             self.bare.append((refdes, place))
-        numbers: tuple[str, ...] = _NUMBERS
+        numbers: tuple[str, ...] = NUMBERS
         if refdes.lower() in self.remarks.parts:
-            draft.refdes, numbers = self._said(refdes, len(nodes), names, place)
+            draft.refdes, numbers = self.names.said(refdes, len(nodes), names, place)
             # in the order of the nodes
             draft.properties["spice_pins"] = " ".join(numbers[: len(nodes)])
-        shown = self.shown
+        shown = self.names.shown
         for index, node in enumerate(nodes):
             number = numbers[index] if index < len(numbers) else str(index + 1)
-            net = shown.get(node) or self._net(node)
+            net = shown.get(node) or self.names.net(node)
             name = names[index] if index < len(names) else None
             draft.pin(number, net, name=name if name != number else None)
-
-    def _said(
-        self, name: str, count: int, ports: tuple[str | None, ...], place: Place
-    ) -> tuple[str, tuple[str, ...]]:
-        """Return refdes and pin numbers of an element that a remark is about."""
-        remark = self.remarks.parts[name.lower()]
-        numbers = remark.numbers(count, ports)
-        if numbers is None and (remark.pins or remark.pins_as_ports):
-            self.builder.warn(
-                "remark-does-not-fit",
-                f"the remark about {name} names other pins than its {count} nodes have: counted",
-                place,
-            )
-        return remark.refdes, numbers or _NUMBERS
-
-    def _net(self, node: str) -> str | None:
-        if node == OPEN:
-            self.has_open = True
-            return None
-        lowered = node.lower()
-        if lowered in GROUND:
-            lowered = "0"
-        net = self.first.get(lowered)
-        if net is None:
-            net, count = self.remarks.nets.get(lowered, node), 2
-            while net in self.used:  # a remark must not make two nets one
-                net, count = f"{node}~{count}", count + 1
-            self.used.add(net)
-            self.first[lowered] = net
-        self.shown[node] = net
-        return net
+        self.plain.learn(scope, element, draft)
 
     def _state_number(
         self, draft: PartDraft, letter: str, value: str | None, environment: Environment
     ) -> None:
         if value is None:
             return
-        text = _number_text(value)
+        text = number_text(value)
         if text is None:
             # 4k7, DNP, an expression: no number by its looks, so say by whose rules it stands
             draft.properties["spice_element"] = letter.upper()
@@ -294,8 +227,8 @@ class _DeckReader:
         draft.properties["spice_value"] = repr(number)
         if element.letter == "i" or len(nodes) < 2:
             return
-        plus, minus = (self.shown.get(node) or self._net(node) for node in nodes[:2])
-        ground = self.first.get("0")
+        plus, minus = (self.names.shown.get(node) or self.names.net(node) for node in nodes[:2])
+        ground = self.names.first.get("0")
         if plus is None or minus is None:
             return
         if minus == ground != plus:
@@ -321,10 +254,10 @@ class _DeckReader:
                 if draft.refdes in self.remarks.unfitted:
                     draft.fitted = False
         spellings: dict[str, list[str]] = {}
-        for written, net in self.shown.items():
+        for written, net in self.names.shown.items():
             if written != net:
                 spellings.setdefault(net, []).append(written)
-        ground = self.first.get("0")
+        ground = self.names.first.get("0")
         if ground is not None:
             names = ["0", "GND", *spellings.pop(ground, ())]
             self.builder.net(ground, aliases=names, volts=0.0)
@@ -339,7 +272,7 @@ class _DeckReader:
                 f"{_counted(len(names), 'element')} without nodes: {_listed(names)}",
                 self.bare[0][1],
             )
-        if self.has_open:
+        if self.names.has_open:
             nets = [net for draft in self.builder.parts for _, net in draft.pin_facts]
             self.builder.warn(
                 "open-nodes",
@@ -353,12 +286,6 @@ class _DeckReader:
                 f"{_counted(len(missing), 'subcircuit')} not defined here: {_listed(missing)}",
                 self.undefined[missing[0]],
             )
-
-
-@lru_cache(maxsize=4096)
-def _number_text(value: str) -> str | None:
-    number = spice_number(value)
-    return None if number is None else repr(number)
 
 
 def _is_placeholder(value: str, name: str) -> bool:

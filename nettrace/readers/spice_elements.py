@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from nettrace.readers.spice_numbers import is_numeric
 
-__all__ = ["PLAIN_PASSIVE", "Element", "decode_element", "split_words"]
+__all__ = ["Element", "decode_element", "split_words"]
 
 #: Gives the type of a model (lower case: npn, d, vdmos) by its name, "" if the deck has none.
 ModelKind = Callable[[str], str]
@@ -53,12 +53,6 @@ _ITEM = re.compile(
     r"""'[^']*+'|"[^"]*+"|\{[^{}]*+(?>(?:\{[^{}]*+\}[^{}]*+)*)\}"""
     r"""|\([^()]*+(?>(?:\([^()]*+\)[^()]*+)*)\)|="""
     r"""|[^\s=(){}'"]++(?:\([^\s()]*+\)[^\s=(){}'"]*+)*+|\S"""
-)
-#: A resistor, capacitor or inductor with two nodes and a number, nothing else: most lines of most
-#: decks. What it matches, `decode_element` reads the same (a test holds them together).
-PLAIN_PASSIVE = re.compile(
-    r"""([rclRCL][^\s=(){}'"]*+)\s++([^\s=(){}'"]++)\s++([^\s=(){}'"]++)\s++"""
-    r"""([+-]?(?:[0-9]|\.[0-9])[^\s=(){}'"]*+)\Z"""
 )
 _NODE_GROUP = re.compile(r"(\S+)\s*\(([^()]*+)\)(.*)", re.DOTALL)
 _POLY = re.compile(r"(?i)poly\s*\(\s*(\d{1,3})\s*\)")

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.spice_deck import Deck, Scope
 from nettrace.readers.spice_elements import Element
 from nettrace.readers.spice_expressions import Environment
+from nettrace.readers.spice_names import GROUND
+from nettrace.readers.spice_plain import PlainLines
 from nettrace.readers.spice_scopes import ScopeReader
 from nettrace.readers.spice_text import Line
 
-__all__ = ["GROUND", "expand"]
-
-#: Names of the node that all others are measured against, lower case.
-GROUND = frozenset(("0", "gnd"))
+__all__ = ["expand"]
 
 #: Elements of an expanded deck, and path segments in all their names; larger ones are refused.
 MOST_ELEMENTS = 2_000_000
@@ -28,7 +27,7 @@ Add = Callable[[str, tuple[str, ...], Element, Line, Scope, Environment], None]
 class _Frame:
     """One X element being expanded."""
 
-    __slots__ = ("elements", "environment", "nets", "prefix", "scope")
+    __slots__ = ("elements", "environment", "everywhere", "nets", "prefix", "scope")
 
     def __init__(
         self,
@@ -36,27 +35,31 @@ class _Frame:
         environment: Environment,
         prefix: str,
         nets: dict[str, str],
-        elements: Iterator[tuple[Line, Element]],
+        everywhere: set[str],
+        plain: PlainLines,
     ) -> None:
         self.scope = scope
         self.environment = environment
         self.prefix = prefix
         self.nets = nets  # lower-case name inside -> name outside
-        self.elements = elements
+        self.everywhere = everywhere  # lower-case names of .global
+        self.elements = plain.others(scope, environment, prefix, self.outside)
 
-    def outside(self, node: str, everywhere: set[str]) -> str:
+    def outside(self, node: str) -> str:
         """Return the name of a node of this body in the whole circuit."""
         lowered = node.lower()
         name = self.nets.get(lowered)
         if name is None:
-            is_global = lowered in GROUND or lowered in everywhere or not self.prefix
+            is_global = lowered in GROUND or lowered in self.everywhere or not self.prefix
             name = node if is_global else self.prefix + node
             self.nets[lowered] = name
         return name
 
 
-def expand(deck: Deck, scopes: ScopeReader, add: Add, builder: BoardBuilder) -> None:
-    """Hand every element of the expanded circuit to `add`.
+def expand(
+    deck: Deck, scopes: ScopeReader, plain: PlainLines, add: Add, builder: BoardBuilder
+) -> None:
+    """Hand every element of the expanded circuit to `add`, but for those `plain` takes itself.
 
     Nodes of a body are local (`X1/n3`) but for its ports, ground and `.global` names; an X whose
     subcircuit is not defined stays an element.
@@ -66,12 +69,11 @@ def expand(deck: Deck, scopes: ScopeReader, add: Add, builder: BoardBuilder) -> 
     """
     _refuse_the_endless(deck, scopes)
     environment = scopes.environment(deck.root)
-    root = _Frame(deck.root, environment, "", {}, scopes.elements(deck.root, environment))
-    frames = [root]
+    frames = [_Frame(deck.root, environment, "", {}, deck.globals, plain)]
     while frames:
         frame = frames[-1]
         for line, element in frame.elements:
-            nodes = tuple(frame.outside(node, deck.globals) for node in element.nodes)
+            nodes = tuple(frame.outside(node) for node in element.nodes)
             body = None
             if element.letter == "x" and element.model is not None:
                 body = frame.scope.subcircuit(element.model)
@@ -79,7 +81,7 @@ def expand(deck: Deck, scopes: ScopeReader, add: Add, builder: BoardBuilder) -> 
                 name = frame.prefix + element.name
                 add(name, nodes, element, line, frame.scope, frame.environment)
                 continue
-            frames.append(_enter(frame, body, nodes, element, line, deck, scopes, builder))
+            frames.append(_enter(frame, body, nodes, element, line, deck, scopes, plain, builder))
             break
         else:
             frames.pop()
@@ -93,6 +95,7 @@ def _enter(
     line: Line,
     deck: Deck,
     scopes: ScopeReader,
+    plain: PlainLines,
     builder: BoardBuilder,
 ) -> _Frame:
     if len(nodes) != len(body.ports):
@@ -106,7 +109,7 @@ def _enter(
     environment = scopes.environment(body, frame.environment, given)
     prefix = f"{frame.prefix}{element.name}/"
     nets = {port.lower(): node for port, node in zip(body.ports, nodes, strict=False)}
-    return _Frame(body, environment, prefix, nets, scopes.elements(body, environment))
+    return _Frame(body, environment, prefix, nets, deck.globals, plain)
 
 
 def _refuse_the_endless(deck: Deck, scopes: ScopeReader) -> None:

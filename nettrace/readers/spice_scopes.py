@@ -27,8 +27,8 @@ class ScopeReader:
     def __init__(self, deck: Deck, builder: BoardBuilder) -> None:
         self.deck = deck
         self.builder = builder
-        self._by_reference = is_by_reference(deck.texts[0])
-        self._kinds: dict[Line, str] = {}
+        self.is_by_reference = is_by_reference(deck.texts[0])
+        self._kinds: dict[tuple[int, str], str] = {}  # by scope, and the name as written
         self._models: dict[Line, Model | None] = {}
         self._programs: dict[int, tuple[dict[str, Program], dict[str, Function]]] = {}
 
@@ -81,20 +81,20 @@ class ScopeReader:
                 expected="an element (R1 a b 10k), a statement (.end) or a remark (*)",
                 hint="Elements begin with a letter.",
             )
-        if self._by_reference and (part := decode_board_part(text)) is not None:
+        if self.is_by_reference and (part := decode_board_part(text)) is not None:
             return part
         if not self.deck.has_models:
             return decode_element(text, _no_model)
-        return decode_element(text, lambda name: self._kind(scope, name))
+        return decode_element(text, lambda name: self.kind(scope, name))
 
-    def _kind(self, scope: Scope, name: str) -> str:
-        line = scope.model(name)
-        if line is None:
-            return ""
-        kind = self._kinds.get(line)
-        if kind is None:
-            kind = self._kinds[line] = model_kind(line[2])
-        return kind
+    def kind(self, scope: Scope, name: str) -> str:
+        """Return the type of the model of that name as seen from the scope; "" without one."""
+        known = self._kinds.get((id(scope), name))
+        if known is None:
+            line = scope.model(name)
+            known = "" if line is None else model_kind(line[2])
+            self._kinds[id(scope), name] = known
+        return known
 
     def model(self, scope: Scope, name: str) -> Model | None:
         """Return the model of that name as seen from the scope, read when first asked for."""
