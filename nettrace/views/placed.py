@@ -31,7 +31,13 @@ from nettrace.views.placed_frame import (
     rows_per_sheet,
 )
 from nettrace.views.placed_map import draw_map
-from nettrace.views.placed_view import Position, body_corners, choose_view, scale_words
+from nettrace.views.placed_view import (
+    Position,
+    SolderedWire,
+    body_corners,
+    choose_view,
+    scale_words,
+)
 from nettrace.views.text_facts import refdes, role_words, size_words, value_words
 
 __all__ = ["PlacedMap", "draw_placed"]
@@ -63,12 +69,14 @@ def draw_placed(
     without: Iterable[str] = (),
     *,
     refitted: Collection[str] = (),
+    wires: Sequence[SolderedWire] = (),
     in_page: bool = False,
 ) -> PlacedMap:
     """Draw the area; parts in `without` (keys) are shown as missing too.
 
-    Those of them in `refitted` are shown as there again. With `in_page` the page around it says
-    what board and what positions these are: no title, and no line around the area.
+    Those of them in `refitted` are shown as there again, soldered `wires` as lines. With
+    `in_page` the page around the drawing says what board and what positions these are: no title,
+    and no line around the area.
 
     The side is the report's; without one, that of most missing parts. Positions of the other
     side are drawn dashed and named so.
@@ -92,9 +100,9 @@ def draw_placed(
     first, later = rows_per_sheet()
     more = max(0, len(rows) - first)
     sheets = 1 + -(-more // later)
-    title = f"Damaged area {area_words(report.shape)}"
+    title = "Marked positions" if in_page else f"Damaged area {area_words(report.shape)}"
     paper = Paper(SHEET_WIDTH, SHEET_HEIGHT * sheets, f"{circuit.board.name}: {title}")
-    near = draw_map(paper, circuit, report, view, positions, CORNERS, area=not in_page)
+    near = draw_map(paper, circuit, report, view, positions, CORNERS, area=not in_page, wires=wires)
     paper.cover(Box(0, 0, SHEET_WIDTH, SHEET_HEIGHT * sheets), WINDOW)
     draw_window_marks(paper, view)
     block = TitleBlock(
@@ -105,6 +113,7 @@ def draw_placed(
         has_far_side=any(item.side not in (side, Side.BOTH) for item in positions),
         has_bare=any(not item.fitted for item in positions),
         has_refitted=in_page and any(item.refitted for item in positions),
+        has_wires=in_page and bool(wires),
     )
     left = rows
     for sheet in range(sheets):

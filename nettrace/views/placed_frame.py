@@ -76,6 +76,7 @@ class TitleBlock:
     has_far_side: bool
     has_bare: bool
     has_refitted: bool = False
+    has_wires: bool = False
 
 
 def rows_per_sheet() -> tuple[int, int]:
@@ -149,6 +150,12 @@ def _draw_legend(paper: Paper, x: float, y: float, block: TitleBlock) -> None:
                 Box(x1, at_y + 0.8, x1 + 2, at_y + 2.4),
                 fill="#ccc", stroke="black", stroke_width=MIDDLE,
             )  # fmt: skip
+    if block.has_wires:
+        # a third column, which only a strip without a title has room for
+        at_x, at_y = words(2, 0, "soldered wire, drawn straight")
+        paper.line((at_x + 1, at_y + 1.7), (at_x + 8, at_y + 1.7), stroke_width=0.9)
+        for x1 in (at_x + 1, at_x + 8):
+            paper.circle(x1, at_y + 1.7, 0.9, fill="black")
     if block.has_far_side:
         at_x, at_y = words(0, 3, "missing on the other side")
         paper.rect(

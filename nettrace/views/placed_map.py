@@ -25,8 +25,9 @@ from nettrace.views.placed_shapes import (
     draw_far_position,
     draw_neighbour,
     draw_position,
+    draw_wire,
 )
-from nettrace.views.placed_view import Position, View
+from nettrace.views.placed_view import Position, SolderedWire, View
 
 __all__ = ["draw_map"]
 
@@ -40,6 +41,7 @@ def draw_map(
     corners: Sequence[Box],
     *,
     area: bool = True,
+    wires: Sequence[SolderedWire] = (),
 ) -> tuple[str, ...]:
     """Draw the window's content, return the keys of the neighbours that are in it.
 
@@ -67,6 +69,8 @@ def draw_map(
             draw_far_position(paper, circuit, view, position)
     for position in here:
         draw_position(paper, circuit, view, position)
+    for wire in wires:
+        draw_wire(paper, view, wire)
     mark_copper(labelled, here)
     draw_balloons(paper, labelled, positions)
     staying = {item.part.key for item in report.reaching_in if item.pins}

@@ -13,6 +13,7 @@ from nettrace.views.drawing_svg import MIDDLE, THICK, THIN, Paper, hatch_lines
 from nettrace.views.placed_view import (
     CROSS_MM,
     Position,
+    SolderedWire,
     View,
     body_corners,
     hull_corners,
@@ -20,12 +21,21 @@ from nettrace.views.placed_view import (
 )
 from nettrace.views.text_facts import net_words, refdes, role_words, value_words
 
-__all__ = ["draw_area", "draw_edges", "draw_far_position", "draw_neighbour", "draw_position"]
+__all__ = [
+    "draw_area",
+    "draw_edges",
+    "draw_far_position",
+    "draw_neighbour",
+    "draw_position",
+    "draw_wire",
+]
 
 Point = tuple[float, float]
 
 #: Distance of hatching lines, and size of the mark at pin 1, mm.
 HATCH_MM, MARK_MM = 1.5, 1.3
+#: Width of a soldered wire on the paper, mm.
+WIRE_MM = 0.9
 #: Kinds without a first pin. Most capacitors have none, and no source says which have.
 _PLAIN = frozenset(
     {
@@ -133,6 +143,16 @@ def draw_far_position(paper: Paper, circuit: Circuit, view: View, position: Posi
             paper.polygon(
                 corners, fill="none", stroke="black", stroke_width=MIDDLE, stroke_dasharray="1 0.8"
             )
+
+
+def draw_wire(paper: Paper, view: View, wire: SolderedWire) -> None:
+    """Draw a soldered wire from end to end, straight; it is laid as the bench has room."""
+    start, end = view.at(*wire.start), view.at(*wire.end)
+    with paper.group(tip=wire.words, class_="wire"):
+        paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
+        paper.line(start, end, stroke_width=WIRE_MM)
+        for x, y in (start, end):
+            paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
 
 
 def _state_words(position: Position) -> str:

@@ -13,6 +13,7 @@ from nettrace.views.drawing_text import Box
 __all__ = [
     "CROSS_MM",
     "Position",
+    "SolderedWire",
     "View",
     "body_corners",
     "choose_view",
@@ -51,6 +52,15 @@ class Position:
     side: Side
     fitted: bool = True
     refitted: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SolderedWire:
+    """A wire on the map: what it is in words, and its two ends on the board, mm."""
+
+    words: str
+    start: Point
+    end: Point
 
 
 @dataclass(frozen=True, slots=True)

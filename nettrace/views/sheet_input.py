@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from nettrace.bench.area import AreaReport, inspect_area
+from nettrace.bench.copper import find_pad, find_via, wires_of
 from nettrace.bench.diagnosis import Check, check_job
 from nettrace.bench.job import Fit, Job
 from nettrace.bench.job_state import JobState
@@ -21,6 +22,7 @@ from nettrace.views.job_tables import reading_words
 from nettrace.views.neighbourhood import Selection, gather
 from nettrace.views.neighbourhood_dot import neighbourhood_dot
 from nettrace.views.placed import draw_placed
+from nettrace.views.placed_view import SolderedWire
 from nettrace.views.sheet_html import SEPARATOR
 from nettrace.views.sheet_photo import PhotoPlate
 from nettrace.views.sheet_source import (
@@ -97,7 +99,14 @@ def _placed(
     except NothingMatches as error:
         notes.append(Warning("no-placed-drawing", f"no drawing to scale: {error.found}"))
         return None
-    map_ = draw_placed(circuit, report, keys, refitted=set(state.refitted), in_page=True)
+    map_ = draw_placed(
+        circuit,
+        report,
+        keys,
+        refitted=set(state.refitted),
+        wires=_soldered(circuit, state),
+        in_page=True,
+    )
     names = listed([circuit.board.part_by_key[key].refdes for key in keys], 12)
     where = "as seen from below, mirrored" if map_.side is Side.BOTTOM else "as seen from above"
     return Drawing(
@@ -107,6 +116,23 @@ def _placed(
         alternative=f"Drawing to scale of the {map_.side} side with the positions of {names}",
         refs={part.refdes: part.key for part in circuit.board.parts if part.refdes},
     )
+
+
+def _soldered(circuit: Circuit, state: JobState) -> list[SolderedWire]:
+    """Return the wires whose two ends have a place."""
+    found = []
+    for wired in wires_of(circuit, state):
+        start, end = (_end_place(circuit, word) for word in (wired.wire.start, wired.wire.end))
+        if start is not None and end is not None:
+            words = f"wire {wired.wire.start} to {wired.wire.end} {wired.words}"
+            found.append(SolderedWire(words, start, end))
+    return found
+
+
+def _end_place(circuit: Circuit, word: str) -> tuple[float, float] | None:
+    pin = find_pad(circuit, word)
+    at = (pin.pads[0] if pin.pads else None) if pin is not None else find_via(circuit, word)
+    return (at.x, at.y) if at is not None else None
 
 
 def _report(circuit: Circuit, keys: Sequence[str]) -> AreaReport:

@@ -25,7 +25,14 @@ from nettrace.views.drawing_svg import hatch_lines
 from nettrace.views.drawing_text import Box, Room, fit_text, text_box, text_width
 from nettrace.views.placed import PlacedMap, draw_placed
 from nettrace.views.placed_frame import SHEET_HEIGHT, SHEET_WIDTH, WINDOW
-from nettrace.views.placed_view import SCALES, View, choose_view, hull_corners, pad_corners
+from nettrace.views.placed_view import (
+    SCALES,
+    SolderedWire,
+    View,
+    choose_view,
+    hull_corners,
+    pad_corners,
+)
 from tests.circuit_language import circuit as netlist
 from tests.views.made_circuit import made_circuit
 from tests.views.svg_texts import (
@@ -453,3 +460,24 @@ def test_a_drawing_in_a_page_repeats_no_title_and_no_area(
         assert words in alone.svg
         assert f">{words}" not in inside.svg
     assert inside.scale == alone.scale
+
+
+def test_a_soldered_wire_goes_from_pad_to_pad(wren_map: tuple[Circuit, PlacedMap]) -> None:
+    wren = wren_map[0]
+    report = inspect_area(wren, circle_around(wren.board, "J3", 4.0))
+    pads = [wren.board.part_by_key[key].pads[0] for key in ("R12", "R13")]
+    wire = SolderedWire("R12.1 to <R13.1>", *((pad.x, pad.y) for pad in pads))
+    placed = draw_placed(wren, report, wires=[wire], in_page=True)
+    root = parse(placed.svg)
+    (group,) = (item for item in root.iter() if item.get("class") == "wire")
+    line = next(item for item in group if item.tag.endswith("line"))
+    drawn_mm = math.hypot(
+        float(line.get("x2", 0)) - float(line.get("x1", 0)),
+        float(line.get("y2", 0)) - float(line.get("y1", 0)),
+    )
+    scale = float(placed.scale.partition(":")[0])
+    assert drawn_mm == pytest.approx(
+        scale * math.hypot(pads[0].x - pads[1].x, pads[0].y - pads[1].y), abs=0.02
+    )
+    assert "soldered wire" in placed.svg
+    assert "soldered wire" not in draw_placed(wren, report, in_page=True).svg
