@@ -7,7 +7,9 @@ from math import isfinite
 
 from nettrace.readers.csv_headings import unit_of
 
-__all__ = ["is_no", "is_yes", "number_of", "says_not_fitted", "side_of", "split_references"]
+__all__ = [
+    "angle_of", "is_no", "is_yes", "number_of", "says_not_fitted", "side_of", "split_references",
+]  # fmt: skip
 
 #: Parts one range may stand for.
 MOST_IN_RANGE = 5000
@@ -22,6 +24,8 @@ _RANGE = re.compile(
 )
 _REFERENCE = re.compile(r"[^\s,;，；、]+")
 _NUMBER = re.compile(r"([+-]?(?:\d[\d.,'  ]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\d\s]*)\s*\Z")
+#: `R90`, `MR90`: mirrored (on the bottom), `S`: its text may stand on its head.
+_TURN = re.compile(r"(?P<how>(?i:[MS]{0,2}R))(?P<turn>\d{1,3}(?:\.\d{1,6})?)")
 _NO = {"0", "no", "n", "false", "f", "-", "--", "nein", "non", "falsch", "nee", "нет", "否", "不"}
 _YES = {"1", "yes", "y", "true", "t", "x", "ja", "oui", "si", "sí", "wahr", "да", "是", "ok"}
 #: Words for a side, parted by bars.
@@ -111,6 +115,19 @@ def number_of(text: str) -> tuple[float, float | None] | None:
     except ValueError:
         return None
     return (value, unit_of(unit) if unit else None) if isfinite(value) else None
+
+
+def angle_of(text: str) -> tuple[float, str | None] | None:
+    """Return a turn in degrees, and "bottom" where the cell says mirrored; None if it is none.
+
+    >>> angle_of("90.00"), angle_of("R270"), angle_of("MR45"), angle_of("left")
+    ((90.0, None), (270.0, None), (45.0, 'bottom'), None)
+    """
+    match = _TURN.fullmatch(text.strip())
+    if match is not None:
+        return float(match["turn"]), "bottom" if "m" in match["how"].lower() else None
+    number = number_of(text)
+    return None if number is None else (number[0], None)
 
 
 def side_of(text: str) -> str | None:

@@ -10,7 +10,7 @@ import re
 import unicodedata
 from enum import StrEnum
 
-__all__ = ["Column", "column_of", "normal_heading", "unit_of"]
+__all__ = ["PART", "Column", "column_of", "normal_heading", "unit_of"]
 
 
 class Column(StrEnum):
@@ -46,6 +46,8 @@ _REFERENCE = (
 _PERHAPS_REFERENCE = (
     "part|parts|name|component|components|bauteil|bauteile|composant|composants|item"
 )
+#: Those that head a value where another column has the references.
+PART = frozenset({"part", "component", "bauteil", "composant"})
 _WORDS: dict[Column, str] = {
     Column.VALUE: "value|val|values|designation|comment|part value|component value|nominal|wert"
     "|werte|bauteilwert|valeur|valeurs|valor|valores|valore|valori|值|数值|参数|规格|型号|номинал",
@@ -64,11 +66,12 @@ _WORDS: dict[Column, str] = {
     "|bestucken|bestuckung|monte|montado|montato|贴装|是否贴装",
     Column.X: "x|posx|pos x|x pos|x position|position x|mid x|midx|center x|centre x|centerx"
     "|ref x|x coord|x coordinate|x location|location x|loc x|coord x|x koordinate|x坐标|坐标x"
-    "|中心x|中心x坐标",
+    "|locationx|中心x|中心x坐标",
     Column.Y: "y|posy|pos y|y pos|y position|position y|mid y|midy|center y|centre y|centery"
     "|ref y|y coord|y coordinate|y location|location y|loc y|coord y|y koordinate|y坐标|坐标y"
-    "|中心y|中心y坐标",
+    "|locationy|中心y|中心y坐标",
     Column.ROTATION: "rot|rotation|angle|orientation|orient|drehung|winkel|rotacion|angulo"
+    "|rotation deg|rotation degrees|rot deg|angle deg"
     "|rotazione|angolo|旋转|旋转角度|角度|угол",
     Column.SIDE: "side|layer|tb|board side|mount side|placement side|seite|lage|bestuckungsseite"
     "|cote|face|cara|lado|capa|lato|faccia|面|层|板层|贴装面|сторона",

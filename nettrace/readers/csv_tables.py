@@ -16,6 +16,7 @@ from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.csv_cells import (
+    angle_of,
     is_no,
     is_yes,
     number_of,
@@ -23,7 +24,14 @@ from nettrace.readers.csv_cells import (
     side_of,
     split_references,
 )
-from nettrace.readers.csv_headings import PERHAPS_RANK, Column, column_of, unit_of
+from nettrace.readers.csv_headings import (
+    PART,
+    PERHAPS_RANK,
+    Column,
+    column_of,
+    normal_heading,
+    unit_of,
+)
 from nettrace.readers.document import Document
 
 __all__ = ["read"]
@@ -34,6 +42,9 @@ MOST_ROWS_ABOVE = 40
 SEPARATORS = (",", ";", "\t", "|")
 #: Rows of parts beyond which a table is refused: a range or a file gone wrong.
 MOST_PARTS = 500_000
+#: Headings in a remark above aligned columns, as placement files have them.
+_ALIGNED = re.compile(r"(?im)^#[ \t]*(ref[ \t]+[^\n]*\bposx[ \t]+posy\b[^\n]*)$")
+_UNIT_REMARK = re.compile(r"(?im)^#+[ \t]*unit[ \t]*=[ \t]*(\w+)")
 _REFERENCE_SHAPE = re.compile(r"[A-Za-z_$+*][\w$+*.-]*\d[\w$.-]*\s*")
 
 
@@ -103,6 +114,9 @@ def _find_table(document: Document) -> _Table:
     text = document.text.removeprefix("\ufeff").replace("\0", "")
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
+    aligned = _ALIGNED.search(text)
+    if aligned is not None:
+        return _aligned_table(text, aligned)
     best: _Table | None = None
     best_score, best_separator = 0, ","
     head = "\n".join(text.split("\n", MOST_ROWS_ABOVE)[:MOST_ROWS_ABOVE])
@@ -130,6 +144,25 @@ def _find_table(document: Document) -> _Table:
     return best
 
 
+def _aligned_table(text: str, found: re.Match[str]) -> _Table:
+    """Return a table in columns parted by blanks alone; only its second cell may hold any."""
+    headings = found[1].split()
+    after = len(headings) - 2
+    first = text.count("\n", 0, found.end()) + 2
+    rows: list[tuple[int, list[str]]] = []
+    for line, row in enumerate(text[found.end() + 1 :].split("\n"), first):
+        words = row.split()
+        if words and words[0][0] != "#":
+            middle = words[1:-after] if len(words) > after else []
+            rows.append((line, [words[0], " ".join(middle), *words[-after:]]))
+    table = _table(_known_columns(headings, rows), headings, rows)
+    unit = _UNIT_REMARK.search(text)
+    millimetres = unit_of(unit[1]) if unit is not None else None
+    if millimetres is not None:
+        table.units.update(dict.fromkeys(table.units, millimetres))
+    return table
+
+
 def _known_columns(cells: list[str], below: list[tuple[int, list[str]]]) -> dict[Column, int]:
     """What the cells head, if this is a heading row; the better word wins, then the left one."""
     found: dict[Column, tuple[int, int]] = {}
@@ -148,6 +181,11 @@ def _known_columns(cells: list[str], below: list[tuple[int, list[str]]]) -> dict
             continue
         if column not in found or (rank, index) < found[column]:
             found[column] = rank, index
+    if Column.REFERENCE in found and Column.VALUE not in found:
+        # beside references, the part is what it is: a value
+        parts = [index for index, cell in enumerate(cells) if normal_heading(cell) in PART]
+        if len(parts) == 1 and parts[0] != found[Column.REFERENCE][1]:
+            found[Column.VALUE] = PERHAPS_RANK, parts[0]
     return {column: index for column, (_, index) in found.items()}
 
 
@@ -181,7 +219,7 @@ class _TableReader:
 
     def read(self) -> None:
         """Make parts of the rows, then sum up what was amiss."""
-        for line, cells in self.table.rows:
+        for line, cells in self._whole_rows():
             if any(cells):
                 self._read_row(line, cells)
         for column, cases in self.unread.items():
@@ -196,6 +234,19 @@ class _TableReader:
                 f"in more than one row: {', '.join(names[:8])}{more}; the first counts",
                 self.repeated[names[0]],
             )
+
+    def _whole_rows(self) -> list[tuple[int, list[str]]]:
+        """Return the rows; references that go on in rows of their own, after a comma, joined."""
+        at = self.table.columns[Column.REFERENCE]
+        whole: list[tuple[int, list[str]]] = []
+        for line, cells in self.table.rows:
+            filled = [index for index, cell in enumerate(cells) if cell]
+            above = whole[-1][1] if whole else []
+            if filled == [at] and at < len(above) and above[at].endswith(","):
+                above[at] += cells[at]
+            else:
+                whole.append((line, cells))
+        return whole
 
     def _cell(self, cells: list[str], column: Column) -> str:
         index = self.table.columns.get(column)
@@ -307,10 +358,12 @@ class _TableReader:
         draft.y = self._coordinate(Column.Y, cells, place)
         angle = self._cell(cells, Column.ROTATION)
         if angle:
-            number = number_of(angle)
-            draft.angle = None if number is None else number[0]
-            if number is None:
+            turn = angle_of(angle)
+            if turn is None:
                 self._note(Column.ROTATION, cells, place)
+            else:
+                draft.angle = turn[0]
+                draft.side = None if turn[1] is None else Side(turn[1])
         side = self._cell(cells, Column.SIDE)
         if side:
             named = side_of(side)

@@ -26,12 +26,13 @@ _REFERENCE_CELL = (
     # as likely in a sentence: only where no blank follows the comma
     r"|\"?(?:parts?|components?|bauteile?)\"?)(?=[,;\t\r\n]|\Z)"
 )
-#: Near the top, a row with such a cell, and below it another with the same separator.
+#: Near the top, a row with such a cell, and below it another with the same separator; a rule of
+#: dashes may stand between.
 _HEADING_ROW = (
     r"(?:[^\n]*+\n){0,15}?(?:"
-    r"(?=[^\n,]*+,[^\n]*+\n(?>(?:[ \t\r]*+\n)*)[^\n,]*+,)"
-    r"|(?=[^\n;]*+;[^\n]*+\n(?>(?:[ \t\r]*+\n)*)[^\n;]*+;)"
-    r"|(?=[^\n\t]*+\t[^\n]*+\n(?>(?:[ \t\r]*+\n)*)[^\n\t]*+\t))"
+    r"(?=[^\n,]*+,[^\n]*+\n(?>(?:[ \t\r_=-]*+\n)*)[^\n,]*+,)"
+    r"|(?=[^\n;]*+;[^\n]*+\n(?>(?:[ \t\r_=-]*+\n)*)[^\n;]*+;)"
+    r"|(?=[^\n\t]*+\t[^\n]*+\n(?>(?:[ \t\r_=-]*+\n)*)[^\n\t]*+\t))"
     rf"[^\n]*?{_REFERENCE_CELL}"
 )
 
@@ -50,6 +51,8 @@ SPICE_HEAD = re.compile(
 )
 
 TABLE_HEAD = re.compile(
-    rf"\A\ufeff?(?!\s*+[\[{{<(])(?:{_HEADING_ROW}|\s*+{_REFERENCE_CELL})",
+    rf"\A\ufeff?(?!\s*+[\[{{<(])(?:{_HEADING_ROW}|\s*+{_REFERENCE_CELL}"
+    # a remark with the headings of a table in aligned columns
+    r"|(?:[^\n]*+\n){0,15}?#[ \t]*+ref[ \t]++(?:\w++[ \t]++){1,4}?posx[ \t]++posy\b)",
     re.IGNORECASE | re.MULTILINE,
 )

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nettrace.errors import BadInput
-from nettrace.model.board import Board
+from nettrace.model.board import Board, Side
 from nettrace.readers.csv_cells import number_of, says_not_fitted, side_of, split_references
 from nettrace.readers.csv_headings import Column, column_of, unit_of
 from nettrace.readers.csv_tables import read
@@ -273,3 +273,52 @@ def test_values_come_back_whatever_they_hold(rows: list[tuple[str, str]], separa
 )
 def test_long_cells_and_rows_are_read_in_bounded_time(text: str) -> None:
     _survives(text)
+
+
+def test_aligned_columns_under_a_remark_with_headings() -> None:
+    # the ASCII placement file of one open layout suite
+    text = (
+        "### Module positions - created on Mon 01 Jan 2018 ###\n## Unit = {unit}, Angle = deg.\n"
+        "## Side : All\n# Ref    Val        Package         PosX       PosY        Rot     Side\n"
+        "C1       100nF      C_0603       10.0000   -65.1510    90.0000    top\n"
+        "U1       AT MEGA    TQFP-32      120.0000   -70.0000     0.0000    bottom\n"
+        "H1                               1.0000   2.0000     0.0000    top\n## End\n"
+    )
+    board = read_text(text.format(unit="mm"))
+    c1, u1, h1 = board.part_by_key["C1"], board.part_by_key["U1"], board.part_by_key["H1"]
+    assert (c1.value, c1.package, c1.x, c1.y, c1.angle) == ("100nF", "C_0603", 10.0, -65.151, 90.0)
+    assert (u1.value, u1.package, u1.side) == ("AT MEGA", "TQFP-32", Side.BOTTOM)
+    assert (h1.value, h1.x, h1.side) == (None, 1.0, Side.TOP)
+    assert c1.place is not None
+    assert c1.place.line == 5
+    inches = read_text(text.format(unit="inches"))
+    assert inches.part_by_key["C1"].x == 254.0
+
+
+def test_a_list_with_a_rule_below_its_headings_and_references_in_several_rows() -> None:
+    text = (
+        "Bill Of Materials  January 1, 2001\tPage1\n\nItem\tQuantity\tReference\tPart\n"
+        "______________________________________________\n\n1\t4\tC1,C2,C3,\t100n\n\t\tC4\n"
+        "2\t1\tU1\tLM358\n"
+    )
+    board = read_text(text)
+    values = {part.refdes: part.value for part in board.parts}
+    assert values == {"C1": "100n", "C2": "100n", "C3": "100n", "C4": "100n", "U1": "LM358"}
+    assert not board.warnings
+
+
+def test_turns_that_say_mirrored_stand_on_the_bottom() -> None:
+    text = "Part;Value;LocationX;LocationY;Rotation (deg)\nR1;1k;1;2;R90\nR2;1k;3;4;MR180\n"
+    board = read_text(text)
+    places = {p.refdes: (p.x, p.y, p.angle, p.side) for p in board.parts}
+    assert places == {"R1": (1.0, 2.0, 90.0, None), "R2": (3.0, 4.0, 180.0, Side.BOTTOM)}
+
+
+def test_such_tables_are_found_by_their_content() -> None:
+    for text in (
+        "### made ###\n# Ref Val Package PosX PosY Rot Side\nC1 1u C 1.0 2.0 0 top\n",
+        "Item\tQuantity\tReference\tPart\n________\n\n1\t1\tC1\t100n\n",
+    ):
+        found = detect_format(text)
+        assert found is not None
+        assert found.name == "csv"
