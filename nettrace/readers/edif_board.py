@@ -61,13 +61,15 @@ class _Expander(PlainMaker):
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
         uses = [self.use(library, each) for each in view.instances.values()]
-        if self.is_plain(view, uses):
-            if not self.make_plain(view, uses):
+        is_flat = self.is_flat(view, uses)
+        if not (is_flat and self.make_plain(view, uses)):
+            if is_flat and self.are_ports_apart(view):
                 self.connect_plain(view, self.slots(view, library, ""))
-        else:
-            self.check_size(view, library)
-            self.expand(view, library, "", {})
-            self.emit(schematic=view.type == "SCHEMATIC")
+            else:
+                self.design.read_all_spans()
+                self.check_size(view, library)
+                self.expand(view, library, "", {})
+                self.emit(schematic=view.type == "SCHEMATIC")
         self.emit_open_pins()
         for code, count in self.warned.items():
             if count > MOST_WARNINGS:
@@ -139,19 +141,23 @@ class _Expander(PlainMaker):
 
     # -- nets --
 
-    def is_plain(self, view: View, uses: Sequence[Use]) -> bool:
-        """Whether every net of the top cell is a net of the board, whatever else there is."""
+    def is_flat(self, view: View, uses: Sequence[Use]) -> bool:
+        """Whether every net of the top cell is a net of the board, its ports aside."""
         views = {id(use): use.view for use in uses}
         self.has_sheets = any(used is not None and used.is_sheet for used in views.values())
-        plain = view.type != "SCHEMATIC" and (self.keep or not self.has_sheets)
-        plain = plain and not any(net.size or net.globals for net in view.nets)
-        # one net given twice, or a port of the cell on two nets, makes them one
-        plain = plain and len({net.id for net in view.nets}) == len(view.nets)
-        if plain and not view.ports:
+        if view.type == "SCHEMATIC" or (self.has_sheets and not self.keep):
+            return False
+        if any(net.size or net.globals for net in view.nets):
+            return False
+        return len({net.id for net in view.nets}) == len(view.nets)  # else given twice
+
+    def are_ports_apart(self, view: View) -> bool:
+        """Whether no port of the cell is on two nets, which makes them one."""
+        if not view.ports:
             return True
         self.design.read_all_spans()
         own = [(folded(ref[0]), ref[1]) for net in view.nets for ref in net.joined if not ref[2]]
-        return plain and len(set(own)) == len(own)
+        return len(set(own)) == len(own)
 
     def connect_plain(self, view: View, slots: dict[str, Slot | None]) -> None:
         """Hand the nets of a flat netlist to the builder: `connect` and `emit` in one."""

@@ -153,20 +153,25 @@ class PlainMaker(NetJoiner):
         """Return the net of each pin, and put its place in; hand all nets to the builder."""
         nets: list[str | None] = [None] * len(places_of_pins)
         repeated = len({net.name for net in view.nets}) < len(view.nets)
-        declare = self.builder.net
+        names: list[str] = []
         joined_by = self.design.joined
         bound: Bound = {}
+        own_ports: set[tuple[str, str]] = set()
         places = self.places([net.offset for net in view.nets])
         known = {one: (start, kind.pins.places) for one, (_, _, kind, start) in rows.items()}
         for net, place in zip(view.nets, places, strict=True):
             name = self.own_name(net.name, net.offset) if repeated else net.name
-            declare(name, place=place, aliases=net.aliases)
+            names.append(name)
             for port_id, member, instance in joined_by(net):
                 try:
                     start, index = known[instance]
                     at = start + index[(port_id, member) if member else port_id]
                 except KeyError:
                     if not instance:
+                        own_port = (folded(port_id), member)
+                        if own_port in own_ports:
+                            raise _OutOfTheOrdinary from None  # it may join two nets
+                        own_ports.add(own_port)
                         node = Node(name, net.offset, 0)
                         self.join_own_port(net, port_id, member, node, view, bound)
                         continue
@@ -183,6 +188,8 @@ class PlainMaker(NetJoiner):
                     places_of_pins[at] = place
                 elif nets[at] is not name:
                     raise _OutOfTheOrdinary  # a pin on two nets
+        for name, place, net in zip(names, places, view.nets, strict=True):
+            self.builder.net(name, place=place, aliases=net.aliases)
         return nets
 
     def spelt_otherwise(self, pins: _Pins, port_id: str, member: str) -> int:

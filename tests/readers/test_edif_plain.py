@@ -72,6 +72,11 @@ CASES = {
         True,
         ["repeated-net-name", "unknown-port"],
     ),
+    "a port of the top cell on two nets": (
+        {"PORTS": "(port P)", "IN_X": "(portRef P)", "IN_Y": "(portRef p)"},
+        False,
+        [],
+    ),
 }
 
 
