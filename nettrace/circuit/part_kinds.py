@@ -46,6 +46,8 @@ def infer_kinds(board: Board, notes: Notes | None = None) -> dict[str, PartKind]
     """
     values, unfitted, fitted = _noted(board, notes or Notes())
     spice = any(source.format == "spice" for source in board.sources)
+    # a parts list says nothing of pins: then having none means nothing
+    pinless = not any(part.pins or part.pads for part in board.parts)
     found: dict[str, PartKind] = {}
     for part in board.parts:
         said: bool | None = None
@@ -53,7 +55,7 @@ def infer_kinds(board: Board, notes: Notes | None = None) -> dict[str, PartKind]
             said = True
         elif part.key in unfitted:
             said = False
-        found[part.key] = _infer(part, values.get(part.key, part.value), said, spice)
+        found[part.key] = _infer(part, values.get(part.key, part.value), said, spice, pinless)
     return found
 
 
@@ -81,7 +83,7 @@ def _is_cell(part: Part) -> bool:
     return cell is not None and said and _DESIGNATOR.fullmatch(part.refdes) is None
 
 
-def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> PartKind:
+def _infer(part: Part, text: str | None, said: bool | None, spice: bool, pinless: bool) -> PartKind:
     votes = Votes()
     if _is_cell(part):
         return _part_kind(part, Kind.UNKNOWN, 0.0, (), PartValue(), said)
@@ -101,7 +103,8 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool) -> Part
             weight = PACKAGE_OF_PASSIVES if kind in PASSIVE else DESCRIPTION
             votes.add(kind, weight, f"description says {kind.value}")
     device_votes(part, votes)
-    pin_votes(part, votes)
+    if not pinless:
+        pin_votes(part, votes)
     value_text = (text or "").strip()
     if value_text:
         value_votes(part, value_text, votes)

@@ -73,3 +73,15 @@ def test_capacitors_without_values_add_up_to_unknown(boards: Path) -> None:
     circuit = nettrace.load(boards / "zswatch-devkit" / "ZSWatch-Watch-DevKit.d356")
     rail = circuit.rails["RIPHERALS/VBAT"]
     assert rail.decoupling_farads is None
+
+
+def test_a_parts_list_names_no_pins_and_its_parts_are_no_holes(tmp_path: Path) -> None:
+    path = tmp_path / "parts.csv"
+    path.write_text("Reference,Value\nR1,10k\nC1,100n\nU1,LM358\nH1,Hole\n", encoding="utf-8")
+    kinds = {key: kind.kind for key, kind in nettrace.load(path).kinds.items()}
+    assert kinds == {
+        "R1": Kind.RESISTOR,
+        "C1": Kind.CAPACITOR,
+        "U1": Kind.IC,
+        "H1": Kind.MECHANICAL,
+    }
