@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import NamedTuple
 
 __all__ = ["NO_FIELDS", "Fields", "cell_fields", "instance_fields"]
@@ -72,46 +73,65 @@ def instance_fields(cell: Fields, properties: Mapping[str, str]) -> Fields:
     )
 
 
-def _fields(properties: Mapping[str, str]) -> Fields:
+class _Names(NamedTuple):
+    """Which of a part's properties say what, each in order of preference."""
+
+    value: tuple[str, ...]
+    package: tuple[str, ...]
+    description: tuple[str, ...]
+    refdes: tuple[str, ...]
+    not_fitted: tuple[str, ...]
+    fitted: tuple[str, ...]
+
+
+@lru_cache(maxsize=1024)  # parts by the thousand have properties of the same names
+def _names(names: tuple[str, ...]) -> _Names:
     plain: dict[str, str] = {}
-    for name, text in properties.items():
-        plain.setdefault(_PLAIN.sub("", name).lower(), text)
-    value = _first(plain, _VALUE)
+    for name in names:
+        plain.setdefault(_PLAIN.sub("", name).lower(), name)
+    return _Names(
+        *(
+            tuple([plain[name] for name in wanted if name in plain])
+            for wanted in (_VALUE, _PACKAGE, _DESCRIPTION, _REFDES, _NOT_FITTED, _FITTED)
+        )
+    )
+
+
+def _fields(properties: Mapping[str, str]) -> Fields:
+    names = _names(tuple(properties))
+    value = _first(properties, names.value)
     return Fields(
         value,
-        _first(plain, _PACKAGE) or None,
-        _first(plain, _DESCRIPTION) or None,
-        _first(plain, _REFDES) or None,
-        _fitted(plain, value),
+        _first(properties, names.package) or None,
+        _first(properties, names.description) or None,
+        _first(properties, names.refdes) or None,
+        _fitted(properties, names, value),
         dict(properties),
     )
 
 
-def _first(plain: Mapping[str, str], names: tuple[str, ...]) -> str | None:
+def _first(properties: Mapping[str, str], names: tuple[str, ...]) -> str | None:
     """Return the first property of those names that says something, else "" or None."""
     empty = None
     for name in names:
-        text = plain.get(name)
+        text = properties[name]
         if text:
             return text.strip()
-        if text is not None:
-            empty = ""
+        empty = ""
     return empty
 
 
-def _fitted(plain: Mapping[str, str], value: str | None) -> bool | None:
+def _fitted(properties: Mapping[str, str], names: _Names, value: str | None) -> bool | None:
     if value and _NOT_FITTED_WORD.search(value):
         return False
-    for name in _NOT_FITTED:
-        if name in plain:
-            said = plain[name].strip().lower()
-            if _PLAIN.sub("", said) in _YES:
-                return False
-    for name in _FITTED:
-        if name in plain:
-            said = plain[name].strip().lower()
-            if said in _NO or _PLAIN.sub("", said) in _NOT_FITTED:
-                return False
-            if said in _YES:
-                return True
+    for name in names.not_fitted:
+        said = properties[name].strip().lower()
+        if _PLAIN.sub("", said) in _YES:
+            return False
+    for name in names.fitted:
+        said = properties[name].strip().lower()
+        if said in _NO or _PLAIN.sub("", said) in _NOT_FITTED:
+            return False
+        if said in _YES:
+            return True
     return None
