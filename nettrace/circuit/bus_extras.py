@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from functools import lru_cache
 from typing import Final
 
 from nettrace.circuit.bus_lines import TALKERS, RawBus
@@ -24,6 +25,18 @@ _MASTER: Final = re.compile(r"^(?:\w+_)?MCLK(?:_\w+)?$")
 _ID: Final = re.compile(r"^(?:\w*USB\w*_)?ID$|^USB\w*_ID$|^\w*OTG_ID$")
 
 
+_COMPANIONS: Final = (
+    ("select", _SELECT), ("reset", _RESET), ("hot", _HOT), ("id", _ID), ("trst", _TRST),
+    ("master", _MASTER),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=16384)
+def _companions(plain: str) -> tuple[str, ...]:
+    """Return which companions of a bus a plain name may be."""
+    return tuple(what for what, pattern in _COMPANIONS if pattern.match(plain))
+
+
 def add_companions(
     buses: list[RawBus],
     board: Board,
@@ -40,10 +53,8 @@ def add_companions(
         if name in rails or name in taken or len(net.pins) < 2:
             continue
         plain = plain_name(name) if is_named(name) else _pin_word(board, kinds, name)
-        for what, pattern in (("select", _SELECT), ("reset", _RESET), ("hot", _HOT), ("id", _ID),
-                              ("trst", _TRST), ("master", _MASTER)):  # fmt: skip
-            if pattern.match(plain):
-                names[what].append((name, plain))
+        for what in _companions(plain):
+            names[what].append((name, plain))
     for bus in buses:
         protocol = bus.spec.protocol
         if protocol == "spi":

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from functools import lru_cache
 from typing import Final
 
 from nettrace.circuit.kind_words import (
@@ -130,13 +129,9 @@ class Votes:
         return kind, round(score, 2), tuple(self.reasons[kind])
 
 
-@lru_cache(maxsize=65536)
 def kind_in(text: str, words: Words) -> Kind | None:
     """Return the kind of the first pattern that is met in the text."""
-    for pattern, kind in words:
-        if pattern.search(text):
-            return kind
-    return None
+    return words.kind_in(text)
 
 
 def reference_votes(part: Part, votes: Votes, spice: bool) -> None:

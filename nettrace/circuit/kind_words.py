@@ -7,6 +7,8 @@ in Europe, X for a connector); part families are common practice, no source.
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from functools import lru_cache, partial
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
@@ -22,7 +24,25 @@ __all__ = [
     "Words",
 ]
 
-Words = tuple[tuple[re.Pattern[str], Kind], ...]
+
+class Words:
+    """Patterns in their order, each with its kind; what a text says is kept, for texts repeat."""
+
+    __slots__ = ("kind_in",)
+
+    def __init__(self, rows: tuple[tuple[re.Pattern[str], Kind], ...]) -> None:
+        #: Text -> the kind of the first pattern that is met in it, None if none is.
+        self.kind_in: Callable[[str], Kind | None] = lru_cache(maxsize=16384)(
+            partial(_first_met, rows)
+        )
+
+
+def _first_met(rows: tuple[tuple[re.Pattern[str], Kind], ...], text: str) -> Kind | None:
+    for pattern, kind in rows:
+        if pattern.search(text):
+            return kind
+    return None
+
 
 LETTERS: Final[dict[str, Kind]] = {
     "R": Kind.RESISTOR, "RS": Kind.RESISTOR, "RSH": Kind.RESISTOR, "RSENSE": Kind.RESISTOR,
@@ -73,7 +93,7 @@ LETTERS_IN_WORDS: Final = frozenset({"IC", "VR", "VD", "VT", "BT", "BAT", "BATT"
 
 
 def _words(*rows: tuple[str, Kind]) -> Words:
-    return tuple((re.compile(pattern, re.IGNORECASE), kind) for pattern, kind in rows)
+    return Words(tuple((re.compile(pattern, re.IGNORECASE), kind) for pattern, kind in rows))
 
 
 #: Whole references that are words: MICRO_SD1, +5V_USBOTG1, PWRLED1, BATTERY1; IPC-D-356 cuts

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final
 
 from nettrace.circuit.evidence import PartKind
@@ -79,19 +80,30 @@ _OVERBAR: Final = re.compile(r"[~_^]\{([^}]*)\}")
 
 def is_power_pin(pin: Pin) -> bool:
     """Return whether the pin's type or name says that it takes or gives supply (not ground)."""
-    if pin.electrical_type is not None:
-        first = pin.electrical_type.split("+", 1)[0].strip().lower()
+    return _says_power(pin.electrical_type, pin.name)
+
+
+@lru_cache(maxsize=16384)
+def _says_power(electrical_type: str | None, name: str | None) -> bool:
+    plain = _plain(name)
+    if electrical_type is not None:
+        first = electrical_type.split("+", 1)[0].strip().lower()
         if first in {"power_in", "power_out", "power"}:
-            return not re.match(r"^(?:[ADP]?GND|VSS|EP|PAD)", _plain(pin.name), re.IGNORECASE)
-    name = _plain(pin.name)
-    return bool(name) and name != "IN" and _POWER_NAME.match(name) is not None
+            return not re.match(r"^(?:[ADP]?GND|VSS|EP|PAD)", plain, re.IGNORECASE)
+    return bool(plain) and plain != "IN" and _POWER_NAME.match(plain) is not None
 
 
 def is_power_output_pin(pin: Pin) -> bool:
     """Return whether the pin's type or name says that it gives a supply."""
-    if pin.electrical_type is not None and pin.electrical_type.startswith("power_out"):
-        return not re.match(r"^V?_?BAT|^V_?BUS$|^GND", _plain(pin.name), re.IGNORECASE)
-    return _OUTPUT_NAME.match(_plain(pin.name)) is not None
+    return _says_output(pin.electrical_type, pin.name)
+
+
+@lru_cache(maxsize=16384)
+def _says_output(electrical_type: str | None, name: str | None) -> bool:
+    plain = _plain(name)
+    if electrical_type is not None and electrical_type.startswith("power_out"):
+        return not re.match(r"^V?_?BAT|^V_?BUS$|^GND", plain, re.IGNORECASE)
+    return _OUTPUT_NAME.match(plain) is not None
 
 
 @dataclass(frozen=True, slots=True)

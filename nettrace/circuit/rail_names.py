@@ -30,6 +30,8 @@ class NameReading:
     score: float = 0.9
 
 
+_NOTHING: Final = NameReading("")
+
 #: Names that suites make for nets that nobody named: Net-(R1-Pad2), N$12, N00123, NetR1_2...
 AUTOMATIC: Final = re.compile(
     r"^/?(?:.*/)?(?:Net-[(_].*|N\$\d+|N\d{3,}|Net[A-Z]+\d+_\w+|NET\d+|\$\d\w*|unconnected-.*"
@@ -149,10 +151,10 @@ def read_rail_name(name: str) -> NameReading:
     [None, None, None, None, None, None]
     """
     if AUTOMATIC.search(name):
-        return NameReading("")
+        return _NOTHING
     leaf = leaf_of(name).upper()
     if not leaf:
-        return NameReading("")
+        return _NOTHING
     if _GROUND.match(leaf) and not _NO_GROUND.search(leaf.replace("GND", "", 1)):
         return NameReading("ground", 0.0, None, leaf, 0.97)
     about = _ABOUT_SUPPLY.search(leaf) is not None
@@ -165,13 +167,13 @@ def read_rail_name(name: str) -> NameReading:
         kind = "rail" if volts[2] > LEVEL_SCORE else "level"
         return NameReading(kind, volts[0], None, volts[1], volts[2])
     if _ANY_SUPPLY.match(leaf) is None:
-        return NameReading("")
+        return _NOTHING
     for pattern, usual, score in _SUPPLY_WORDS:
         if pattern.match(leaf):
             if about:
                 return NameReading("", None, None, leaf, 0.0)
             return NameReading("supply", None, usual, leaf, score)
-    return NameReading("")
+    return _NOTHING
 
 
 #: Score of a voltage beside a word that is no supply word.

@@ -8,7 +8,7 @@ readings or damage.
 
 from __future__ import annotations
 
-from functools import lru_cache
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import Role
@@ -75,7 +75,7 @@ def infer_roles(
     ranked = [(-score, _ORDER[role], role) for role, score in scores.items()]
     ranked.sort()
     candidates = tuple(
-        Role(role, round(-score, 2), tuple(dict.fromkeys(reasons[role])))
+        Role(role, round(-score, 2), _each_once(reasons[role]))
         for score, _, role in ranked
         if -score >= LEAST_SCORE
     )
@@ -86,10 +86,20 @@ def infer_roles(
     return candidates or (Role("unknown", 0.0, ("no rule finds a role for it",)),)
 
 
-@lru_cache(maxsize=256)
+def _each_once(reasons: tuple[str, ...]) -> tuple[str, ...]:
+    return reasons if len(reasons) < 2 else tuple(dict.fromkeys(reasons))
+
+
 def _rules_for(what: Kind, rules: tuple[Rule, ...]) -> tuple[Rule, ...]:
     """Return the rules that look at parts of a kind, in their order."""
+    if rules is RULES:
+        return _all_rules_for(what)
     return tuple(rule for rule in rules if looks_at(rule, what))
+
+
+@cache
+def _all_rules_for(what: Kind) -> tuple[Rule, ...]:
+    return tuple(rule for rule in RULES if looks_at(rule, what))
 
 
 def _noted_role(circuit: Circuit, part_key: str) -> str | None:

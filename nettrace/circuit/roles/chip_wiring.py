@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.roles.net_words import FEEDBACK_PIN, words_of
+from nettrace.circuit.roles.net_words import FEEDBACK_PIN, Words, words_of
 from nettrace.circuit.roles.site import (
     LIKELY,
     POSSIBLE,
@@ -51,7 +51,7 @@ def regulator_by_wiring(site: Site) -> Iterable[Finding]:
     survey, part = site.survey, site.part
     nodes = [net for net in site.nets if net in survey.switching_nodes]
     grounds = [net for net in site.nets if survey.is_ground(net)]
-    gates = sum(bool(_GATE_DRIVE.search(words_of(net))) for net in site.nets)
+    gates = sum(_GATE_DRIVE.search(words_of(net)) for net in site.nets)
     if nodes and gates and len(part.pins) <= MOST_STAGE_PINS:
         yield found("switching transistor", 0.9, f"driven gates, and the inductor on {nodes[0]}")
     if nodes and grounds:
@@ -92,9 +92,7 @@ def regulator_by_wiring(site: Site) -> Iterable[Finding]:
 MOST_STAGE_PINS: Final = 12
 
 
-_GATE_DRIVE: Final = re.compile(
-    r"(?:^|_)(?:[UL]GATE|[HL]GATE|[HL]S?DRV|[HL]G|DR[HL]|TG|BG)\w?(?:_|$)"
-)
+_GATE_DRIVE: Final = Words(r"(?:^|_)(?:[UL]GATE|[HL]GATE|[HL]S?DRV|[HL]G|DR[HL]|TG|BG)\w?(?:_|$)")
 
 
 def _feedback(site: Site) -> Iterable[Finding]:

@@ -17,7 +17,7 @@ from nettrace.circuit.roles.chip_wiring import (
     small_chip,
 )
 from nettrace.circuit.roles.chip_words import roles_in_text
-from nettrace.circuit.roles.net_words import words_of
+from nettrace.circuit.roles.net_words import Words, words_of
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -252,7 +252,7 @@ def _large(site: Site, signals: int) -> Iterable[Finding]:
     yield found("controller", 0.5, f"{signals} signals")
 
 
-_MEMORY_LINE: Final = re.compile(
+_MEMORY_LINE: Final = Words(
     r"DQS?\d|DQM|DDR|(?:^|[_\d])(?:CAS|RAS|WE|BA\d|ODT|CKE)(?:$|[_#N])|S\w*DQ|S\d?A\d+$|SA\d+$|EMMC"
     r"|SDC2|NAND|FLASH|S\d?SCK"
 )

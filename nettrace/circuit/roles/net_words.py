@@ -25,12 +25,13 @@ __all__ = [
     "THERMISTOR_LINE",
     "USB_CC",
     "USB_DATA",
+    "Words",
     "names_supply",
     "words_of",
 ]
 
 
-class _Words:
+class Words:
     """Whole words to look for; an answer is kept, for a net is asked about by each of its parts."""
 
     __slots__ = ("search",)
@@ -45,10 +46,10 @@ def _is_in(pattern: re.Pattern[str], text: str) -> bool:
     return pattern.search(text) is not None
 
 
-def _word(pattern: str) -> _Words:
+def _word(pattern: str) -> Words:
     """Return whole words, parted by blanks, to look for; index digits may follow each."""
     words = "|".join(pattern.split())
-    return _Words(rf"(?:^|[^A-Z])(?:{words})\d*[+\-#]?(?:$|[^A-Z0-9])")
+    return Words(rf"(?:^|[^A-Z])(?:{words})\d*[+\-#]?(?:$|[^A-Z0-9])")
 
 
 #: Analog pins whose resistor to ground sets a current, a voltage, a rate, or a reference.

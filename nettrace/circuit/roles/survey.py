@@ -55,6 +55,8 @@ class Survey:
     board: Board
     kinds: Mapping[str, PartKind]
     rails: Mapping[str, Rail]
+    grounds: frozenset[str]
+    supplies: frozenset[str]
     nets_of: Mapping[str, tuple[str, ...]]  # part -> its nets in pin order, each once
     ends: Mapping[str, tuple[str, str]]  # two-terminal parts: the nets of their pins
     resistors: Mapping[str, tuple[Branch, ...]]  # of more than 0 ohms or of unknown value
@@ -78,17 +80,15 @@ class Survey:
 
     def is_ground(self, net: str) -> bool:
         """Return whether the net is a ground."""
-        rail = self.rails.get(net)
-        return rail is not None and rail.kind is NetKind.GROUND
+        return net in self.grounds
 
     def is_supply(self, net: str) -> bool:
         """Return whether the net is a supply rail."""
-        rail = self.rails.get(net)
-        return rail is not None and rail.kind is NetKind.RAIL
+        return net in self.supplies
 
     def is_signal(self, net: str) -> bool:
         """Return whether the net is neither ground nor supply."""
-        return net not in self.rails
+        return net not in self.grounds and net not in self.supplies
 
     def pins(self, net: str) -> tuple[Pin, ...]:
         """Return the pins of a net."""
@@ -216,6 +216,8 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         board=board,
         kinds=kinds,
         rails=rails,
+        grounds=frozenset(name for name, rail in rails.items() if rail.kind is NetKind.GROUND),
+        supplies=frozenset(name for name, rail in rails.items() if rail.kind is NetKind.RAIL),
         nets_of=tables.nets_of,
         ends=tables.ends,
         resistors=resistors,
