@@ -11,7 +11,7 @@ from nettrace.readers.ipc2581_machine import Action, Attributes, Machine
 
 __all__ = ["FormMachine"]
 
-MILLIMETRES = {"MILLIMETER": 1.0, "MICRON": 0.001, "INCH": 25.4}
+MILLIMETRES = {"MILLIMETER": 1.0, "MM": 1.0, "MICRON": 0.001, "INCH": 25.4}
 #: Steps of an arc in the outline, degrees; common practice, no source.
 ARC_STEP_DEGREES = 15.0
 

@@ -74,6 +74,8 @@ class _Stream(FormMachine):
                 "CadHeader": self.on_cad_header,
                 "Layer": self.on_layer,
                 "Step": self.on_step,
+                # its place is in the step; some write it before
+                "LogicalNet": self.on_logical_net,
             },
             "dictionary": {
                 "EntryStandard": self.on_entry,

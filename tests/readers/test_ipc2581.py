@@ -73,6 +73,24 @@ def changed(name: str, old: str, new: str) -> Board:
     return read(Document(name, text.replace(old, new)))
 
 
+def test_nets_that_stand_before_the_step_are_no_less_nets() -> None:
+    text = (CASES / "logical_net.xml").read_text(encoding="utf-8")
+    nets = re.findall(r"<LogicalNet .*?</LogicalNet>", text, re.DOTALL)
+    assert nets
+    outside = text
+    for net in nets:
+        outside = outside.replace(net, "")
+    at = re.search(r"<Ecad\b", outside)
+    assert at is not None
+    outside = outside[: at.start()] + "".join(nets) + outside[at.start() :]
+    joined = [
+        {(net.name, *map(str, net.pins)) for net in read(Document("n.xml", one)).nets}
+        for one in (text, outside)
+    ]
+    assert joined[0] == joined[1]
+    assert joined[0]
+
+
 def test_entities_that_grow_are_refused_before_they_grow() -> None:
     entities = '<!ENTITY a0 "x">' + "".join(
         f'<!ENTITY a{n} "{f"&a{n - 1};" * 10}">' for n in range(1, 12)
