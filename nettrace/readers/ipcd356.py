@@ -9,7 +9,6 @@ centres, its side that of its surface pads where they agree.
 from __future__ import annotations
 
 import gc
-from heapq import merge
 from itertools import islice
 from math import fsum
 
@@ -18,7 +17,7 @@ from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356_columns import find_fault
 from nettrace.readers.ipcd356_header import Header, read_header
-from nettrace.readers.ipcd356_lines import Lines
+from nettrace.readers.ipcd356_lines import Lines, is_blank
 from nettrace.readers.ipcd356_paths import OutlineReader
 from nettrace.readers.ipcd356_records import RecordReader
 from nettrace.readers.ipcd356_report import LeftOver, report
@@ -75,12 +74,15 @@ class _Reader:
 
     def _is_remark(self, line: str) -> bool:
         """Return whether the line is a comment, a parameter (read before) or blank."""
-        return line[1:2].isspace() or not line.strip(" \t\x1a\f") or line in {"C", "P"}
+        return line[1:2].isspace() or is_blank(line) or line in {"C", "P"}
 
     def _read_others(self) -> None:
         """Read the lines up to the end that are no test record, in their order."""
-        for number in merge(self.lines.others_to_end(), self.records.aside):
-            self._read_other(self.lines.all[number - 1], number)
+        lines = self.lines.others | self.records.aside
+        for number in sorted(lines):
+            if number == self.lines.end:
+                break
+            self._read_other(lines[number], number)
 
     def _read_other(self, line: str, number: int) -> None:
         code = line[:3]
@@ -95,7 +97,7 @@ class _Reader:
         elif code[:1] == "0" and code[2:] == "7" and find_fault("3" + line[1:]) is None:
             self._skip("continuations of test records (a pad's second shape)", number)
         else:
-            self.left.faults.append(number)
+            self.left.faults[number] = line
 
     def _skip(self, what: str, number: int) -> None:
         count, first = self.left.skipped.get(what, (0, number))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from operator import itemgetter
 
@@ -66,11 +65,8 @@ def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Head
     """
     header = Header()
     aliases: dict[str, tuple[str, int]] = {}
-    for number in lines.others:
-        line = lines.all[number - 1]
-        if line[:1] not in "PC":
-            continue
-        line = line.rstrip()
+    remarks = [(n, line.rstrip()) for n, line in lines.others.items() if line[:1] in "PC"]
+    for number, line in remarks:
         alias = _ALIAS.match(line)
         if alias is not None:
             _add_alias(
@@ -103,7 +99,8 @@ def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Head
         )
     _keep_apart(aliases, builder)
     if aliases or "}" in document.text:
-        header.names = _resolve_style(aliases, lines.records)
+        used = {name for records, _ in lines.records() for name in {*map(_NET_CUT, records)}}
+        header.names = _resolve_style(aliases, {*map(str.rstrip, used)})
     return header
 
 
@@ -163,14 +160,13 @@ def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> N
 
 
 def _resolve_style(
-    aliases: dict[str, tuple[str, int]], records: Iterable[str]
+    aliases: dict[str, tuple[str, int]], used: set[str]
 ) -> dict[str, tuple[str, int]]:
     """Return the long names by what stands in the net columns.
 
     `P  NNAMEm0000 X` is used as `m0000` by one family of writers, `P  NNAME1 X` as `NNAME1` by
     the others; which it is shows in the records.
     """
-    used = {*map(str.rstrip, {*map(_NET_CUT, records)})}
     if not aliases:
         return _without_numbers(used)
     names: dict[str, tuple[str, int]] = {}

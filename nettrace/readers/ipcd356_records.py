@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import re
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from itertools import compress, repeat
-from operator import call, itemgetter, length_hint, not_
+from operator import call, itemgetter, length_hint
 from typing import Any, NamedTuple
 
 from nettrace.errors import Place
@@ -55,6 +55,11 @@ _MISFIT = object()  # what a text means that the table does not allow
 _new_place: Callable[..., Place] = tuple.__new__
 
 
+def _pin(text: str) -> str:
+    """Columns 28-32."""
+    return text[:4].strip()
+
+
 class _Form(NamedTuple):
     side: Side
     shape: str | None
@@ -65,25 +70,44 @@ class _Form(NamedTuple):
     contact: bool
 
 
-class _Known(dict[Any, Any]):
+class _Known(dict[str, Any]):
     """What each text means; a text met for the first time is understood, or is a misfit."""
 
-    __slots__ = ("misfits", "pattern", "understand")
+    __slots__ = ("fits", "misfits", "understand")
 
-    def __init__(self, pattern: re.Pattern[str], understand: Callable[..., Any]) -> None:
-        self.pattern = pattern
+    def __init__(self, pattern: re.Pattern[str], understand: Callable[[str], Any]) -> None:
+        self.fits = pattern.fullmatch
         self.understand = understand
         self.misfits = False
 
-    def __missing__(self, text: str | tuple[str, str, str]) -> Any:
-        whole = text if isinstance(text, str) else text[0] + text[1] + text[2].ljust(TAIL)
-        found = self.pattern.fullmatch(whole)
-        if found is None:
+    def __missing__(self, text: str) -> Any:
+        if self.fits(text) is None:
             self.misfits = True
             meaning = _MISFIT
         else:
-            meaning = self.understand(*found.groups())
+            meaning = self.understand(text)
         self[text] = meaning
+        return meaning
+
+
+class _KnownForms(dict[tuple[str, str, str], Any]):
+    """The same for the columns of a form: the code, the hole with its access, and the tail."""
+
+    __slots__ = ("misfits", "understand")
+
+    def __init__(self, understand: Callable[..., _Form]) -> None:
+        self.understand = understand
+        self.misfits = False
+
+    def __missing__(self, texts: tuple[str, str, str]) -> Any:
+        code, hole, tail = texts
+        found = FORM.fullmatch(code + hole + tail.ljust(TAIL))
+        if found is None:
+            self.misfits = True
+            meaning: object = _MISFIT
+        else:
+            meaning = self.understand(*found.groups())
+        self[texts] = meaning
         return meaning
 
 
@@ -91,15 +115,17 @@ class RecordReader:
     """Reads the test records among the lines given into the builder.
 
     Attributes:
-        aside: numbers of the lines that are no test record, ascending once all are read.
+        aside: the lines that are no test record, by number.
         parts: the parts by reference.
-        unlike: lines of forms whose code and hole disagree.
-        without_access: lines of forms without an access code.
-        bottom_codes: the layers beyond the first, each with its first line.
+        unlike: places of forms whose code and hole disagree.
+        without_access: places of forms without an access code.
+        bottom_codes: the layers beyond the first, each with its first place.
     """
 
     def __init__(self, lines: Lines, header: Header, builder: BoardBuilder) -> None:
-        self._lines, self._numbers = lines.records_to_end()
+        self._stretches = lines.records_to_end()
+        self._lines: list[str] = []
+        self._numbers: Sequence[int] = ()
         self._names = header.names
         self._unit = header.unit
         self._builder = builder
@@ -108,22 +134,29 @@ class RecordReader:
         self._walk: Iterator[str] = iter(())
         self._nets: dict[str, str | None] = {"": None, NOT_CONNECTED: None}
         self._via_rows: list[PadRecord] = []
-        self.aside: list[int] = []
+        self.aside: dict[int, str] = {}
         self.parts: dict[str, PartDraft] = {}
-        self.unlike: list[int] = []
-        self.without_access: list[int] = []
-        self.bottom_codes: dict[int, int] = {}
+        self.unlike: list[Place] = []
+        self.without_access: list[Place] = []
+        self.bottom_codes: dict[int, Place] = {}
 
     def read(self) -> None:
         """Read all; the order of the columns decides what is known of a line that has a misfit."""
-        self._look_up(FORM_CUTS, _Known(FORM, self._form))
-        self._check_places()
-        self._look_up(NET_CUT, _Known(NET, self._net))
-        self._look_up(PIN_CUT, _Known(PIN, str.strip))
-        self._look_up(REFDES_CUT, _Known(REFDES, self._part))
-        self.aside.sort()
-        xs, ys = self._counts(X_CUT), self._counts(Y_CUT)
-        forms, nets, pins, adders = self._columns
+        forms = _KnownForms(self._form)
+        nets, pins = _Known(NET, self._net), _Known(PIN, _pin)
+        parts = _Known(REFDES, self._part)
+        for lines, numbers in self._stretches:
+            self._lines, self._numbers, self._columns = lines, numbers, []
+            self._look_up(FORM_CUTS, forms)
+            self._check_places()
+            self._look_up(NET_CUT, nets)
+            self._look_up(PIN_CUT, pins)
+            self._look_up(REFDES_CUT, parts)
+            self._add()
+        self._builder.via_records = len(self._builder.vias)
+
+    def _add(self) -> None:
+        """Add what the columns hold, which are forms, nets, pins and parts."""
         numerator, denominator = float(self._unit.numerator), float(self._unit.denominator)
         places = map(_new_place, repeat(Place), zip(repeat(self._path), self._numbers, repeat(1)))
         rows = [
@@ -131,27 +164,27 @@ class RecordReader:
                 pin, net, x * numerator / denominator, y * numerator / denominator,
                 side, shape, width, height, angle, drill, contact or net is not None, place,
             )
-            for pin, net, x, y, (side, shape, width, height, angle, drill, contact), place in zip(
-                pins, nets, xs, ys, forms, places, strict=True
+            for (side, shape, width, height, angle, drill, contact), net, pin, x, y, place in zip(
+                *self._columns[:3], self._counts(X_CUT), self._counts(Y_CUT), places, strict=True
             )
         ]  # fmt: skip
-        deque(map(call, adders, rows), maxlen=0)
+        deque(map(call, self._columns[3], rows), maxlen=0)
+        self._builder.pad_records += len(rows) - len(self._via_rows)
         if self._via_rows:
             columns = [*zip(*self._via_rows, strict=True)]
             via_columns = (columns[index] for index in (2, 3, 1, 6, 9))  # as Via has them
             self._builder.vias += map(Via, *via_columns)
-        self._builder.via_records = len(self._via_rows)
-        self._builder.pad_records = len(rows) - len(self._via_rows)
+            self._via_rows.clear()
 
-    @property
-    def _number(self) -> int:
-        """The number of the line that is being looked up."""
-        return self._numbers[len(self._lines) - length_hint(self._walk) - 1]
+    def _here(self, column: int) -> Place:
+        """Return that column of the line that is being looked up."""
+        number = self._numbers[-1 - length_hint(self._walk)]
+        return _new_place(Place, (self._path, number, column))
 
-    def _look_up(self, cut: Callable[[str], Any], known: _Known) -> None:
+    def _look_up(self, cut: Callable[[str], Any], known: _Known | _KnownForms) -> None:
         """Add the column of what the text cut from each line means."""
         self._walk = iter(self._lines)
-        column = list(map(known.__getitem__, map(cut, self._walk)))
+        column = [*map(known.__getitem__, map(cut, self._walk))]
         self._columns.append(column)
         if known.misfits:
             self._set_aside([meaning is not _MISFIT for meaning in column])
@@ -171,7 +204,10 @@ class RecordReader:
             return [int(cut(line).replace(" ", "")) for line in self._lines]
 
     def _set_aside(self, fits: list[bool]) -> None:
-        self.aside += compress(self._numbers, map(not_, fits))
+        misfits = [not fit for fit in fits]
+        self.aside.update(
+            zip(compress(self._numbers, misfits), compress(self._lines, misfits), strict=True)
+        )
         self._lines = [*compress(self._lines, fits)]
         self._numbers = [*compress(self._numbers, fits)]
         self._columns = [[*compress(column, fits)] for column in self._columns]
@@ -183,23 +219,25 @@ class RecordReader:
         short = text.strip()
         if short in self._nets:
             return self._nets[short]
-        place = Place(self._path, self._number, 4)
-        name, alias_line = self._names.get(short, (short, 0))
-        if alias_line:
-            place = Place(self._path, alias_line, 1)
-        self._builder.net(name, place=place, aliases=() if name == short else (short,))
+        named = self._names.get(short)
+        if named is None:
+            name = short
+            self._builder.net(name, place=self._here(4))
+        else:
+            name, line = named
+            place = Place(self._path, line, 1) if line else self._here(4)
+            self._builder.net(name, place=place, aliases=(short,))
         self._nets[short] = name
         return name
 
     def _part(self, text: str) -> Callable[[PadRecord], None]:
         """Columns 21-27: what adds a pad to the part, or a via to the vias."""
-        refdes = text.strip()
+        refdes = text[:6].strip()
         if refdes == VIA:
             return self._via_rows.append
         part = self.parts.get(refdes)
         if part is None:
-            part = self._builder.part(refdes, Place(self._path, self._number, 21))
-            self.parts[refdes] = part
+            part = self.parts[refdes] = self._builder.part(refdes, self._here(21))
         return part.pads.append
 
     def _form(
@@ -213,7 +251,7 @@ class RecordReader:
     ) -> _Form:
         """Columns 1-3, 33-41 and 58 to the end: the pad's own form."""
         if (hole is None) is not (code in SURFACE):
-            self.unlike.append(self._number)
+            self.unlike.append(self._here(1))
         width, height = self._length(width_text), self._length(height_text)
         shape: str | None = "rect"
         if not width:
@@ -236,10 +274,10 @@ class RecordReader:
         A test point can be reached from outside alone, so the layer count need not be known.
         """
         if access is None:
-            self.without_access.append(self._number)
+            self.without_access.append(self._here(39))
             return Side.BOTH
         layer = int(access)
         if layer < 2:
             return Side.TOP if layer else Side.BOTH
-        self.bottom_codes.setdefault(layer, self._number)
+        self.bottom_codes.setdefault(layer, self._here(39))
         return Side.BOTTOM

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import islice
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
@@ -22,7 +23,7 @@ FAULTY_SHARE = 4
 class LeftOver:
     """Lines of which nothing is kept: the faulty ones, and what was skipped knowingly."""
 
-    faults: list[int] = field(default_factory=list)  # line numbers
+    faults: dict[int, str] = field(default_factory=dict)  # by number
     skipped: dict[str, tuple[int, int]] = field(default_factory=dict)  # -> how many, first line
 
 
@@ -35,24 +36,24 @@ def report(lines: Lines, records: RecordReader, left: LeftOver, builder: BoardBu
     path, faults = builder.path, left.faults
     count = builder.pad_records + builder.via_records
     if faults and len(faults) * FAULTY_SHARE > count:
-        raise _refusal(lines.all, faults, count, path)
+        raise _refusal(faults, count, path)
     if not count:
         raise BadInput(
             "no test record",
             expected="lines that begin with 317 or 327",
             hint="Is the file whole?",
-            place=Place(path, len(lines.all), 1),
+            place=Place(path, lines.count, 1),
         )
-    _warn_of_faults(lines.all, faults, builder)
+    _warn_of_faults(faults, builder)
     _warn_of_doubts(records, builder)
     for what, (number_of, first) in left.skipped.items():
         builder.warn("not-kept", f"not kept: {what}, {number_of} in all", Place(path, first, 1))
     _warn_of_end(lines, builder)
 
 
-def _warn_of_faults(lines: list[str], faults: list[int], builder: BoardBuilder) -> None:
-    for number in faults[:MOST_FAULTS]:
-        column, found, wanted = _fault(lines[number - 1])
+def _warn_of_faults(faults: dict[int, str], builder: BoardBuilder) -> None:
+    for number, line in islice(faults.items(), MOST_FAULTS):
+        column, found, wanted = _fault(line)
         builder.warn(
             "record-skipped",
             f"{found} where {wanted} was expected; the record is not read",
@@ -62,31 +63,30 @@ def _warn_of_faults(lines: list[str], faults: list[int], builder: BoardBuilder) 
         builder.warn(
             "record-skipped",
             f"{len(faults) - MOST_FAULTS} more records do not fit the columns",
-            Place(builder.path, faults[MOST_FAULTS], 1),
+            Place(builder.path, [*faults][MOST_FAULTS], 1),
         )
 
 
 def _warn_of_doubts(records: RecordReader, builder: BoardBuilder) -> None:
-    path = builder.path
     if records.unlike:
         builder.warn(
             "code-and-hole-disagree",
             "a surface pad (327) with a hole, or a hole (317, 367) without one",
-            Place(path, records.unlike[0], 1),
+            records.unlike[0],
         )
-    for number in records.without_access[:1]:
+    if records.without_access:
         builder.warn(
             "no-side",
             "records without an access code are taken as reached from both sides",
-            Place(path, number, 39),
+            records.without_access[0],
         )
     layers = records.bottom_codes
     if len(layers) > 1:
-        codes = ", ".join(f"{layer:02d} (line {line})" for layer, line in layers.items())
+        codes = ", ".join(f"{layer:02d} (line {place.line})" for layer, place in layers.items())
         builder.warn(
             "two-bottoms",
             f"access codes {codes}: only one can be the bottom; all are taken as it",
-            Place(path, [*layers.values()][1], 39),
+            [*layers.values()][1],
         )
 
 
@@ -95,19 +95,13 @@ def _warn_of_end(lines: Lines, builder: BoardBuilder) -> None:
         builder.warn(
             "cut-off",
             "no 999 record at the end: the file may be cut off",
-            Place(builder.path, len(lines.all)),
+            Place(builder.path, lines.count),
         )
-        return
-    after = [
-        number
-        for number, line in enumerate(lines.all[lines.end :], lines.end + 1)
-        if line.strip(" \t\x1a\f")
-    ]
-    if after:
+    elif lines.after_end:
         builder.warn(
             "after-the-end",
-            f"the file goes on after the 999 record; not read: {len(after)} lines",
-            Place(builder.path, after[0], 1),
+            f"the file goes on after the 999 record; not read: {len(lines.after_end)} lines",
+            Place(builder.path, lines.after_end[0], 1),
         )
 
 
@@ -124,9 +118,9 @@ def _fault(line: str) -> tuple[int, str, str]:
     return column, shown, f"{field_.meaning} ({columns})"
 
 
-def _refusal(lines: list[str], faults: list[int], records: int, path: str) -> BadInput:
-    number = faults[0]
-    column, found, wanted = _fault(lines[number - 1])
+def _refusal(faults: dict[int, str], records: int, path: str) -> BadInput:
+    number, line = next(iter(faults.items()))
+    column, found, wanted = _fault(line)
     total = records + len(faults)
     return BadInput(
         found,
@@ -134,5 +128,5 @@ def _refusal(lines: list[str], faults: list[int], records: int, path: str) -> Ba
         hint=f"{len(faults)} of {total} records do not fit the columns: "
         "is this file IPC-D-356, and whole?",
         place=Place(path, number, column),
-        excerpt=excerpt("\n".join(lines[:number]), number, column),
+        excerpt=excerpt("\n" * (number - 1) + line, number, column),
     )
