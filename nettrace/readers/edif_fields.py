@@ -50,26 +50,32 @@ NO_FIELDS = Fields(None, None, None, None, None, {})
 def cell_fields(name: str, cell: Mapping[str, str], view: Mapping[str, str]) -> Fields:
     """Return what a cell says for all its instances; its name stands in for a missing value."""
     properties = {**cell, **view, "cell": name}
-    fields = _fields(properties)
-    return fields._replace(value=fields.value if fields.value is not None else name)
+    names = _names(tuple(properties))
+    value = _first(properties, names.value)
+    return Fields(
+        value if value is not None else name,
+        _first(properties, names.package) or None,
+        _first(properties, names.description) or None,
+        _first(properties, names.refdes) or None,
+        _fitted(properties, names, value),
+        properties,
+    )
 
 
 def instance_fields(cell: Fields, properties: Mapping[str, str]) -> Fields:
     """Return what an instance says, the cell's word where it says nothing."""
-    own = _fields(properties)
-    said_value = own.value
-    if said_value is None:
-        said_value = cell.value
-    fitted = own.fitted
-    if fitted is None:
-        fitted = cell.fitted
+    names = _names(tuple(properties))
+    value, package, description, refdes, fitted, cell_properties = cell
+    # an empty value is said to be none, the cell's name notwithstanding
+    own_value = _first(properties, names.value)
+    own_fitted = _fitted(properties, names, own_value)
     return Fields(
-        said_value or None,  # an empty value is said to be none, the cell's name notwithstanding
-        own.package or cell.package,
-        own.description or cell.description,
-        own.refdes or cell.refdes,
-        fitted,
-        {**cell.properties, **properties},
+        (value if own_value is None else own_value) or None,
+        _first(properties, names.package) or package,
+        _first(properties, names.description) or description,
+        _first(properties, names.refdes) or refdes,
+        fitted if own_fitted is None else own_fitted,
+        {**cell_properties, **properties},
     )
 
 
@@ -94,19 +100,6 @@ def _names(names: tuple[str, ...]) -> _Names:
             tuple([plain[name] for name in wanted if name in plain])
             for wanted in (_VALUE, _PACKAGE, _DESCRIPTION, _REFDES, _NOT_FITTED, _FITTED)
         )
-    )
-
-
-def _fields(properties: Mapping[str, str]) -> Fields:
-    names = _names(tuple(properties))
-    value = _first(properties, names.value)
-    return Fields(
-        value,
-        _first(properties, names.package) or None,
-        _first(properties, names.description) or None,
-        _first(properties, names.refdes) or None,
-        _fitted(properties, names, value),
-        dict(properties),
     )
 
 

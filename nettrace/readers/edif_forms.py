@@ -125,6 +125,7 @@ class _Filler:
         self.text = text
         self.design = Design()
         self.design.read_span = lambda start, end: _REF.findall(text, start, end)
+        self.shown: dict[str, str] = {}  # name of a property as written -> as shown
         self.library = Library("")
         self.cell = Cell("")
         self.view = View("", 0)
@@ -199,7 +200,11 @@ class _Filler:
             if shown:
                 designator = _one_designator(designator, decode_string(shown).strip())
                 continue
-            name = decode_string(renamed) if renamed else decode_id(one, codes=True)
+            written = renamed or one
+            name = self.shown.get(written)
+            if name is None:
+                name = decode_string(renamed) if renamed else decode_id(one, codes=True)
+                self.shown[written] = name
             value = decode_string(text) if text else number or truth.lower()
             if kind and name not in properties:
                 properties[name] = value
