@@ -34,6 +34,7 @@ from nettrace.views.placed_map import draw_map
 from nettrace.views.placed_view import (
     Position,
     SolderedWire,
+    TornPad,
     body_corners,
     choose_view,
     scale_words,
@@ -44,6 +45,7 @@ __all__ = ["PlacedMap", "draw_placed"]
 
 #: What the list says of pins that go nowhere else.
 NOT_CONNECTED = "NC"
+NO_PART = "No part is wholly in this area"
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +72,14 @@ def draw_placed(
     *,
     refitted: Collection[str] = (),
     wires: Sequence[SolderedWire] = (),
+    torn: Sequence[TornPad] = (),
     in_page: bool = False,
 ) -> PlacedMap:
     """Draw the area; parts in `without` (keys) are shown as missing too.
 
-    Those of them in `refitted` are shown as there again, soldered `wires` as lines. With
-    `in_page` the page around the drawing says what board and what positions these are: no title,
-    and no line around the area.
+    Those of them in `refitted` are shown as there again, soldered `wires` as lines, `torn` pads
+    with a cross. With `in_page` the page around the drawing says what board and what positions
+    these are: no title, and no line around the area.
 
     The side is the report's; without one, that of most missing parts. Positions of the other
     side are drawn dashed and named so.
@@ -97,12 +100,16 @@ def draw_placed(
     ]
     view = choose_view(WINDOW, [report.shape.box, *_boxes(positions, report)], side)
     rows = _rows(circuit, report, positions, side)
+    if in_page and not positions:
+        rows = [row for row in rows if row.heading != NO_PART]
     first, later = rows_per_sheet()
     more = max(0, len(rows) - first)
     sheets = 1 + -(-more // later)
     title = "Marked positions" if in_page else f"Damaged area {area_words(report.shape)}"
     paper = Paper(SHEET_WIDTH, SHEET_HEIGHT * sheets, f"{circuit.board.name}: {title}")
-    near = draw_map(paper, circuit, report, view, positions, CORNERS, area=not in_page, wires=wires)
+    near = draw_map(
+        paper, circuit, report, view, positions, CORNERS, area=not in_page, wires=wires, torn=torn
+    )
     paper.cover(Box(0, 0, SHEET_WIDTH, SHEET_HEIGHT * sheets), WINDOW)
     draw_window_marks(paper, view)
     block = TitleBlock(
@@ -114,6 +121,7 @@ def draw_placed(
         has_bare=any(not item.fitted for item in positions),
         has_refitted=in_page and any(item.refitted for item in positions),
         has_wires=in_page and bool(wires),
+        has_torn=in_page and bool(torn),
     )
     left = rows
     for sheet in range(sheets):
@@ -178,7 +186,7 @@ def _rows(
         rows.append(Row(heading="Also in the area, not missing"))
         rows += [_row(circuit, item.part, "", "", item.pins) for item in others]
     if not positions:
-        rows.insert(0, Row(heading="No part is wholly in this area"))
+        rows.insert(0, Row(heading=NO_PART))
     return rows
 
 

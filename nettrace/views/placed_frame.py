@@ -77,6 +77,7 @@ class TitleBlock:
     has_bare: bool
     has_refitted: bool = False
     has_wires: bool = False
+    has_torn: bool = False
 
 
 def rows_per_sheet() -> tuple[int, int]:
@@ -156,6 +157,12 @@ def _draw_legend(paper: Paper, x: float, y: float, block: TitleBlock) -> None:
         paper.line((at_x + 1, at_y + 1.7), (at_x + 8, at_y + 1.7), stroke_width=0.9)
         for x1 in (at_x + 1, at_x + 8):
             paper.circle(x1, at_y + 1.7, 0.9, fill="black")
+    if block.has_torn:
+        at_x, at_y = words(2, 1, "lifted pad, or end of a cut track")
+        left, right, high, low = at_x + 2.6, at_x + 5.4, at_y + 0.3, at_y + 3.1
+        paper.segments(
+            [((left, high), (right, low)), ((left, low), (right, high))], stroke_width=THICK
+        )
     if block.has_far_side:
         at_x, at_y = words(0, 3, "missing on the other side")
         paper.rect(

@@ -25,9 +25,10 @@ from nettrace.views.placed_shapes import (
     draw_far_position,
     draw_neighbour,
     draw_position,
+    draw_torn,
     draw_wire,
 )
-from nettrace.views.placed_view import Position, SolderedWire, View
+from nettrace.views.placed_view import Position, SolderedWire, TornPad, View
 
 __all__ = ["draw_map"]
 
@@ -42,6 +43,7 @@ def draw_map(
     *,
     area: bool = True,
     wires: Sequence[SolderedWire] = (),
+    torn: Sequence[TornPad] = (),
 ) -> tuple[str, ...]:
     """Draw the window's content, return the keys of the neighbours that are in it.
 
@@ -69,6 +71,8 @@ def draw_map(
             draw_far_position(paper, circuit, view, position)
     for position in here:
         draw_position(paper, circuit, view, position)
+    for pad in torn:
+        draw_torn(paper, view, pad)
     for wire in wires:
         draw_wire(paper, view, wire)
     mark_copper(labelled, here)

@@ -14,6 +14,7 @@ from nettrace.views.placed_view import (
     CROSS_MM,
     Position,
     SolderedWire,
+    TornPad,
     View,
     body_corners,
     hull_corners,
@@ -27,6 +28,7 @@ __all__ = [
     "draw_far_position",
     "draw_neighbour",
     "draw_position",
+    "draw_torn",
     "draw_wire",
 ]
 
@@ -34,6 +36,8 @@ Point = tuple[float, float]
 
 #: Distance of hatching lines, and size of the mark at pin 1, mm.
 HATCH_MM, MARK_MM = 1.5, 1.3
+#: Half of the cross on a torn pad, on the paper, mm.
+TORN_MM = 1.6
 #: Width of a soldered wire on the paper, mm.
 WIRE_MM = 0.9
 #: Kinds without a first pin. Most capacitors have none, and no source says which have.
@@ -153,6 +157,16 @@ def draw_wire(paper: Paper, view: View, wire: SolderedWire) -> None:
         paper.line(start, end, stroke_width=WIRE_MM)
         for x, y in (start, end):
             paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
+
+
+def draw_torn(paper: Paper, view: View, pad: TornPad) -> None:
+    """Put a cross on a pad that came off or whose track is cut."""
+    x, y = view.at(*pad.at)
+    arms = [((x - TORN_MM, y - TORN_MM), (x + TORN_MM, y + TORN_MM)),
+            ((x - TORN_MM, y + TORN_MM), (x + TORN_MM, y - TORN_MM))]  # fmt: skip
+    with paper.group(tip=pad.words, class_="torn"):
+        paper.segments(arms, stroke="white", stroke_width=3 * THICK)
+        paper.segments(arms, stroke_width=THICK)
 
 
 def _state_words(position: Position) -> str:

@@ -14,6 +14,7 @@ __all__ = [
     "CROSS_MM",
     "Position",
     "SolderedWire",
+    "TornPad",
     "View",
     "body_corners",
     "choose_view",
@@ -61,6 +62,14 @@ class SolderedWire:
     words: str
     start: Point
     end: Point
+
+
+@dataclass(frozen=True, slots=True)
+class TornPad:
+    """A lifted pad, or an end of a cut track, on the map: what it is, and its place, mm."""
+
+    words: str
+    at: Point
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ from nettrace.views.job_tables import reading_words
 from nettrace.views.neighbourhood import Selection, gather
 from nettrace.views.neighbourhood_dot import neighbourhood_dot
 from nettrace.views.placed import draw_placed
-from nettrace.views.placed_view import SolderedWire
+from nettrace.views.placed_view import SolderedWire, TornPad
 from nettrace.views.sheet_html import SEPARATOR
 from nettrace.views.sheet_photo import PhotoPlate
 from nettrace.views.sheet_source import (
@@ -92,10 +92,12 @@ def _when_refitted(state: JobState, keys: Sequence[str]) -> JobState:
 def _placed(
     circuit: Circuit, state: JobState, keys: Sequence[str], notes: list[Warning]
 ) -> Drawing | None:
-    if not keys:
+    wires, torn = _soldered(circuit, state), _torn(circuit, state)
+    besides = [pad.at for pad in torn] + [end for wire in wires for end in (wire.start, wire.end)]
+    if not keys and not besides:
         return None
     try:
-        report = _report(circuit, keys)
+        report = _report(circuit, keys, besides)
     except NothingMatches as error:
         notes.append(Warning("no-placed-drawing", f"no drawing to scale: {error.found}"))
         return None
@@ -104,16 +106,21 @@ def _placed(
         report,
         keys,
         refitted=set(state.refitted),
-        wires=_soldered(circuit, state),
+        wires=wires,
+        torn=torn,
         in_page=True,
     )
-    names = listed([circuit.board.part_by_key[key].refdes for key in keys], 12)
+    what, names = "The torn pads and wires", "the torn pads and wires"
+    if keys:
+        what = "The marked positions"
+        refs = [circuit.board.part_by_key[key].refdes for key in keys]
+        names = f"the positions of {listed(refs, 12)}"
     where = "as seen from below, mirrored" if map_.side is Side.BOTTOM else "as seen from above"
     return Drawing(
         name="placed",
-        title=f"The marked positions at {map_.scale}, {map_.side} side {where}.",
+        title=f"{what} at {map_.scale}, {map_.side} side {where}.",
         svg=map_.svg,
-        alternative=f"Drawing to scale of the {map_.side} side with the positions of {names}",
+        alternative=f"Drawing to scale of the {map_.side} side with {names}",
         refs={part.refdes: part.key for part in circuit.board.parts if part.refdes},
     )
 
@@ -129,15 +136,29 @@ def _soldered(circuit: Circuit, state: JobState) -> list[SolderedWire]:
     return found
 
 
+def _torn(circuit: Circuit, state: JobState) -> list[TornPad]:
+    """Return the lifted pads and the ends of cut tracks that have a place."""
+    said = {pad: f"{pad}: lifted" for pad in state.lifted}
+    for a, b in state.cuts:
+        said |= {a: f"{a}: its track to {b} is cut", b: f"{b}: its track to {a} is cut"}
+    places = {pad: _end_place(circuit, pad) for pad in said}
+    return [TornPad(said[pad], at) for pad, at in places.items() if at is not None]
+
+
 def _end_place(circuit: Circuit, word: str) -> tuple[float, float] | None:
     pin = find_pad(circuit, word)
     at = (pin.pads[0] if pin.pads else None) if pin is not None else find_via(circuit, word)
     return (at.x, at.y) if at is not None else None
 
 
-def _report(circuit: Circuit, keys: Sequence[str]) -> AreaReport:
-    """Return the area that holds all positions, with none of its parts taken for lost."""
-    points: list[tuple[float, float]] = []
+def _report(
+    circuit: Circuit, keys: Sequence[str], besides: Sequence[tuple[float, float]]
+) -> AreaReport:
+    """Return the area that holds all positions, with none of its parts taken for lost.
+
+    Places of torn pads and wires count where there are no positions.
+    """
+    points: list[tuple[float, float]] = list(besides) if not keys else []
     for key in keys:
         part = circuit.board.part_by_key[key]
         points += [(pad.x, pad.y) for pad in part.pads]

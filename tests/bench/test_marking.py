@@ -45,7 +45,7 @@ def test_a_wildcard_marks_each_part_once() -> None:
         ("xyzzy", ["R1"], "There are missing"),
         ("missing", ["R1.1"], "A pad is lifted, cut or bridged"),
         ("bridged", ["R1.1"], "two"),
-        ("bridged", ["R1.*", "R2.1"], "Name one pad"),
+        ("bridged", ["R1.*", "R2.1"], "Name one: R1.1, R1.2."),
     ],
 )
 def test_a_mark_that_cannot_be_meant_says_what_can(

@@ -134,3 +134,15 @@ def test_a_sheet_is_laid_out_for_a4_or_for_letter(run: Run, wren: Path, tmp_path
     answer = run("job", "sheet", job, "-o", tmp_path / "x.html", "--paper", "a3")
     assert answer.code == 2
     assert "letter" in answer.err
+
+
+def test_a_job_of_torn_pads_alone_has_its_map(run: Run, wren: Path, tmp_path: Path) -> None:
+    job, page = tmp_path / "torn.job", tmp_path / "torn.html"
+    run("job", "open", job, wren)
+    run("job", "mark", job, "lifted", "R12.1")
+    run("job", "mark", job, "wired", "R12.1", "R13.1")
+    assert run("job", "sheet", job, "-o", page).code == 0
+    text = page.read_text(encoding="utf-8")
+    assert "The torn pads and wires at" in text
+    assert "R12.1: lifted" in text
+    assert "wire R12.1 to R13.1 mends R12.1" in text

@@ -28,6 +28,7 @@ from nettrace.views.placed_frame import SHEET_HEIGHT, SHEET_WIDTH, WINDOW
 from nettrace.views.placed_view import (
     SCALES,
     SolderedWire,
+    TornPad,
     View,
     choose_view,
     hull_corners,
@@ -481,3 +482,20 @@ def test_a_soldered_wire_goes_from_pad_to_pad(wren_map: tuple[Circuit, PlacedMap
     )
     assert "soldered wire" in placed.svg
     assert "soldered wire" not in draw_placed(wren, report, in_page=True).svg
+
+
+def test_a_torn_pad_has_a_cross_that_the_legend_explains(
+    wren_map: tuple[Circuit, PlacedMap],
+) -> None:
+    wren = wren_map[0]
+    report = inspect_area(wren, circle_around(wren.board, "J3", 4.0))
+    pad = wren.board.part_by_key["R12"].pads[0]
+    torn = [TornPad("R12.1: lifted", (pad.x, pad.y))]
+    svg = draw_placed(wren, report, torn=torn, in_page=True).svg
+    assert [item.get("class") for item in parse(svg).iter()].count("torn") == 1
+    assert "lifted pad" in svg
+    for item in parse(svg).iter():  # the legend stays on its sheet
+        if item.tag.endswith("text"):
+            assert 0 <= float(item.get("x", 0)) <= SHEET_WIDTH
+            assert 0 <= float(item.get("y", 0)) <= SHEET_HEIGHT
+    assert "lifted pad" not in draw_placed(wren, report, in_page=True).svg
