@@ -10,6 +10,7 @@ import re
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.readers.document import Document
+from nettrace.readers.sexpr_tree import Form
 
 __all__ = ["Form", "fault", "place_of", "read_forms"]
 
@@ -18,21 +19,6 @@ MOST_NESTED = 500
 
 #: Blanks are the ASCII ones: a no-break space is a letter of a name.
 _TOKEN = re.compile(r'[()]|"[^"]*"?|[^ \t\r\n\f\v()"]+')
-
-
-class Form(list["str | Form"]):
-    """A list in parentheses: its keyword in small letters, then tokens as written and forms."""
-
-    __slots__ = ("start",)
-
-    def __init__(self, start: int) -> None:
-        super().__init__()
-        self.start = start
-
-    @property
-    def head(self) -> str:
-        """The keyword, "" where there is none."""
-        return self[0] if self and isinstance(self[0], str) else ""
 
 
 def place_of(document: Document, offset: int) -> Place:
@@ -57,7 +43,7 @@ def fault(
 
 
 def read_forms(document: Document) -> Form:
-    """Return the outermost form of the text.
+    """Return the outermost form of the text; keywords in small letters, other tokens as written.
 
     Raises:
         BadInput: not one balanced form, a string without end, nesting beyond reason.
