@@ -45,7 +45,12 @@ FORMATS: tuple[Format, ...] = (
         "kicad_net",
         "s-expression netlist",
         "'(export (version' at the start",
-        re.compile(r"\A\s*\(\s*export\s*\(\s*version\b"),
+        re.compile(
+            r"\A\s*+(?:\(\s*+export\s*+\(\s*+version\b"
+            # before 2012: part by part
+            r"|#[^\n]{0,80}?EESchema Netlist Version[^\n]*+\n\s*+\("
+            r"|\(\s*+\{[^}\n]{0,80}?[Nn]etlist[^}\n]*+\})"
+        ),
         "nettrace.readers.sexpr_netlist",
     ),
     Format(
