@@ -14,6 +14,7 @@ from nettrace.circuit.absence_site import Gap, Rule, minor, unknown
 from nettrace.circuit.absence_supply import SUPPLY_RULES
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.part_kinds import is_logic_cell
 
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
@@ -53,8 +54,7 @@ def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -
     if not circuit.kinds[part_key].fitted:
         return minor("not fitted as designed: nothing is missed")
     roles = circuit.roles(part_key)
-    logic = "cell" in part.properties and part.package is None
-    if logic and circuit.kinds[part_key].kind is Kind.UNKNOWN:
+    if is_logic_cell(part) and circuit.kinds[part_key].kind is Kind.UNKNOWN:
         return unknown("a cell of a logic netlist is inside a chip, no part on a board")
     if not part.nets:
         if roles and roles[0].role in {"mechanical", "test point"}:

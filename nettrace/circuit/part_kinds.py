@@ -35,7 +35,7 @@ from nettrace.model.names import match_names
 from nettrace.model.notes import Notes
 from nettrace.values.part_value import PartValue, read_part_value
 
-__all__ = ["infer_kinds"]
+__all__ = ["infer_kinds", "is_logic_cell"]
 
 
 def infer_kinds(board: Board, notes: Notes | None = None) -> dict[str, PartKind]:
@@ -74,6 +74,15 @@ def _noted(board: Board, notes: Notes) -> tuple[dict[str, str], set[str], set[st
 
 
 _DESIGNATOR: Final = re.compile(r"[A-Z]{1,4}\d+[A-Z]?")
+
+
+def is_logic_cell(part: Part) -> bool:
+    """Return whether a part looks like a cell in a chip's netlist: without package or pin numbers.
+
+    Pins of such a cell have names alone; those of a board's schematic have numbers too.
+    """
+    numbered = any(pin.name not in {None, pin.number} for pin in part.pins)
+    return "cell" in part.properties and part.package is None and not numbered
 
 
 def _is_cell(part: Part) -> bool:

@@ -85,3 +85,22 @@ def test_a_parts_list_names_no_pins_and_its_parts_are_no_holes(tmp_path: Path) -
         "U1": Kind.IC,
         "H1": Kind.MECHANICAL,
     }
+
+
+def test_a_schematics_part_without_a_reference_is_still_a_part(tmp_path: Path) -> None:
+    # so drawn by a schematic program of 1987: instances have names, pins have numbers
+    path = tmp_path / "sheet.edf"
+    path.write_text(
+        "(edif s (edifVersion 2 0 0) (edifLevel 0) (keywordMap (keywordLevel 0))\n"
+        "(library L (edifLevel 0) (technology (numberDefinition))\n"
+        "(cell MC145030 (cellType GENERIC) (view v (viewType SCHEMATIC) (interface\n"
+        '(port A0 (designator "1")) (port STATUS (designator "10")))))\n'
+        "(cell TOP (cellType GENERIC) (view v (viewType SCHEMATIC) (interface) (contents\n"
+        "(instance CMP1 (viewRef v (cellRef MC145030)))\n"
+        "(net A (joined (portRef A0 (instanceRef CMP1))))\n"
+        "(net B (joined (portRef STATUS (instanceRef CMP1)))))))))\n",
+        encoding="utf-8",
+    )
+    circuit = nettrace.load(path)
+    assert circuit.roles("CMP1")[0].role != "logic"
+    assert "inside a chip" not in " ".join(circuit.absence("CMP1").effects)

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.part_kinds import is_logic_cell
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -126,7 +127,7 @@ MOST_CHIP_GUESS_PINS: Final = 8
 def unknown_kind(site: Site) -> Iterable[Finding]:
     """A part of unknown kind: two pins on two nets, or many."""
     pins = len(site.part.pins)
-    if "cell" in site.part.properties and site.part.package is None:
+    if is_logic_cell(site.part):
         # a netlist of a chip's inside has instances of cells, no parts that anyone solders
         yield found("logic", 0.6, f"cell {site.part.properties['cell']} of a logic netlist")
         return
