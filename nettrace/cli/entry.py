@@ -39,8 +39,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         return run(words)
     cache, board, question = _cache(), _board_of(words), _question(words)
-    if cache is not None and _answered(cache, words, board, question):
-        return 0
+    try:
+        if cache is not None and _answered(cache, words, board, question):
+            return 0
+    except KeyboardInterrupt:  # a drawing takes as long as the program that draws it
+        from nettrace.cli.main import stopped
+
+        return stopped()
     return _run_and_keep(cache, words, board, question, began_ns)
 
 

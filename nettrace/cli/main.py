@@ -20,7 +20,7 @@ from nettrace.version import __version__
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
-__all__ = ["COMMANDS", "Entry", "cli", "main"]
+__all__ = ["COMMANDS", "Entry", "cli", "main", "stopped"]
 
 #: Exit code of wrong usage (contract); the others are in `errors`.
 EXIT_USAGE = 2
@@ -187,7 +187,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except (KeyboardInterrupt, click.Abort):
-        return _report("stopped", EXIT_STOPPED, debug=False)
+        return stopped()
     except OSError as error:
         return _report_unwritten(error, debug)
     except Exception as error:  # noqa: BLE001 - the boundary: a bug must not end in a traceback
@@ -230,6 +230,11 @@ def _columns() -> int:
         return max(40, min(HELP_WIDTH, os.get_terminal_size(sys.stdout.fileno()).columns))
     except (OSError, ValueError):
         return HELP_WIDTH
+
+
+def stopped() -> int:
+    """Say that the user stopped the program; return its exit code."""
+    return _report("stopped", EXIT_STOPPED, debug=False)
 
 
 def _report(text: str, code: int, debug: bool) -> int:

@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from nettrace.cli import entry
+
 #: What a warm answer must not load.
 COMMAND_LINE = {"click", "rich", "json", "nettrace.cli.main", "nettrace.loading", "nettrace.model"}
 
@@ -211,3 +213,20 @@ def test_what_is_said_of_a_drawing_as_json_is_said_of_a_file_that_is_written(
     assert picture.exists()
     shown = ("draw", board, "--part", "U1", "-o", "-")
     assert program.run(*shown) == program.run(*shown)
+
+
+def test_a_drawing_stopped_while_it_is_drawn_again_says_so(
+    wren: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def interrupt(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.chdir(tmp_path)
+    shutil.copy(wren / "wren.kicad_pcb", tmp_path / "wren.kicad_pcb")
+    words = ["draw", "wren.kicad_pcb", "--part", "U1", "-o", "part.svg", "--force"]
+    assert entry.main(words) == 0
+    monkeypatch.setattr("nettrace.views.dot_programs.render_dot", interrupt)
+    capsys.readouterr()
+    assert entry.main(words) == 130
+    assert capsys.readouterr().err.strip() == "stopped"
