@@ -54,6 +54,8 @@ _ITEM = re.compile(
     r"""|\([^()]*+(?>(?:\([^()]*+\)[^()]*+)*)\)|="""
     r"""|[^\s=(){}'"]++(?:\([^\s()]*+\)[^\s=(){}'"]*+)*+|\S"""
 )
+#: A transistor's area factor, `1.5`, `2u`; not the model 2N3904.
+_AREA = re.compile(r"[+-]?[\d.]+(?:[eE][+-]?\d+)?[A-Za-z]{0,4}")
 _NODE_GROUP = re.compile(r"(\S+)\s*\(([^()]*+)\)(.*)", re.DOTALL)
 _POLY = re.compile(r"(?i)poly\s*\(\s*(\d{1,3})\s*\)")
 _CODE_MODEL_WORD = re.compile(r"%\w+(?:\s*\([^()]*\))?|[\[\]]|[^\s\[\]()%]+|[()]")
@@ -230,10 +232,15 @@ def _transistor(
     else:
         # the deck has no such model: as many nodes as the letter usually has
         index = 1 + least
-        if len(words) > 5 and (letter == "m" or words[4][0] == "["):
+        if len(words) > 5 and (letter == "m" or _is_substrate(words[4], words[5])):
             index = 5
     nodes = tuple(node.strip("[]") for node in words[1:index])
     return Element(words[0], letter, nodes, words[index], words[index], settings)
+
+
+def _is_substrate(word: str, following: str) -> bool:
+    """Return whether a fourth word is a transistor's substrate: `[SUB]`, or `0` before a model."""
+    return word[0] == "[" or (word.isdecimal() and _AREA.fullmatch(following) is None)
 
 
 def _call(

@@ -44,3 +44,14 @@ def test_a_question_mark_ties_nothing() -> None:
     assert board.net_by_name["VCC"].volts is None  # its source has one end in the air
     open_nodes = next(warning for warning in board.warnings if warning.code == "open-nodes")
     assert "5 pins" in open_nodes.message
+
+
+def test_a_transistors_substrate_stands_before_a_model_that_the_deck_lacks() -> None:
+    # one simulator's schematic program writes node 0 for the substrate of every transistor
+    lines = ["Q1 c b 0 0 2N3904", "Q2 c b e 3904 1.5", "Q3 c b e BC547", "Q4 c b e 0 BC547 2"]
+    board = read(*lines, "R1 c b 1k", "R2 e 0 1k", head="* card\n\n")
+    assert [board.part_by_key[f"Q{n}"].value for n in (1, 2, 3, 4)] == [
+        "2N3904", "3904", "BC547", "BC547",
+    ]  # fmt: skip
+    assert pins(board, "Q1") == ["c", "b", "0", "0"]
+    assert pins(board, "Q2") == ["c", "b", "e"]
