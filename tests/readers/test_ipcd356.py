@@ -267,6 +267,11 @@ def compare_with_plain_reader(text: str) -> None:
         lines = lines[: [line[:3] for line in lines].index("999")]
     plain = [record for line in lines if (record := plain_record(line)) is not None]
     assert sorted(ours_as_records(board)) == sorted(as_millimetres(board, plain))
+    for pad in board.pads():
+        assert pad.place is not None
+        record = plain_record(lines[pad.place.line - 1])
+        assert record is not None
+        assert (record.refdes, record.pin) == (board.part_by_key[pad.part].refdes, pad.number)
     lost = sum(
         1
         for line in lines
@@ -312,6 +317,66 @@ def test_damaged_files_never_differ_from_the_plain_reader(boards: Path) -> None:
     texts += [(boards / name).read_text(encoding="utf-8") for name in (REAL[1], REAL[4])]
     for _ in range(DAMAGES):
         compare_with_plain_reader(damaged(chance.choice(texts), chance))
+
+
+def test_where_a_stretch_of_lines_ends_makes_no_difference(
+    monkeypatch: pytest.MonkeyPatch, boards: Path
+) -> None:
+    chance = random.Random(3560)
+    texts = [path.read_text(encoding="utf-8") for path in [*GOOD, *BAD]]
+    texts += [damaged(chance.choice(texts[: len(GOOD)]), chance) for _ in range(100)]
+    texts.append((boards / REAL[4]).read_text(encoding="utf-8"))
+    whole = [outcome(text) for text in texts]
+    for characters in (0, 100, 1000):
+        monkeypatch.setattr("nettrace.readers.ipcd356_lines.STRETCH", characters)
+        for text, expected in zip(texts, whole, strict=True):
+            assert outcome(text) == expected
+
+
+def outcome(text: str) -> Board | str:
+    """Return the board, which holds its warnings, or the message of the error."""
+    try:
+        return read(Document("d.ipc", text))
+    except BadInput as error:
+        return str(error)
+
+
+@given(st.lists(st.integers(-999_999, 999_999), min_size=2, max_size=6), st.data())
+def test_places_are_the_same_however_the_numbers_are_filled(
+    counts: list[int], data: st.DataObject
+) -> None:
+    def written(count: int) -> str:
+        digits = str(abs(count))
+        sign = "-" if count < 0 else "+"
+        forms = [f"{sign}{digits:0>6}", f"{sign}{digits:>6}"]
+        if count >= 0:
+            forms.append(f"{digits:>7}")
+        if len(digits) < 6:
+            forms.append(f"{sign}{digits}".rjust(7))
+        return data.draw(st.sampled_from(forms))
+
+    records = [
+        f"{LINE[:27]}{pin:<4}{LINE[31:42]}{written(x)}Y{written(y)}{LINE[57:]}"
+        for pin, (x, y) in enumerate(pairwise(counts))
+    ]
+    places = [(pad.x, pad.y) for pad in read_lines(*records).pads()]
+    expected = [(x * 254 / 100_000, y * 254 / 100_000) for x, y in pairwise(counts)]
+    assert repr(places) == repr(expected)  # as text, so that 0.0 is not -0.0
+
+
+def test_zero_with_a_minus_is_zero() -> None:
+    (pad,) = read_lines(LINE.replace("+012700", "-000000")).pads()
+    assert repr(pad.x) == "0.0"
+
+
+@pytest.mark.parametrize("x", ["+01270O", "+1_2700", "+0127.0", "+1e0005", "+01270٣", "++12700"])
+def test_only_digits_are_a_number(x: str) -> None:
+    # the last but one is a digit of another script, which int() would read
+    board = read_lines(LINE, LINE.replace("-2 ", "-3 "), *[LINE] * 3, LINE.replace("+012700", x))
+    assert codes(board) == ["record-skipped"]
+    assert board.warnings[0].place is not None
+    assert board.warnings[0].place.line == 7
+    assert len([*board.pads()]) == 5
 
 
 @given(st.data())
