@@ -2,7 +2,7 @@
 
 Two readers stand behind it: the whole-tree reader (`edif_tree`, `edif_cells`) and the grammar over
 whole forms (`edif_forms`, `grammars/edif.lark`), which reads what netlist writers usually write,
-five times as fast once it is loaded. They never differ in what they say of a text.
+several times as fast once it is loaded. They never differ in what they say of a text.
 """
 
 from __future__ import annotations
