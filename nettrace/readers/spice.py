@@ -249,6 +249,9 @@ class _DeckReader:
 
     def finish(self) -> None:
         """Declare the nets that have more to them than pins, and sum up what was amiss."""
+        if "§" in self.deck.texts[0]:
+            for draft in self.builder.parts:
+                draft.refdes = _reference(draft.refdes)
         if self.remarks.unfitted:
             for draft in self.builder.parts:
                 if draft.refdes in self.remarks.unfitted:
@@ -291,6 +294,12 @@ class _DeckReader:
 def _is_placeholder(value: str, name: str) -> bool:
     """Exporters write `__U7` where a symbol has no model."""
     return value.startswith("__") and value[2:].lower() in (name.lower(), name[1:].lower())
+
+
+def _reference(name: str) -> str:
+    """Return the board's reference: one simulator puts a letter and a section sign before it."""
+    before, sign, after = name.partition("§")
+    return after if sign and after and len(before) == 1 else name
 
 
 def _counted(count: int, noun: str) -> str:

@@ -55,3 +55,10 @@ def test_a_transistors_substrate_stands_before_a_model_that_the_deck_lacks() -> 
     ]  # fmt: skip
     assert pins(board, "Q1") == ["c", "b", "0", "0"]
     assert pins(board, "Q2") == ["c", "b", "e"]
+
+
+def test_a_letter_and_a_section_sign_before_the_reference_are_the_writers() -> None:
+    # so where the reference does not begin with the element's letter; from memory of its manual
+    board = read("Q§T1 c b e BC547", "R§POT1 c b 1k", "X§IC2 c b e AMP", "R2 e c 1k", head="*\n\n")
+    assert {part.refdes for part in board.parts} == {"T1", "POT1", "IC2", "R2"}
+    assert board.part_by_key["T1"].properties["spice_element"] == "Q"
