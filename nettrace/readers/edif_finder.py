@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import accumulate, repeat
-from operator import add, sub
+from operator import add, le, sub
 from typing import TypeVar
 
 from nettrace.errors import Place
@@ -54,7 +54,9 @@ class Finder:
         return Place(self.document.path, self.line, offset - self.line_start + 1)
 
     def places(self, offsets: Sequence[int]) -> list[Place]:
-        """Return line and column of many, in ascending order: all counted in one sweep."""
+        """Return line and column of many: counted in one sweep where they are in order."""
+        if not all(map(le, offsets, offsets[1:])):  # a net written in another one
+            return [self.place(offset) for offset in offsets]
         text = self.document.text
         before = [0, *offsets[:-1]]
         lines = accumulate(map(text.count, repeat("\n"), before, offsets))

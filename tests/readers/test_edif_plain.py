@@ -67,6 +67,11 @@ CASES = {
         False,
         ["repeated-net-name"],
     ),
+    "a net in another": (
+        {"IN_Y": ")\n  (net Z (joined (portRef (member D 0) (instanceRef U1)))"},
+        True,
+        ["repeated-net-name"],
+    ),
     "ports of the top cell": (
         {"PORTS": "(port P)", "IN_X": "(portRef P)", "IN_Y": "(portRef Q)"},
         True,
