@@ -272,7 +272,6 @@ class _Found:
         suspects: tuple[Suspect, ...],
         state: JobState,
     ) -> None:
-        self.suspicion = suspicion
         self.model = suspicion.model
         self.circuit = suspicion.circuit
         self.state = state

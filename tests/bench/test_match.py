@@ -382,3 +382,10 @@ def test_the_advice_on_reuse(facts: dict[str, object], advice: str, reusable: bo
     (found,) = match_loose(sites(), [loose("L1", size="0201", **facts)])
     assert found.advice.startswith(advice)
     assert found.reusable is reusable
+
+
+def test_where_all_positions_are_of_one_size_the_body_decides_nothing() -> None:
+    near = circuit("R1 A VDD 10k 5% @R_0402_1005Metric\nR2 B VDD 9k1 5% @R_0402_1005Metric")
+    (found,) = match_loose(sites_of(near, ["R1", "R2"]), [loose("L1", ohms=9550.0)])
+    assert {candidate.refdes for candidate in found.candidates} == {"R1", "R2"}
+    assert found.decide == "measure the value again, with leads nulled and a narrower range"

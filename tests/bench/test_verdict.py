@@ -9,7 +9,7 @@ import pytest
 
 from nettrace.bench.diagnosis import Check, Verdict, check_job
 from nettrace.bench.faults import FaultKind
-from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
+from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading, Wire
 from nettrace.bench.job_state import JobState
 from nettrace.bench.judging import ReadingState
 from nettrace.bench.known_good import KnownGood, KnownReading
@@ -432,3 +432,25 @@ def test_good_boards_against_a_figure_leave_that_reading_open() -> None:
         if (item.reading.at, item.reading.quantity) == ("R1.1", Quantity.OHMS)
     ]  # fmt: skip
     assert states == [ReadingState.OPEN]
+
+
+def test_a_wire_between_two_nets_is_a_short_of_the_pads_it_is_on() -> None:
+    wire = Wire(number=50, time="", start="R1.1", end="J1.4")
+    found = check(["R1", "R2"], wires=(wire,))
+    assert [wired.wire for wired in found.wires] == [wire]
+    (short,) = found.shorts
+    assert short.nets == ("A", "SDA")
+    assert {str(pin) for pin in short.pins} == {"R1.1", "J1.4"}
+
+
+def test_pads_that_read_near_nothing_are_named_where_no_suspect_is_sure() -> None:
+    failed = [
+        reading("R5.1", "R5.2", "ohms", None, 201),
+        reading("R6.1", "R6.2", "ohms", 20e3, 202),
+        reading("J1.3", "J1.4", "ohms", 0.3, 203),
+    ]
+    found = check(["R1", "R4", "R5", "R6"], {("R1.1", "beep"): 0.0, ("R4.1", "beep"): 0.0}, failed)
+    assert found.suspects[0].score < 0.9
+    (short,) = found.shorts
+    assert short.nets == ("A", "SDA")
+    assert {str(pin) for pin in short.pins} == {"J1.3", "J1.4"}

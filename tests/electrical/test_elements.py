@@ -210,8 +210,9 @@ def test_the_class_of_a_ceramic(value: str, class_2: bool) -> None:
 
 def test_another_meter_has_another_error() -> None:
     coarse = Accuracy(fraction=0.05, counts=10, full_scale_counts=2000)
-    # a meter of 2000 counts shows 1.000 kΩ in steps of 1 Ω: 5 % and 10 steps
+    # a meter of 2000 counts shows 1.000 kΩ in steps of 1 Ω and 3.00 kΩ in steps of 10 Ω
     assert meter_error(1e3, coarse) == pytest.approx(0.05 * 1e3 + 10 * 1.0)
+    assert meter_error(3e3, coarse) == pytest.approx(0.05 * 3e3 + 10 * 10.0)
     found = PowerOff(circuit("R1 A B 1k 1%")).ohms("A", "B")
     assert found.shown_at_most(coarse) == pytest.approx(1010 + meter_error(1010, coarse))
     assert found.shown_at_least(coarse) == pytest.approx(990 - meter_error(990, coarse))
