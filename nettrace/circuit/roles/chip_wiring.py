@@ -134,24 +134,28 @@ def small_chip(site: Site) -> Iterable[Finding]:
     lines = " ".join(words_of(net) for net in site.nets if survey.is_signal(net))
     pins = len(part.pins)
     if (
-        _SERIAL_MEMORY.search(lines)
-        and pins <= 16
+        pins <= 16
+        and _SERIAL_MEMORY.search(lines)
         and re.search(r"MISO|MOSI|CLK|SCK|SD\d|IO\d", lines)
     ):
         yield found("memory", 0.7, "on a flash's serial lines")
-    if re.search(r"MISO", lines) and re.search(r"(?:^|[\s_])(?:WP|HOLD)", lines) and pins <= 16:
+    if pins <= 16 and "MISO" in lines and re.search(r"(?:^|[\s_])(?:WP|HOLD)", lines):
         yield found("memory", 0.78, "serial lines and write protect")
-    two_wire = re.search(r"SDA|SMB_?DATA", lines) and re.search(r"SCL|SCK|SMB_?CLK", lines)
-    if two_wire and re.search(r"_E[0-2]\b|_WP", lines) and pins == SMALL_PINS:
+    if (
+        pins == SMALL_PINS
+        and re.search(r"SDA|SMB_?DATA", lines)
+        and re.search(r"SCL|SCK|SMB_?CLK", lines)
+        and re.search(r"_E[0-2]\b|_WP", lines)
+    ):
         yield found("memory", 0.7, "eight pins on a two-wire bus, with address or protect straps")
     yield from _translator(site)
     yield from _gate(site)
-    if _EMMC.search(lines) and pins > 16:
+    if pins > 16 and _EMMC.search(lines):
         yield found("memory", 0.7, "on the lines of an eMMC or a card")
-    data = len(re.findall(r"SDA", lines))
-    if data >= 2 and len(re.findall(r"SCL|SCK", lines)) >= 2 and pins <= 16:
+    data = lines.count("SDA") if pins <= 16 else 0
+    if data >= 2 and len(re.findall(r"SCL|SCK", lines)) >= 2:
         yield found("level shifter", 0.8, "two data and two clock lines of an I2C bus meet in it")
-    elif data and re.search(r"SCL|SCK", lines) and pins <= 16:
+    elif data and re.search(r"SCL|SCK", lines):
         yield found("sensor", 0.54, "a small chip on an I2C bus")
         yield found("interface chip", 0.45, "a small chip on an I2C bus")
         yield found("memory", WEAK, "a small chip on an I2C bus")
@@ -161,7 +165,7 @@ def small_chip(site: Site) -> Iterable[Finding]:
         yield found("interface chip", 0.5, "has its own crystal")
         if pins <= 10:
             yield found("real-time clock", 0.5, "a small chip with its own crystal")
-    if re.search(r"SPK|SPEAK|HPOUT|AUDIO|LOUT|ROUT|LINEOUT", lines) and pins <= 20:
+    if pins <= 20 and re.search(r"SPK|SPEAK|HPOUT|AUDIO|LOUT|ROUT|LINEOUT", lines):
         yield found("amplifier", 0.62, "on audio lines")
     yield from _by_surroundings(site)
 
