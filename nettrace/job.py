@@ -195,12 +195,13 @@ def _changed(opened: OpenJob, add: Adding) -> OpenJob:
 
 
 def open_keys(opened: OpenJob) -> tuple[str, ...]:
-    """Return the part keys of positions that are still to be fitted.
+    """Return the part keys of positions still to be fitted; a wire may stand in for a link.
 
     Raises:
         NothingMatches: there are none.
     """
-    keys = opened.keys(opened.state.open_positions)
+    replaced = {key for item in wired(opened) for key in item.replaced}
+    keys = tuple(k for k in opened.keys(opened.state.open_positions) if k not in replaced)
     if not keys:
         raise NothingMatches(
             "no open position", hint="Mark what is gone: nettrace job mark JOB missing R12 R13."

@@ -151,9 +151,11 @@ def sheet_rows(source: SheetInput) -> SheetRows:
     keys = [key for key in state.damaged if key in circuit.board.part_by_key]
     numbers = _numbers(keys, source.numbers)
     keys.sort(key=lambda key: numbers[key])
-    still_open = [key for key in keys if key in set(state.open_positions)]
+    wires = wires_of(circuit, state)
+    replaced = {key for item in wires for key in item.replaced}
+    still_open = [key for key in keys if key in {*state.open_positions} - replaced]
     buses = lines_by_net(circuit)
-    mended = {end for item in wires_of(circuit, state) for end in item.of}
+    mended = {end for item in wires for end in item.of}
     torn = [*state.lifted, *(a for a, b in state.cuts if b not in mended)]
     plan = plan_refit(circuit, still_open, [pad for pad in torn if pad not in mended])
     fitted = [key for key in keys if circuit.kinds[key].fitted]

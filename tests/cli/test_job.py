@@ -270,3 +270,13 @@ def test_a_wire_that_cannot_be(
     answer = run("job", "mark", job, *words)
     assert answer.code == code
     assert message in answer.err
+
+
+def test_a_link_that_a_wire_stands_in_for_is_not_to_order(run: Run, job: Path) -> None:
+    ok(run("job", "mark", job, "missing", "R15", "R12"))  # R15: 0 Ω
+    before = ok(run("job", "needs", job, "--json")).json["needs"]
+    assert {p for need in before for p in need["positions"]} == {"R15", "R12"}
+    ok(run("job", "mark", job, "wired", "R15.1", "R15.2"))
+    after = ok(run("job", "needs", job, "--json")).json["needs"]
+    assert {p for need in after for p in need["positions"]} == {"R12"}
+    assert "R15" not in ok(run("job", "refit", job)).out
