@@ -31,7 +31,7 @@ BURIED = "307"
 #: Surface features: a pad, a tooling feature. All other records have a hole.
 SURFACE = frozenset({"327", "337"})
 VIA = "VIA"
-NOT_CONNECTED = "N/C"
+UNCONNECTED = frozenset({"", "N/C"})
 
 # The groups of columns that are looked up as one text: where they are cut, and what fits there.
 FORM_CUTS = itemgetter(slice(3), slice(32, 41), slice(57, None))
@@ -139,7 +139,6 @@ class RecordReader:
         self._path = builder.path
         self._columns: list[list[Any]] = []
         self._walk: Iterator[str] = iter(())
-        self._nets: dict[str, str | None] = {"": None, NOT_CONNECTED: None}
         self._via_rows: list[PadRecord] = []
         self.aside: dict[int, str] = {}
         self.parts: dict[str, PartDraft] = {}
@@ -228,17 +227,15 @@ class RecordReader:
     def _net(self, text: str) -> str | None:
         """Columns 4-20."""
         short = text.strip()
-        if short in self._nets:
-            return self._nets[short]
+        if short in UNCONNECTED:
+            return None
         named = self._names.get(short)
         if named is None:
-            name = short
-            self._builder.net(name, place=self._here(4))
-        else:
-            name, line = named
-            place = Place(self._path, line, 1) if line else self._here(4)
-            self._builder.net(name, place=place, aliases=(short,))
-        self._nets[short] = name
+            self._builder.net(short, place=self._here(4))
+            return short
+        name, line = named
+        place = Place(self._path, line, 1) if line else self._here(4)
+        self._builder.net(name, place=place, aliases=(short,))
         return name
 
     def _part(self, text: str) -> Callable[[PadRecord], None]:
