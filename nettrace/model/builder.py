@@ -30,7 +30,7 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
-from nettrace.model.freezing import PadRecord, PinFact, PinKey, count_pins, freeze_parts
+from nettrace.model.freezing import PadRecord, PinColumns, PinFact, PinKey, count_pins, freeze_parts
 from nettrace.model.names import decode_escapes, natural_sorted
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
@@ -62,6 +62,8 @@ class PartDraft(msgspec.Struct, gc=False, eq=False):
     properties: dict[str, str] = {}
     origins: dict[str, Place] = {}
     pin_facts: dict[PinKey, PinFact] = {}
+    # instead of `pin_facts`, where a reader has all pins at once (no pads, no `pin` then)
+    pin_columns: PinColumns | None = None
     pads: list[PadRecord] = []
 
     def pin(
@@ -166,6 +168,8 @@ class BoardBuilder:
         names = set(self._nets)
         for draft in self.parts:
             names.update(net for _, net in draft.pin_facts if net is not None)
+            if draft.pin_columns is not None:
+                names.update(net for net in draft.pin_columns[1] if net is not None)
         return names
 
     def warn(self, code: str, message: str, place: Place | None = None) -> None:
@@ -217,7 +221,12 @@ class BoardBuilder:
         """Return every net name as written, "" for a pad without net."""
         drafts = self.parts
         names: set[str | None] = set(self._nets)
-        names.update(map(_net_of, chain.from_iterable([draft.pin_facts for draft in drafts])))
+        names.update(
+            map(_net_of, chain.from_iterable([d.pin_facts for d in drafts if d.pin_facts]))
+        )
+        names.update(
+            chain.from_iterable([d.pin_columns[1] for d in drafts if d.pin_columns is not None])
+        )
         names.update(map(_net_of, chain.from_iterable([d.pads for d in drafts if d.pads])))
         names.discard(None)
         return cast("set[str]", names)

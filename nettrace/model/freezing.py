@@ -7,7 +7,7 @@ fields are columns, and one call makes the records of a whole column.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import repeat
 from operator import itemgetter
 from types import MappingProxyType
@@ -32,6 +32,15 @@ PadRecord: TypeAlias = tuple[
     str, str | None, float, float, Side, str | None, float | None, float | None,
     float, float | None, bool, Place | None,
 ]  # fmt: skip
+
+#: All pins of a part: numbers (each once, in natural order), nets, names, types, places.
+PinColumns: TypeAlias = tuple[
+    Sequence[str],
+    Sequence[str | None],
+    Sequence[str | None],
+    Sequence[str | None],
+    Sequence[Place | None],
+]
 
 _NO_FACTS: PinFact = (None, None, None)
 _NO_PADS: tuple[Pad, ...] = ()
@@ -99,7 +108,14 @@ def freeze_parts(
             facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
             records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
         pads, pins = _NO_PADS, _NO_PINS
-        if not records:
+        if draft.pin_columns is not None:
+            if draft.refdes:
+                numbers, nets, names, kinds, places = draft.pin_columns
+                if shown:
+                    nets = [shown.get(net, net) if net else net for net in nets]
+                own = repeat(draft.key), numbers, nets, names, kinds, repeat(_NO_PADS), places
+                pins = tuple(map(Pin, *own))
+        elif not records:
             if facts and draft.refdes:
                 pins = _pins_of_facts(draft.key, facts, orders)
         elif facts or not draft.refdes:
@@ -109,8 +125,9 @@ def freeze_parts(
         else:
             pads, pins = _pads_and_pins(draft.key, records, orders)
         for pin in pins:
-            if pin.net is not None:
-                pins_of_net[pin.net].append(pin)
+            net = pin.net
+            if net is not None:
+                pins_of_net[net].append(pin)
         parts.append(
             Part(
                 draft.key, draft.refdes, draft.value, draft.package, draft.description,

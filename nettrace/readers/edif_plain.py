@@ -208,8 +208,6 @@ class PlainMaker(NetJoiner):
 def _draft(row: Row, nets: list[str | None], places: list[Place]) -> PartDraft:
     refdes, place, (fields, pins), start = row
     end = start + len(pins.numbers)
-    pairs = zip(pins.numbers, nets[start:end], strict=True)
-    facts = zip(pins.names, pins.kinds, places[start:end], strict=True)
     return PartDraft(
         refdes,
         place,
@@ -218,5 +216,5 @@ def _draft(row: Row, nets: list[str | None], places: list[Place]) -> PartDraft:
         description=fields.description,
         fitted=fields.fitted,
         properties=fields.properties,
-        pin_facts=dict(zip(pairs, facts, strict=True)),
+        pin_columns=(pins.numbers, nets[start:end], pins.names, pins.kinds, places[start:end]),
     )
