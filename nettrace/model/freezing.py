@@ -177,12 +177,10 @@ def _pins_of_both(
     key: str, facts: Mapping[PinKey, PinFact], pads: tuple[Pad, ...], orders: _Orders
 ) -> tuple[Pin, ...]:
     """Return the pins that the facts name and those that the pads are of."""
-    pads_of_pin: dict[PinKey, tuple[Pad, ...]] = {}
+    pads_of_pin: defaultdict[PinKey, list[Pad]] = defaultdict(list)
     for pad in pads:
         if pad.number and pad.plated:
-            pair = (pad.number, pad.net)
-            known = pads_of_pin.get(pair)
-            pads_of_pin[pair] = (pad,) if known is None else (*known, pad)
+            pads_of_pin[pad.number, pad.net].append(pad)
     pairs: Iterable[PinKey] = {**facts, **pads_of_pin} if facts else pads_of_pin
     order = orders.of(tuple(map(_number_of, pairs)))
     if order is None:
@@ -192,7 +190,7 @@ def _pins_of_both(
         pairs = [listed[index] for index in order]
     return tuple(
         [
-            _pin(key, pair, facts.get(pair, _NO_FACTS), pads_of_pin.get(pair, _NO_PADS))
+            _pin(key, pair, facts.get(pair, _NO_FACTS), tuple(pads_of_pin.get(pair, _NO_PADS)))
             for pair in pairs
         ]
     )

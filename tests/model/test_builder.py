@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import pytest
 
 from nettrace.errors import Place
@@ -35,6 +37,18 @@ def test_many_pads_with_one_number_are_one_pin() -> None:
     assert len(pin.pads) == 3
     assert board.counts().pins == 1
     assert board.net_by_name["GND"].pins == (pin,)
+
+
+@pytest.mark.timed
+def test_a_pin_of_very_many_pads_is_read_in_time() -> None:
+    builder = BoardBuilder("x.kicad_pcb", "kicad_pcb")
+    plane = builder.part("H1")
+    for x in range(60_000):
+        plane.pad("1", "GND", float(x), 0.0, Side.TOP)
+    began = time.process_time()
+    board = builder.build()
+    assert time.process_time() - began < 3.0  # each pad copied for each would be 10 s and more
+    assert len(board.part_by_key["H1"].pins[0].pads) == 60_000
 
 
 def test_one_cut_number_on_three_nets_stays_three_pins() -> None:
