@@ -277,6 +277,8 @@ class _DeckReader:
             )
         if self.names.has_open:
             nets = [net for draft in self.builder.parts for _, net in draft.pin_facts]
+            for draft in self.builder.parts:
+                nets += draft.pin_columns[1] if draft.pin_columns is not None else ()
             self.builder.warn(
                 "open-nodes",
                 f"node '{OPEN}' is taken as no connection: {_counted(nets.count(None), 'pin')}",
