@@ -66,6 +66,12 @@ class PartDraft(msgspec.Struct, gc=False, eq=False):
     pin_columns: PinColumns | None = None
     pads: list[PadRecord] = []
 
+    def nets(self) -> Iterable[str | None]:
+        """Return the net of each pin, None for one on no net; of pads it says nothing."""
+        if self.pin_columns is not None:
+            return self.pin_columns[1]
+        return map(_net_of, self.pin_facts)
+
     def pin(
         self,
         number: str,
@@ -167,9 +173,7 @@ class BoardBuilder:
         """Return the names of the nets met so far, declared or on a pin."""
         names = set(self._nets)
         for draft in self.parts:
-            names.update(net for _, net in draft.pin_facts if net is not None)
-            if draft.pin_columns is not None:
-                names.update(net for net in draft.pin_columns[1] if net is not None)
+            names.update(net for net in draft.nets() if net is not None)
         return names
 
     def warn(self, code: str, message: str, place: Place | None = None) -> None:

@@ -276,9 +276,7 @@ class _DeckReader:
                 self.bare[0][1],
             )
         if self.names.has_open:
-            nets = [net for draft in self.builder.parts for _, net in draft.pin_facts]
-            for draft in self.builder.parts:
-                nets += draft.pin_columns[1] if draft.pin_columns is not None else ()
+            nets = [net for draft in self.builder.parts for net in draft.nets()]
             self.builder.warn(
                 "open-nodes",
                 f"node '{OPEN}' is taken as no connection: {_counted(nets.count(None), 'pin')}",

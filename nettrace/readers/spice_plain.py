@@ -43,7 +43,10 @@ class _Kind(NamedTuple):
     value: str | None
     description: str | None
     properties: dict[str, str]
-    pins: tuple[PinFact, ...]
+    numbers: tuple[str, ...]
+    names: tuple[str | None, ...]
+    types: tuple[str | None, ...]
+    places: tuple[Place | None, ...]
 
 
 class PlainLines:
@@ -105,7 +108,7 @@ class PlainLines:
         all_values, model_at = self._values, _MODEL_AT
         kinds = self._kinds.setdefault(id(scope), {})
         decode = self.scopes.decode
-        number_1, number_2 = NUMBERS[:2]
+        two, nothing = NUMBERS[:2], (None, None)
         for line, words in zip(scope.lines, self._words_of(scope), strict=True):
             if not words:
                 yield line, decode(scope, line)
@@ -130,10 +133,16 @@ class PlainLines:
                                     refdes,
                                     value,
                                     properties=properties,
-                                    pin_facts={
-                                        (number_1, nets.get(node_1) or net_of(node_1)): _NO_FACTS,
-                                        (number_2, nets.get(node_2) or net_of(node_2)): _NO_FACTS,
-                                    },
+                                    pin_columns=(
+                                        two,
+                                        (
+                                            nets.get(node_1) or net_of(node_1),
+                                            nets.get(node_2) or net_of(node_2),
+                                        ),
+                                        nothing,
+                                        nothing,
+                                        nothing,
+                                    ),
                                 )
                             )
                             continue
@@ -151,7 +160,7 @@ class PlainLines:
                             kind.value,
                             description=kind.description,
                             properties=kind.properties,
-                            pin_facts=dict(zip(zip(NUMBERS, nodes), kind.pins)),  # noqa: B905
+                            pin_columns=(kind.numbers, nodes, kind.names, kind.types, kind.places),
                         )
                     )
                     continue
@@ -176,8 +185,9 @@ class PlainLines:
                 return  # the latter is warned of each time
         elif letter in _BY_MODELS and not self.scopes.kind(scope, element.model):
             return
+        names, types, places = zip(*draft.pin_facts.values(), strict=True)
         self._kinds.setdefault(id(scope), {})[letter, count, element.model] = _Kind(
-            draft.value, draft.description, draft.properties, tuple(draft.pin_facts.values())
+            draft.value, draft.description, draft.properties, NUMBERS[:count], names, types, places
         )
 
     def _words_of(self, scope: Scope) -> list[list[str]]:
