@@ -186,7 +186,12 @@ def loose_entry(job: Job, facts: Mapping[str, object]) -> Loose:
     Raises:
         WrongUsage: nothing said, a figure that cannot be read, a name that is taken.
     """
-    said = {key: value for key, value in facts.items() if value not in {None, "", False}}
+    # 0.0 == False: a length of 0 is said, and wrong
+    said = {
+        key: value
+        for key, value in facts.items()
+        if value is not None and value is not False and value != ""
+    }
     if not set(said) - {"name", "note"}:
         raise WrongUsage("nothing said of it", hint="Give --ohms, --farads, --size or --looks.")
     taken = {entry.name for entry in job.standing() if isinstance(entry, Loose)}
@@ -230,7 +235,12 @@ def _length(said: Mapping[str, object], key: str) -> float | None:
     if value is None:
         return None
     if not isinstance(value, float) or not 0 < value < 100:
-        raise WrongUsage(f"--{key} {value}", expected="millimetres above 0")
+        shown = f"{value:g}" if isinstance(value, float) else str(value)
+        raise WrongUsage(
+            f"--{key} {shown}",
+            expected="millimetres above 0",
+            hint=f"Give the body's {key} like 0.6, or leave --{key} out.",
+        )
     return value
 
 

@@ -269,10 +269,16 @@ def _substitutes(values: PartKind, size: str | None, dielectric: str | None) -> 
     if values.kind is Kind.RESISTOR and values.ohms:
         tolerance = values.tolerance if values.tolerance is not None else 0.05
         found.append("a tighter tolerance of the same value")
-        series = series_of_tolerance(tolerance)[-1]
-        low, high = neighbours(values.ohms, series)
-        near = [v for v in (low, high) if abs(v - values.ohms) <= tolerance * values.ohms]
-        found += [f"{engineering(v, 'Ω')} ({series}), inside the tolerance" for v in near]
+        near = {
+            value: series
+            for series in reversed(series_of_tolerance(tolerance))  # the standard's own wins
+            for value in neighbours(values.ohms, series)
+            if abs(value - values.ohms) <= tolerance * values.ohms
+        }
+        found += [
+            f"{engineering(value, 'Ω')} ({near[value]}), inside the tolerance"
+            for value in sorted(near)
+        ]
         pairs = [
             c for c in combinations(values.ohms, "E24", tolerance, limit=4) if len(c.parts) > 1
         ]

@@ -34,6 +34,7 @@ from nettrace.model.board import Board, Part
 from nettrace.model.names import match_names
 from nettrace.model.notes import Notes
 from nettrace.values.part_value import PartValue, read_part_value
+from nettrace.values.sizes import land_pattern_size
 
 __all__ = ["infer_kinds", "is_logic_cell"]
 
@@ -191,10 +192,17 @@ _SIZE: Final = re.compile(r"(?<!\d)(01005|0201|0402|0603|0805|1206|1210|1812|201
 
 @lru_cache(maxsize=4096)
 def _size_of(package: str | None) -> str | None:
-    """Return the inch size in a package name (`C_0402_1005Metric` gives 0402)."""
+    """Return the inch size in a package name (`C_0402_1005Metric` gives 0402).
+
+    A land pattern name of IPC-7351 says the body in millimetres: `CAPC1005X55N` is 0402 too.
+    """
     if not package:
         return None
-    match = _SIZE.search(package.rpartition(":")[2])
+    shape = package.rpartition(":")[2]
+    chip = land_pattern_size(shape)
+    if chip is not None:
+        return chip.inch
+    match = _SIZE.search(shape)
     return match[1] if match else None
 
 

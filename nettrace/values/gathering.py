@@ -44,6 +44,9 @@ BETA_RANGE: Final = (2000.0, 5500.0)
 #: Above this a number with a bare unit letter, alone in a text, is a part number (3296W, 431A).
 PART_NUMBER_FROM: Final = 100.0
 
+#: Tolerance letters of capacitors below 10 pF, pF (IEC 60062).
+_PICOFARADS: Final = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1.0, "G": 2.0}
+
 _BEAD: Final = re.compile(r"FB\d{4}|.*\d\s*(?:[RΩ]|[Oo]hms?)\s*@")
 _POINT: Final = re.compile(r"\d*[rR]\d+")
 _CODE: Final = re.compile(r"[1-9]\d[0-9]")
@@ -212,7 +215,8 @@ class _Gathering:
 
     def _ohms(self, item: Item) -> None:
         family, figures = self.family, self.figures
-        point = _POINT.fullmatch(item.text) is not None
+        written = item.text.removesuffix(item.letter)
+        point = _POINT.fullmatch(written) is not None
         spelt = item.quantity is not None and item.quantity.exact_unit
         prefix = item.quantity.prefix if item.quantity else ""
         if family == "bead":
@@ -220,14 +224,14 @@ class _Gathering:
             self._set(item, field)
         elif family == "capacitor":
             if point and "farads" not in figures:
-                digits = float(item.text.upper().replace("R", ".") or 0)
+                digits = float(written.upper().replace("R", "."))
                 figures["farads"] = float(f"{digits}e-12")
                 self.notes.append(f"{item.text}: R is the point, read in pF")
             else:
                 self._note(item, "ohms on a capacitor; an ESR or a tolerance letter")
         elif family == "inductor":
             if point and "henries" not in figures:
-                digits = float(item.text.upper().replace("R", ".") or 0)
+                digits = float(written.upper().replace("R", "."))
                 figures["henries"] = float(f"{digits}e-6")
                 self.notes.append(f"{item.text}: R is the point, read in µH")
             elif spelt and "henries" in figures:
@@ -329,9 +333,12 @@ class _Gathering:
             if letter == "Z" and "farads" in figures:
                 figures.setdefault("tolerance", 0.80)
                 figures.setdefault("tolerance_minus", 0.20)
-            elif letter in {"B", "C", "D"} and picofarads < 10:
-                absolute = {"B": 0.1, "C": 0.25, "D": 0.5}[letter]
-                figures.setdefault("tolerance", round(absolute / picofarads, 4))
+            elif letter in _PICOFARADS and picofarads < 10:
+                if _PICOFARADS[letter] < picofarads:
+                    tolerance = round(_PICOFARADS[letter] / picofarads, 4)
+                    figures.setdefault("tolerance", tolerance)
+            elif item.kind == "tolerance letter" and letter in {"B", "C", "D"}:
+                self.rest.append(letter)  # alone beside 10 pF or more it is hardly a tolerance
             elif letter in TOLERANCE_LETTERS:
                 figures.setdefault("tolerance", TOLERANCE_LETTERS[letter])
 

@@ -18,6 +18,7 @@ __all__ = [
     "SizeReading",
     "chip_size",
     "inch_size",
+    "land_pattern_size",
     "read_size",
     "working_volts",
 ]
@@ -94,12 +95,50 @@ def chip_size(inch: str) -> ChipSize | None:
     return _BY_INCH.get(inch)
 
 
+#: A whole land pattern name: component class, body length and width in 0.1 mm, X, height in
+#: 0.01 mm, density level. Source: IPC-7351, naming convention for chip components.
+_LAND_PATTERN_NAME: Final = re.compile(
+    r"(?<![A-Za-z0-9])(?:RES|CAP|IND|FUS|LED|DIO|BEAD|THRM|VAR)C(\d\d)(\d\d)X\d{2,3}[LMN]?"
+    r"(?![A-Za-z0-9])",
+    re.IGNORECASE,
+)
+#: How far a land pattern's body may be from the nominal one (fraction): 2013 is 2.0 x 1.25 mm.
+_BODY_OFF: Final = 0.1
+
+
+@lru_cache(maxsize=4096)
+def land_pattern_size(name: str) -> ChipSize | None:
+    """Return the chip size of a land pattern name, None where it is no such name or size.
+
+    The digits are the body in millimetres, never an inch code.
+
+    Source: IPC-7351, naming convention for chip components.
+
+    >>> land_pattern_size("RESC0603X26N").inch, land_pattern_size("RESC0603")
+    ('0201', None)
+    """
+    match = _LAND_PATTERN_NAME.search(name)
+    if match is None:
+        return None
+    exact = _BY_METRIC.get(match[1] + match[2])
+    if exact is not None:
+        return exact
+    length, width = int(match[1]) / 10, int(match[2]) / 10
+    off = {
+        size.inch: max(abs(length / size.length_mm - 1), abs(width / size.width_mm - 1))
+        for size in CHIP_SIZES
+    }
+    nearest = min(off, key=off.__getitem__)
+    return _BY_INCH[nearest] if off[nearest] <= _BODY_OFF else None
+
+
 # R_0201_0603Metric, 1608M, (1608 metric)
 _SAID_METRIC: Final = re.compile(r"(?<!\d)(\d{4,5})[ _-]?(?:[Mm]etric|METRIC|M)(?![A-Za-z])")
 # IPC-7351 names give the metric code: RESC1005X40N, CAPC1608X90N; EIA-3216-18 is a metric case
 _LAND_PATTERN: Final = re.compile(
     r"(?:RESC|CAPC|INDC|FUSC|LEDC|DIOC|BEADC|CAPMP|EIA[-_ ]?)(\d{4})", re.IGNORECASE
 )
+_BY_LAND_PATTERN: Final = "metric by the land pattern's naming"
 _CODE: Final = re.compile(r"(?<![\d.,])(\d{4,6})(?![\d.,]*\d)")
 
 
@@ -119,9 +158,12 @@ def read_size(text: str, length_mm: float | None = None) -> SizeReading | None:
     >>> read_size("0603")
     SizeReading(inch='0603', how='inch code by custom; no length to confirm', others=('0201',))
     """
+    pattern_size = land_pattern_size(text)
+    if pattern_size is not None:
+        return SizeReading(pattern_size.inch, _BY_LAND_PATTERN)
     for pattern, how in (
         (_SAID_METRIC, "named metric"),
-        (_LAND_PATTERN, "metric by the land pattern's naming"),
+        (_LAND_PATTERN, _BY_LAND_PATTERN),
     ):
         for match in pattern.finditer(text):
             if match[1] in _BY_METRIC:

@@ -67,22 +67,34 @@ def _item(word: str, family: Family) -> Item | None:
             return Item("mounting", word)
         if upper in {"K", "J", "M", "F", "G", "Z"}:
             return Item("tolerance letter", upper)
+        if family == "capacitor" and word in {"B", "C", "D"}:
+            return Item("tolerance letter", word)
         return _suffixed(word, unit)
     if quantity.unit is None and not quantity.prefix:
         return Item("number", word, quantity.value)
     return Item("quantity", word, quantity.value, quantity=quantity)
 
 
-_SUFFIXED: Final = re.compile(r"(.*\d[A-Za-zµμ]*?)([BCDFGJKM])")
+_SUFFIXED: Final = re.compile(r"(.*\d[A-Za-zµμ]*?)([BCDFGJKMZ])")
+#: 104J, 104Z of a capacitor: the code in pF; 104K and 104M are settled in `gathering`
+_CODE_SUFFIXED: Final = re.compile(r"([1-9]\d[1-689])([BCDGJNZ])")
 
 
 def _suffixed(word: str, unit: str | None) -> Item | None:
-    """Return a value with its IEC 60062 tolerance letter: 4K7J, 2R5M, 104K stays a code."""
+    """Return a value with its IEC 60062 tolerance letter: 4K7J, 2R5M, 100nZ, 104J of a capacitor.
+
+    Z (+80/-20 %) is a letter of capacitors alone.
+    """
+    match = _CODE_SUFFIXED.fullmatch(word) if unit == "F" else None
+    if match:
+        return Item("number", match[1], float(match[1]), letter=match[2])
     match = _SUFFIXED.fullmatch(word)
     if not match:
         return None
     quantity = read_quantity(match[1], unit)
     if quantity is None or (quantity.unit is None and not quantity.prefix):
+        return None
+    if match[2] == "Z" and (quantity.unit not in {None, "F"} or quantity.prefix not in {*"pnuµμ"}):
         return None
     return Item("quantity", word, quantity.value, quantity=quantity, letter=match[2])
 

@@ -129,6 +129,8 @@ def test_a_loose_part_is_entered_as_it_was_measured() -> None:
         ({"ohms": "1k", "name": "L1"}, "L1 is there already"),
         ({"ohms": "1k", "length": -1.0}, "millimetres above 0"),
         ({"ohms": "1k", "width": "2"}, "millimetres above 0"),
+        ({"ohms": "1k", "length": 0.0}, "--length 0 where millimetres above 0 was expected"),
+        ({"width": 0.0}, "leave --width out"),
         ({"ohms": "1k", "accuracy": "half"}, "Write it like 1%"),
         ({"ohms": "1k", "accuracy": "0%"}, "Write it like 1%"),
         ({"ohms": "1k", "size": "9999"}, "Write 0201, or 0603M"),

@@ -146,6 +146,13 @@ def test_what_stands_in_for_a_resistor_is_inside_its_tolerance() -> None:
     assert not any("2.4 kΩ" in text for text in found.substitutes)
 
 
+def test_what_stands_in_for_a_one_percent_resistor_is_of_e96_too() -> None:
+    # IEC 60063: E96 is the series of 1 %; it has 3.01 kΩ, 0.33 % above 3 kΩ, and 2.94 kΩ, 2 % below
+    found = need(circuit("R1 A B 3k 1% @0402"), "R1")
+    near = [text for text in found.substitutes if "inside the tolerance" in text]
+    assert near == ["3.01 kΩ (E96), inside the tolerance"]
+
+
 # donors: equal in value and size, rated at least as well, at least as tight
 
 DONORS = """

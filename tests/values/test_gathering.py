@@ -55,7 +55,7 @@ def test_the_part_decides_what_a_piece_means(
     [
         ("10k 22k", R, "22k", "second figure"),
         ("10k 0603 0805", R, "0805", "second size beside 0603"),
-        ("5R6D", C, "5R6D", "ohms on a capacitor"),
+        ("50mΩ", C, "50mΩ", "ohms on a capacitor"),
         ("22", L, "22", "bare number on an inductor"),
         ("1000", C, "1000", "bare number on a capacitor"),
     ],

@@ -20,6 +20,15 @@ CASES: list[tuple[str, str | None, dict[str, Any]]] = [
     ("2k2 1% 0201", R, {"ohms": 2200, "tolerance": 0.01, "size_inch": "0201"}),
     ("0.1uF/16V/X5R", C, {"farads": 1e-7, "volts": 16, "dielectric": "X5R"}),
     ("4R7", R, {"ohms": 4.7}),
+    # tolerance letters of IEC 60062: below 10 pF in pF, Z is +80/-20 %
+    ("5R6D", C, {"farads": 5.6e-12, "tolerance": 0.0893}),
+    ("4.7p C", C, {"farads": 4.7e-12, "tolerance": 0.0532}),
+    ("8p2G", C, {"farads": 8.2e-12, "tolerance": 0.2439}),
+    ("104Z", C, {"farads": 1e-7, "tolerance": 0.8, "tolerance_minus": 0.2}),
+    ("100nZ", C, {"farads": 1e-7, "tolerance": 0.8, "tolerance_minus": 0.2}),
+    ("104J/50V", C, {"farads": 1e-7, "tolerance": 0.05, "volts": 50}),
+    ("22p C", C, {"farads": 22e-12}),  # hardly 0.25 %
+    ("2R2Z", R, {}),  # a letter of capacitors alone
     ("NA(10K)", R, {"ohms": 10e3, "fitted": False}),
     ("DNP", R, {"fitted": False}),
     ("22uF 6.3V 20% 0603 (1608)", C,

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.values.sizes import chip_size, inch_size, read_size, working_volts
+from nettrace.values.sizes import (
+    chip_size,
+    inch_size,
+    land_pattern_size,
+    read_size,
+    working_volts,
+)
 
 # inch, metric, length mm, watts at 70 °C, volts: Royal Ohm, Yageo RC, Vishay D/CRCW e3 sheets
 SHEETS = [
@@ -53,6 +59,18 @@ def test_ratings_that_are_not_known_stay_unknown() -> None:
 ])  # fmt: skip
 def test_footprint_text(text: str, inch: str | None) -> None:
     assert inch_size(text) == inch
+
+
+# IPC-7351, naming convention: body length and width in 0.1 mm, X, height in 0.01 mm, density
+@pytest.mark.parametrize(("text", "inch"), [
+    ("RESC0603X26N", "0201"), ("CAPC1005X55N", "0402"), ("INDC2012X100L", "0805"),
+    ("LEDC1608X80", "0603"), ("Lib:capc0402x22n", "01005"), ("FUSC3216X65M", "1206"),
+    ("CAPC2013X140N", "0805"), ("RESC3115X65N", "1206"), ("RESC0603X26N_HS", "0201"),
+    ("CAPC9999X55N", None), ("RESC0603", None), ("SOIC127P600X175-8N", None), ("R0603", None),
+])  # fmt: skip
+def test_land_pattern_names_are_metric(text: str, inch: str | None) -> None:
+    size = land_pattern_size(text)
+    assert (size.inch if size else None) == inch
 
 
 # the clash rule: the length decides, never the digits (distributor's note on JEDEC sizes)
