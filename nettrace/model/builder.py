@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import chain, repeat
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 from types import MappingProxyType
 from typing import cast
 
@@ -39,6 +39,7 @@ _NO_PADS: tuple[Pad, ...] = ()
 _NOTHING_SAID: tuple[Place | None, float | None] = (None, None)
 
 _net_of = itemgetter(1)
+_key_of = attrgetter("key")
 _place_of = itemgetter(0)  # of what is said of a net: place, volts
 _volts_of = itemgetter(1)
 
@@ -135,6 +136,10 @@ class BoardBuilder:
         self.net_records: int | None = None  # same for nets and pins (sheets that are expanded)
         self.pin_records: int | None = None
         self.parts: list[PartDraft] = []
+        #: Parts that the reader could freeze itself: with a refdes, without pads, each pin's number
+        #: once and in natural order. Where keys or names must change they are drafted after all.
+        self.frozen: list[Part] = []
+        self._frozen_before: list[int] = []  # how many of them, for each of `parts`
         self.warnings: list[Warning] = []
         self.conflicts: list[Conflict] = []
         self.sources: list[Source] = []  # given: a merge; else one Source is made here
@@ -149,6 +154,7 @@ class BoardBuilder:
         """Add a part (a new one each time: a repeated refdes is another part)."""
         draft = PartDraft(refdes, place)
         self.parts.append(draft)
+        self._frozen_before.append(len(self.frozen))
         return draft
 
     def net(
@@ -174,6 +180,8 @@ class BoardBuilder:
         names = set(self._nets)
         for draft in self.parts:
             names.update(net for net in draft.nets() if net is not None)
+        for part in self.frozen:
+            names.update(part.nets)
         return names
 
     def warn(self, code: str, message: str, place: Place | None = None) -> None:
@@ -193,12 +201,18 @@ class BoardBuilder:
     def _build(self) -> Board:
         repeated = self._give_keys()
         shown = self._shown_names(self.raw_names())
+        if self.frozen and shown:
+            self.thaw()
         # parts, and pins in each, are frozen in their final order: then the pins of each net
         # come out in order too, and need no sorting of their own
-        by_key = {draft.key: draft for draft in self.parts}
-        drafts = [by_key[key] for key in natural_sorted(by_key)]
+        by_key: dict[str, PartDraft | Part] = {draft.key: draft for draft in self.parts}
+        by_key.update(zip(map(_key_of, self.frozen), self.frozen, strict=True))
+        drafts = list(map(by_key.__getitem__, natural_sorted(by_key)))
         pins_of_net: defaultdict[str, list[Pin]] = defaultdict(list)
         parts = freeze_parts(drafts, shown, pins_of_net)
+        if self.frozen and any("{" in name for name in pins_of_net):
+            self.thaw()
+            return self._build()
         nets = self._freeze_nets(shown, pins_of_net)
         vias, zones = self.vias, self.zones
         if shown:
@@ -220,6 +234,19 @@ class BoardBuilder:
             part_by_key=MappingProxyType({part.key: part for part in parts}),
             net_by_name=MappingProxyType(nets),
         )
+
+    def thaw(self) -> None:
+        """Draft the frozen parts after all, each in its place: something of them must change."""
+        drafts: list[PartDraft] = []
+        at = 0
+        for draft, before in zip(
+            [*self.parts, None], [*self._frozen_before, len(self.frozen)], strict=True
+        ):
+            drafts += map(_drafted, self.frozen[at:before])
+            at = before
+            if draft is not None:
+                drafts.append(draft)
+        self.parts, self.frozen, self._frozen_before = drafts, [], [0] * len(drafts)
 
     def raw_names(self) -> set[str]:
         """Return every net name as written, "" for a pad without net."""
@@ -244,16 +271,33 @@ class BoardBuilder:
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
             nets=len(pins_of_net) if self.net_records is None else self.net_records,
-            pins=count_pins(parts, repeated) if self.pin_records is None else self.pin_records,
+            pins=self._count_pins(parts, pins_of_net, repeated)
+            if self.pin_records is None
+            else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
         )
 
+    def _count_pins(
+        self, parts: list[Part], pins_of_net: Mapping[str, list[Pin]], repeated: set[str]
+    ) -> int:
+        if not self.frozen:
+            return count_pins(parts, repeated)
+        # of the frozen ones each pin is another: only the rest are looked at one by one
+        keys = {draft.key for draft in self.parts}
+        drafted = [part for part in parts if part.key in keys]
+        on_nets = sum(map(len, pins_of_net.values()))
+        on_nets -= sum(1 for part in drafted for pin in part.pins if pin.net is not None)
+        return on_nets + count_pins(drafted, repeated)
+
     def _give_keys(self) -> set[str]:
         """Give every part its key; return the refdes that several parts bear."""
         taken = {draft.refdes for draft in self.parts}
-        if len(taken) == len(self.parts) and "" not in taken:
+        taken.update(map(_key_of, self.frozen))
+        if len(taken) < len(self.parts) + len(self.frozen) and self.frozen:
+            self.thaw()
+        if len(taken) == len(self.parts) + len(self.frozen) and "" not in taken:
             for draft in self.parts:
                 draft.key = draft.refdes
             return set()
@@ -312,3 +356,12 @@ class BoardBuilder:
                 continue
             shown[raw] = decoded
         return shown
+
+
+def _drafted(part: Part) -> PartDraft:
+    facts = {(pin.number, pin.net): (pin.name, pin.electrical_type, pin.place) for pin in part.pins}
+    return PartDraft(
+        part.refdes, part.place, part.key, part.value, part.package, part.description, part.fitted,
+        part.x, part.y, part.angle, part.side, part.outline, part.sheet, dict(part.properties), {},
+        facts,
+    )  # fmt: skip

@@ -89,20 +89,26 @@ class _Orders:
 
 
 def freeze_parts(
-    drafts: Iterable[PartDraft],
+    drafts: Iterable[PartDraft | Part],
     shown: Mapping[str, str],
     pins_of_net: defaultdict[str, list[Pin]],
 ) -> list[Part]:
     """Freeze the parts in the order given; the pins of each net are added to `pins_of_net`.
 
     Args:
-        drafts: the parts, each with its key.
+        drafts: the parts, each with its key; one that is frozen already stays as it is.
         shown: net names that are shown otherwise than they are written.
         pins_of_net: pins by shown net name; added to.
     """
     parts: list[Part] = []
     orders = _Orders()
     for draft in drafts:
+        if isinstance(draft, Part):
+            for pin in draft.pins:
+                if pin.net is not None:
+                    pins_of_net[pin.net].append(pin)
+            parts.append(draft)
+            continue
         facts, records = draft.pin_facts, draft.pads
         if shown:
             facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}

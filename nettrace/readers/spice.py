@@ -249,6 +249,8 @@ class _DeckReader:
 
     def finish(self) -> None:
         """Declare the nets that have more to them than pins, and sum up what was amiss."""
+        if "§" in self.deck.texts[0] or self.remarks.unfitted:
+            self.builder.thaw()
         if "§" in self.deck.texts[0]:
             for draft in self.builder.parts:
                 draft.refdes = _reference(draft.refdes)
@@ -277,6 +279,7 @@ class _DeckReader:
             )
         if self.names.has_open:
             nets = [net for draft in self.builder.parts for net in draft.nets()]
+            nets += [pin.net for part in self.builder.frozen for pin in part.pins]
             self.builder.warn(
                 "open-nodes",
                 f"node '{OPEN}' is taken as no connection: {_counted(nets.count(None), 'pin')}",

@@ -8,11 +8,14 @@ every line with brackets, quotes or settings, is handed back to be decoded.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from functools import lru_cache
+from itertools import repeat
+from types import MappingProxyType
 from typing import NamedTuple
 
 from nettrace.errors import Place
+from nettrace.model.board import Part, Pin
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.spice_deck import Deck, Scope
 from nettrace.readers.spice_elements import Element
@@ -42,11 +45,8 @@ class _Kind(NamedTuple):
 
     value: str | None
     description: str | None
-    properties: dict[str, str]
-    numbers: tuple[str, ...]
+    properties: Mapping[str, str]
     names: tuple[str | None, ...]
-    types: tuple[str | None, ...]
-    places: tuple[Place | None, ...]
 
 
 class PlainLines:
@@ -72,7 +72,7 @@ class PlainLines:
         self.names = names
         self.expands = expands
         # letter -> value -> properties
-        self._values: dict[str, dict[str, dict[str, str]]] = {letter: {} for letter in "rclRCL"}
+        self._values: dict[str, dict[str, Mapping[str, str]]] = {letter: {} for letter in "rclRCL"}
         # of each scope: (lower-case letter, nodes, model) -> what was learnt
         self._kinds: dict[int, dict[tuple[str, int, str], _Kind]] = {}
         self._words: dict[int, list[list[str]]] = {}
@@ -99,7 +99,7 @@ class PlainLines:
         if scope.conditions or (self.expands and self.scopes.is_by_reference):
             yield from self.scopes.elements(scope, environment)
             return
-        names, files, add = self.names, self.deck.files, self.builder.parts.append
+        names, files, add = self.names, self.deck.files, self.builder.frozen.append
         said, top = names.remarks.parts, not self.expands
         nets: dict[str, str] = names.shown
         net_of: Callable[[str], str | None] = names.net
@@ -108,7 +108,7 @@ class PlainLines:
         all_values, model_at = self._values, _MODEL_AT
         kinds = self._kinds.setdefault(id(scope), {})
         decode = self.scopes.decode
-        two, nothing = NUMBERS[:2], (None, None)
+        number_1, number_2 = NUMBERS[:2]
         for line, words in zip(scope.lines, self._words_of(scope), strict=True):
             if not words:
                 yield line, decode(scope, line)
@@ -126,23 +126,26 @@ class PlainLines:
                                 continue
                         else:
                             refdes = prefix + name
+                            net_1 = nets.get(node_1) or net_of(node_1)
+                            net_2 = nets.get(node_2) or net_of(node_2)
                             add(
-                                PartDraft(
+                                Part(
                                     refdes,
-                                    _new(Place, (files[line[0]], line[1], 1)),
                                     refdes,
                                     value,
-                                    properties=properties,
-                                    pin_columns=(
-                                        two,
-                                        (
-                                            nets.get(node_1) or net_of(node_1),
-                                            nets.get(node_2) or net_of(node_2),
-                                        ),
-                                        nothing,
-                                        nothing,
-                                        nothing,
-                                    ),
+                                    None,
+                                    None,
+                                    None,
+                                    None,
+                                    None,
+                                    None,
+                                    None,
+                                    (Pin(refdes, number_1, net_1), Pin(refdes, number_2, net_2)),
+                                    (),
+                                    (),
+                                    None,
+                                    properties,
+                                    _new(Place, (files[line[0]], line[1], 1)),
                                 )
                             )
                             continue
@@ -153,14 +156,23 @@ class PlainLines:
                     nodes = [nets.get(node) or net_of(node) for node in words[1:index]]
                     refdes = prefix + name
                     add(
-                        PartDraft(
+                        Part(
                             refdes,
-                            _new(Place, (files[line[0]], line[1], 1)),
                             refdes,
                             kind.value,
-                            description=kind.description,
-                            properties=kind.properties,
-                            pin_columns=(kind.numbers, nodes, kind.names, kind.types, kind.places),
+                            None,
+                            kind.description,
+                            None,
+                            None,
+                            None,
+                            None,
+                            None,
+                            tuple(map(Pin, repeat(refdes), NUMBERS, nodes, kind.names)),
+                            (),
+                            (),
+                            None,
+                            kind.properties,
+                            _new(Place, (files[line[0]], line[1], 1)),
                         )
                     )
                     continue
@@ -185,9 +197,11 @@ class PlainLines:
                 return  # the latter is warned of each time
         elif letter in _BY_MODELS and not self.scopes.kind(scope, element.model):
             return
-        names, types, places = zip(*draft.pin_facts.values(), strict=True)
         self._kinds.setdefault(id(scope), {})[letter, count, element.model] = _Kind(
-            draft.value, draft.description, draft.properties, NUMBERS[:count], names, types, places
+            draft.value,
+            draft.description,
+            MappingProxyType(draft.properties),
+            tuple(name for name, _, _ in draft.pin_facts.values()),
         )
 
     def _words_of(self, scope: Scope) -> list[list[str]]:
@@ -205,27 +219,25 @@ class PlainLines:
         return known
 
     def _learn_value(
-        self, values: dict[str, dict[str, str]], letter: str, value: str
-    ) -> dict[str, str] | None:
+        self, values: dict[str, Mapping[str, str]], letter: str, value: str
+    ) -> Mapping[str, str] | None:
         """Return what a part of this value has as properties; None where it is no plain value."""
         if _BEGINS_AS_NUMBER.match(value) is None or value.lower() in self._models:
             return None
         number = number_text(value)
-        if number is not None:
-            properties = {"spice_value": number}
-        elif self.expands:
+        if number is None and self.expands:
             return None
-        else:  # 4k7: no number to SPICE
-            properties = {"spice_element": letter.upper()}
-        values[value] = properties
+        # 4k7 is no number to SPICE
+        said = {"spice_element": letter.upper()} if number is None else {"spice_value": number}
+        properties = values[value] = MappingProxyType(said)
         return properties
 
-    def _add_remarked(self, line: Line, words: list[str], properties: dict[str, str]) -> None:
+    def _add_remarked(self, line: Line, words: list[str], properties: Mapping[str, str]) -> None:
         place = _new(Place, (self.deck.files[line[0]], line[1], 1))
         refdes, numbers = self.names.said(words[0], 2, (), place)
         draft = self.builder.part(refdes, place)
         draft.value = words[3]
-        draft.properties = properties
+        draft.properties = dict(properties)
         shown = self.names.shown
         draft.pin_facts = {
             (number, shown.get(node) or self.names.net(node)): _NO_FACTS
