@@ -238,6 +238,12 @@ def value_votes(part: Part, text: str, votes: Votes) -> None:
     if kind is not None:
         votes.add(kind, LABEL if leading in _LABELLED else VALUE, f"value {text}")
         return
+    if leading is Kind.VARISTOR and len(part.pins) == 3:
+        # RV is a variable resistor's letter too, and a varistor has two pins and no ohms
+        value = read_part_value(text, "resistor")
+        if value.ohms and not value.remainder:
+            votes.add(Kind.POTENTIOMETER, VALUE, f"value {text} in ohms, three pins")
+        return
     family = leading.value if leading is not Kind.UNKNOWN else None
     if leading in PASSIVE or family is None:
         value = read_part_value(text, None)

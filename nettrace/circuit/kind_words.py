@@ -206,6 +206,9 @@ VALUE_WORDS: Final = _words(
     (r"buzzer|speaker", Kind.SOUNDER),
     (r"combo_?module|\bmodule\b|ESP32-|WROOM|NORA-|NINA-", Kind.MODULE),
     (r"varistor", Kind.VARISTOR),
+    # a chip that does the same is no part with a wiper; a trimmer may be a capacitor
+    (r"(?<!digital[ _-])potentiometer|\btrim_?pot|\btrimmer(?![ _-]?cap)|\d[RrkKM]?[ _-]?pot\b",
+     Kind.POTENTIOMETER),
 )  # fmt: skip
 
 DESCRIPTION_WORDS: Final = _words(
@@ -220,6 +223,8 @@ DESCRIPTION_WORDS: Final = _words(
     (r"transistor|\bNPN\b|\bPNP\b", Kind.TRANSISTOR),
     (r"schottky|\bdiode", Kind.DIODE),
     (r"resistor (?:network|array|pack)", Kind.RESISTOR_ARRAY),
+    (r"varistor", Kind.VARISTOR),
+    (r"(?<!digital )potentiometer", Kind.POTENTIOMETER),
     (r"oscillator", Kind.OSCILLATOR),
     (r"crystal", Kind.CRYSTAL),
     (r"solder jumper|\bjumper", Kind.JUMPER),

@@ -122,7 +122,8 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool, pinless
     kind, score, because = votes.best()
     if kind is Kind.RESISTOR and _is_array(part):
         kind, because = Kind.RESISTOR_ARRAY, (*because, f"{len(part.pins)} pins")
-    if kind is Kind.INDUCTOR and len(part.pins) == 4 and len(part.nets) == 4:
+    # a bead has one winding: with ohms for a value, too, two windings are a choke's
+    if kind in {Kind.INDUCTOR, Kind.FERRITE} and len(part.pins) == 4 and len(part.nets) == 4:
         kind, because = Kind.COMMON_MODE_CHOKE, (*because, "four pins on four nets")
     if kind is Kind.CRYSTAL and len(because) == 1 and _carries_supply(part):
         # X is a connector's letter too, and no crystal has a supply on its pins
