@@ -19,6 +19,7 @@ from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.net_words import SUPPLY_PIN
 from nettrace.circuit.series import is_closed, terminals_of
+from nettrace.circuit.switches import switched_way
 
 __all__ = ["SHELL_WORDS", "SUPPLY_RULES", "supply_link"]
 
@@ -44,7 +45,9 @@ def _supply_link_of_many(gap: Gap) -> Absence | None:
             return _dead_or_kept(gap, net)
     for link in (link for net in gap.part.nets for link in gap.circuit.links.get(net, ())):
         if link.part == gap.key and gap.is_supply(link.from_net) and gap.is_supply(link.to_net):
-            return _between(gap, link.from_net, link.to_net)
+            grounds = {net for net in gap.circuit.rails if gap.is_ground(net)}
+            way = switched_way(gap.part, gap.circuit.board, gap.circuit.kinds, grounds)
+            return _between(gap, *(way or (link.from_net, link.to_net)))
     return None
 
 

@@ -21,6 +21,7 @@ from nettrace.circuit.rail_spread import CARRIES, spread_rails
 from nettrace.circuit.rail_survey import Survey
 from nettrace.circuit.rail_volts import Feed, settle_volts
 from nettrace.circuit.series import pairs_of
+from nettrace.circuit.switches import switched_way
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 from nettrace.model.notes import Notes
@@ -143,10 +144,13 @@ def _sources(survey: Survey) -> dict[str, str]:
             if feed.to_net not in found:
                 found[feed.to_net] = feed.part
                 waiting.append(feed.to_net)
-    # islands without any source: the rail that the most links leave feeds the others
+    # islands without any source: the rail that the most links leave feeds the others, but never
+    # one that is the switched side of a transistor
     left = [name for name in survey.found if name not in found]
+    switched = _switched(survey, left)
     left.sort(
         key=lambda name: (
+            name in switched,
             -len({feed.to_net for feed in onward.get(name, ())}),
             -survey.evidence.farads(name),
             -len(survey.board.net_by_name[name].pins),
@@ -163,6 +167,18 @@ def _sources(survey: Survey) -> dict[str, str]:
                     found[feed.to_net] = feed.part
                     waiting.append(feed.to_net)
     return found
+
+
+def _switched(survey: Survey, names: list[str]) -> set[str]:
+    """Return those of the rails that a transistor switches on from another rail."""
+    board = survey.board
+    feeds = [feed for name in names for feed in survey.found[name].feeds]
+    ways = [
+        switched_way(board.part_by_key[feed.part], board, survey.kinds, survey.grounds)
+        for feed in feeds
+        if feed.kind == "load switch"
+    ]
+    return {way[1] for way in ways if way is not None and way[0] in survey.found}
 
 
 def _own_source(survey: Survey, name: str) -> str | None:

@@ -7,15 +7,72 @@ with source or drain on a rail and the gate driven is a load switch. Other trans
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from typing import Final
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import Pair, terminals_of
-from nettrace.model.board import Part, Pin
+from nettrace.model.board import Board, Part, Pin
 
-__all__ = ["chip_pairs", "load_switch_nets", "shifter_pair"]
+__all__ = ["P_CHANNEL", "chip_pairs", "load_switch_nets", "shifter_pair", "switched_way"]
+
+#: Words and families of P-channel MOSFETs, and of N-channel ones (common practice, no source).
+P_CHANNEL: Final = re.compile(
+    r"(?:^|[^A-Z])P-?(?:CH|MOS|FET)|MOSFET_P|_PMOS|PMOS|DMP\d|SI23(?:01|05|07|33)|AO34(?:01|07|15)|BSS84"
+    r"|IRLML(?:64|22|5103|9301)|NTR41|FDN3(?:38|40|04)P|WPM\d|PMV\d+UP|NDS0610|\d+UP[E\d]|SSM3J",
+    re.IGNORECASE,
+)
+_N_CHANNEL: Final = re.compile(
+    r"(?:^|[^A-Z])N-?(?:CH|MOS|FET)|MOSFET_N|NMOS|DMN\d|SI23(?:00|02|04|06)|AO34(?:00|02|04|06)"
+    r"|2N700[02]|BSS138|FDN3(?:37|57)N|PMV\d+[EU]N|SSM3K|NPN",
+    re.IGNORECASE,
+)
+
+
+def switched_way(
+    part: Part, board: Board, kinds: Mapping[str, PartKind], grounds: Container[str]
+) -> tuple[str, str] | None:
+    """Return (supply side, switched side) of a MOSFET between two rails; None if it is none.
+
+    Its body diode must not lead from the supply to the load, or it could not cut off: a P-channel
+    MOSFET has its source at the supply, an N-channel one its drain. Where the channel is not
+    said, the end to which a resistor ties the gate is the supply, else the source: high-side
+    switches are mostly P-channel. A gate with nothing but a resistor to ground guards against
+    reversal, and there the diode does lead to the load.
+
+    Args:
+        part: the MOSFET or transistor.
+        board: the board it is on.
+        kinds: the kind of every part, by part key.
+        grounds: names of ground nets.
+
+    Source: common practice, no source.
+    """
+    ends = terminals_of(part)
+    if kinds[part.key].kind not in {Kind.MOSFET, Kind.TRANSISTOR} or ends is None:
+        return None
+    text = f"{part.value or ''} {part.description or ''}"
+    source, drain = ends.source, ends.drain
+    at_gate = {pin.part for pin in board.net_by_name[ends.gate].pins} - {part.key}
+    tied = {
+        net
+        for key in at_gate
+        if kinds[key].kind is Kind.RESISTOR
+        for net in board.part_by_key[key].nets
+        if net != ends.gate
+    }
+    if any(net in grounds for net in tied) and all(kinds[key].kind in _AROUND for key in at_gate):
+        return drain, source
+    if P_CHANNEL.search(text):
+        return source, drain
+    if _N_CHANNEL.search(text) or (drain in tied and source not in tied):
+        return drain, source
+    return source, drain
+
+
+#: What may stand at a gate that nothing drives.
+_AROUND: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.ZENER, Kind.DIODE})
 
 
 def load_switch_nets(

@@ -198,6 +198,15 @@ SUPPLIES = [
         R2 REGN NTC_IN 5k""", "R1", "blocks", "NTC_IN is pulled to REGN by R2"),
     ("U1 IN=VIN OUT=VDD_SW ON=EN GND=GND : TPS22918\nC1 VDD_SW GND 1u\n"
      "U2 VDD=VDD_SW GND=GND : LM75", "U1", "blocks", "VDD_SW has no supply: the load switch"),
+    # two rails without a source: the body diode of the MOSFET says which side is the supply
+    ("Q1 D=VDD G=EN S=VIN : AO3401\nU2 VDD=VDD GND=GND : LM75", "Q1", "blocks",
+     "VDD (3.3 V) has no supply: the load switch is its only way in"),
+    ("Q1 S=VDD G=EN D=VIN : AO3400\nU2 VDD=VDD GND=GND : LM75", "Q1", "blocks",
+     "VDD (3.3 V) has no supply: the load switch is its only way in"),
+    ("Q1 G=EN S=VDD D=VIN : MOSFET\nR1 EN VDD 100k\nU2 VDD=VDD GND=GND GPIO=EN : STM32F103", "Q1",
+     "blocks", "VIN (5 V) has no supply: the load switch is its only way in"),
+    ("Q1 G=G1 D=VIN S=VDD : AO3401\nR1 G1 GND 10k\nU2 VDD=VDD GND=GND : LM75", "Q1", "blocks",
+     "VDD (3.3 V) has no supply: the way in is open"),
     ("MK1 MICP GND : Microphone\nR1 MICP VDD 2k2\nC1 MICP IN 1u\n"
      "U1 IN=IN VDD=VDD GND=GND : TLV320", "R1", "blocks", "MICP has no bias: MK1 picks up"),
 ]  # fmt: skip

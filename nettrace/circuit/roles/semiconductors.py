@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from typing import Final
 
@@ -22,6 +21,7 @@ from nettrace.circuit.roles.site import (
     only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS
+from nettrace.circuit.switches import P_CHANNEL
 
 __all__ = ["SEMICONDUCTOR_RULES"]
 
@@ -219,13 +219,6 @@ def diode_array(site: Site) -> Iterable[Finding]:
     yield found("rectifier or freewheel diode", WEAK, "an array")
 
 
-_P_CHANNEL: Final = re.compile(
-    r"(?:^|[^A-Z])P-?(?:CH|MOS|FET)|MOSFET_P|_PMOS|PMOS|DMP\d|SI23(?:01|05|07|33)|AO34(?:01|07|15)|BSS84"
-    r"|IRLML(?:64|22|5103|9301)|NTR41|FDN3(?:38|40|04)P|WPM\d|PMV\d+UP|NDS0610|\d+UP[E\d]|SSM3J",
-    re.IGNORECASE,
-)
-
-
 @only_for(Kind.MOSFET, Kind.TRANSISTOR)
 def transistor(site: Site) -> Iterable[Finding]:
     """By where its ends are: shifter, switch in a supply, low side, or against reversal."""
@@ -313,7 +306,7 @@ def _any_transistor(site: Site) -> Iterable[Finding]:
     supplies = [net for net in nets if survey.is_supply(net)]
     if grounds:
         yield found("switching transistor", 0.75, f"an end on {grounds[0]}")
-    elif len(supplies) >= 2 or (supplies and _P_CHANNEL.search(site.text)):
+    elif len(supplies) >= 2 or (supplies and P_CHANNEL.search(site.text)):
         yield found("load switch", LIKELY, f"ends on {', '.join(supplies)}")
     elif supplies:
         yield found("load switch", POSSIBLE, f"an end on {supplies[0]}")
