@@ -295,7 +295,7 @@ class BoardBuilder:
         """Give every part its key; return the refdes that several parts bear."""
         taken = {draft.refdes for draft in self.parts}
         taken.update(map(_key_of, self.frozen))
-        if len(taken) < len(self.parts) + len(self.frozen) and self.frozen:
+        if self.frozen and ("" in taken or len(taken) < len(self.parts) + len(self.frozen)):
             self.thaw()
         if len(taken) == len(self.parts) + len(self.frozen) and "" not in taken:
             for draft in self.parts:

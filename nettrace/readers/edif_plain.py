@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import repeat
+from types import MappingProxyType
 from typing import NamedTuple
 
 from nettrace.errors import Place
-from nettrace.model.builder import PartDraft
+from nettrace.model.board import EMPTY, Part, Pin
 from nettrace.model.names import natural_key
 from nettrace.readers.edif_design import Port, View
 from nettrace.readers.edif_fields import Fields
@@ -80,10 +81,10 @@ class PlainMaker(NetJoiner):
             self.warned = warned
             self.names.clear()
             return False
-        # what was read is used up: the drafts take its memory
+        # what was read is used up: the parts take its memory
         view.instances.clear()
         view.nets.clear()
-        self.builder.parts += [_draft(row, nets, places) for row in rows]
+        self.builder.frozen += [_part(row, nets, places) for row in rows]
         return True
 
     # -- parts --
@@ -205,16 +206,18 @@ class PlainMaker(NetJoiner):
         return at
 
 
-def _draft(row: Row, nets: list[str | None], places: list[Place]) -> PartDraft:
+def _part(row: Row, nets: list[str | None], places: list[Place]) -> Part:
     refdes, place, (fields, pins), start = row
     end = start + len(pins.numbers)
-    return PartDraft(
+    columns = nets[start:end], pins.names, pins.kinds, repeat(()), places[start:end]
+    return Part(
         refdes,
-        place,
-        value=fields.value,
-        package=fields.package,
-        description=fields.description,
-        fitted=fields.fitted,
-        properties=fields.properties,
-        pin_columns=(pins.numbers, nets[start:end], pins.names, pins.kinds, places[start:end]),
+        refdes,
+        fields.value,
+        fields.package,
+        fields.description,
+        fields.fitted,
+        pins=tuple(map(Pin, repeat(refdes), pins.numbers, *columns)),
+        properties=MappingProxyType(fields.properties) if fields.properties else EMPTY,
+        place=place,
     )

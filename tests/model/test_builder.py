@@ -131,7 +131,7 @@ def test_order_is_natural_and_does_not_hang_on_the_order_of_reading() -> None:
 
 @pytest.mark.parametrize(
     ("again", "net"),
-    [("", "A"), ("R1", "A"), ("", "A{slash}B"), ("R2", "A{slash}B")],
+    [("", "A"), ("R1", "A"), ("", "A{slash}B"), ("R2", "A{slash}B"), (" ", "A")],
 )
 def test_a_part_that_the_reader_froze_is_the_part_it_would_have_drafted(
     again: str, net: str
@@ -159,3 +159,12 @@ def test_a_part_that_the_reader_froze_is_the_part_it_would_have_drafted(
         boards.append(builder.build())
     assert boards[0] == boards[1]
     assert boards[0].counts() == boards[1].counts()
+
+
+def test_a_frozen_part_without_a_reference_is_drafted_after_all() -> None:
+    builder = BoardBuilder("x.edf", "edif")
+    builder.frozen.append(Part("", "", "10k", pins=(Pin("", "1", "A"),)))
+    builder.part("R1").pin("1", "A")
+    board = builder.build()
+    assert [part.key for part in board.parts] == ["R1", "~1"]
+    assert [str(pin) for pin in board.net_by_name["A"].pins] == ["R1.1"]
