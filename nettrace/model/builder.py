@@ -237,6 +237,8 @@ class BoardBuilder:
 
     def thaw(self) -> None:
         """Draft the frozen parts after all, each in its place: something of them must change."""
+        if not self.frozen:
+            return
         drafts: list[PartDraft] = []
         at = 0
         for draft, before in zip(
