@@ -149,16 +149,17 @@ def placed_board_memory(path: Path) -> float:
 def lines(boards: Path, bare_megabytes: float, placed_megabytes: float) -> Iterator[str]:
     """Yield the report, line by line."""
     bare = (boards / BARE_BOARD).read_text(encoding="utf-8")
-    for name, text in (
-        ("minnowmax", bare),
-        (f"synthetic {bare_megabytes:g} MB", synthetic_bare_board(bare_megabytes)),
+    made = synthetic_bare_board(bare_megabytes)
+    for name, text, goal in (
+        ("minnowmax", bare, 8.0),
+        (f"synthetic {bare_megabytes:g} MB", made, 3.5),
     ):
         spent = bare_board_times(text, name)
         faster = spent["gerbonara"] / spent["reader"]
-        state = "goal met" if faster >= 3.5 else "GOAL MISSED"
+        state = "goal met" if faster >= goal else "GOAL MISSED"
         what = f"IPC-D-356, {name}: times faster than gerbonara"
-        yield f"{what:<52} {faster:8.2f}   goal 3.5, stretch 4: {state}"
-        yield report(f"IPC-D-356, {name} / floor", spent["reader"] / spent["floor"], 8, 8)
+        yield f"{what:<52} {faster:8.2f}   goal {goal:g}: {state}"
+        yield f"{f'IPC-D-356, {name} / floor':<52} {spent['reader'] / spent['floor']:8.2f}"
     placed = boards / PLACED
     ratio = placed_board_ratio(placed.read_text(encoding="utf-8"), "reform2")
     yield report("IPC-2581, reform2-trackball / bare expat", ratio, 2.5, 2.0)
