@@ -200,7 +200,9 @@ def open_keys(opened: OpenJob) -> tuple[str, ...]:
     Raises:
         NothingMatches: there are none.
     """
-    replaced = {key for item in wired(opened) for key in item.replaced}
+    from nettrace.bench.copper import replaced_parts
+
+    replaced = replaced_parts(opened.circuit, opened.state)
     keys = tuple(k for k in opened.keys(opened.state.open_positions) if k not in replaced)
     if not keys:
         raise NothingMatches(

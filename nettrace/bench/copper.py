@@ -30,6 +30,7 @@ __all__ = [
     "find_via",
     "net_groups",
     "pad_name",
+    "replaced_parts",
     "wires_of",
 ]
 
@@ -181,6 +182,11 @@ def wires_of(circuit: Circuit, state: JobState) -> tuple[Wired, ...]:
         else:
             found.append(Wired(wire, nets, WiredAs.JOINS))
     return tuple(found)
+
+
+def replaced_parts(circuit: Circuit, state: JobState) -> frozenset[str]:
+    """Return the keys of missing links whose place a soldered wire has taken."""
+    return frozenset(key for wired in wires_of(circuit, state) for key in wired.replaced)
 
 
 def _absent(circuit: Circuit, state: JobState) -> tuple[str, ...]:

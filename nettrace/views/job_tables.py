@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
-from nettrace.bench.copper import wires_of
+from nettrace.bench.copper import replaced_parts, wires_of
 from nettrace.bench.job import Fit, Job, Loose, Mark, Quantity, Reading, Wire
 from nettrace.bench.job_state import JobState
 from nettrace.bench.match import Certainty, LooseMatch, Site
@@ -98,6 +98,7 @@ def show_job(job: Job, state: JobState, circuit: Circuit, sheet: Sheet) -> None:
     )
     if state.damaged:
         sheet.heading("Positions")
+        replaced = replaced_parts(circuit, state)
         rows = []
         for refdes, mark in state.damaged.items():
             fit = state.refitted.get(refdes)
@@ -105,6 +106,8 @@ def show_job(job: Job, state: JobState, circuit: Circuit, sheet: Sheet) -> None:
             how = ""
             if fit is not None:
                 how = f"fitted with {fit.with_part or 'a new part'}"
+            elif refdes in replaced:
+                how = "wire in its place"
             value = (part.value or "") if part is not None else "not on this board"
             rows.append((refdes, value, str(mark.damage), how or "open", mark.note))
         sheet.table(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from nettrace.bench.copper import wires_of
+from nettrace.bench.copper import replaced_parts, wires_of
 from nettrace.bench.damage import describe_damage
 from nettrace.bench.job import Fit, Mark, Reading
 from nettrace.bench.job_state import JobState
@@ -41,6 +41,7 @@ __all__ = [
 PINS_SHOWN = 8
 EFFECTS_SHOWN = 2
 NEIGHBOURS_SHOWN = 4
+WIRE_INSTEAD = "wire in its place"
 _Buses = dict[str, tuple[Bus, BusLine]]
 
 
@@ -151,11 +152,10 @@ def sheet_rows(source: SheetInput) -> SheetRows:
     keys = [key for key in state.damaged if key in circuit.board.part_by_key]
     numbers = _numbers(keys, source.numbers)
     keys.sort(key=lambda key: numbers[key])
-    wires = wires_of(circuit, state)
-    replaced = {key for item in wires for key in item.replaced}
+    replaced = replaced_parts(circuit, state)
     still_open = [key for key in keys if key in {*state.open_positions} - replaced]
     buses = lines_by_net(circuit)
-    mended = {end for item in wires for end in item.of}
+    mended = {end for item in wires_of(circuit, state) for end in item.of}
     torn = [*state.lifted, *(a for a, b in state.cuts if b not in mended)]
     plan = plan_refit(circuit, still_open, [pad for pad in torn if pad not in mended])
     fitted = [key for key in keys if circuit.kinds[key].fitted]
@@ -172,7 +172,7 @@ def sheet_rows(source: SheetInput) -> SheetRows:
         besides=tuple(_besides(circuit, state)),
         remarks=tuple(printable(remark) for remark in state.remarks),
         warnings=tuple(printable(warning.message) for warning in source.warnings),
-        positions=tuple(_position(source, key, numbers[key], buses) for key in keys),
+        positions=tuple(_position(source, key, numbers[key], buses, replaced) for key in keys),
         loose=_loose_rows(circuit, state, still_open),
         orders=tuple(_order(circuit, need) for need in plan_needs(circuit, still_open)),
         steps=tuple(_steps(circuit, plan)),
@@ -194,7 +194,10 @@ def _numbers(keys: Sequence[str], given: Mapping[str, int]) -> dict[str, int]:
 def _standing(source: SheetInput, keys: Sequence[str], still_open: Sequence[str]) -> list[str]:
     state = source.state
     words = [counted(len(keys), "position") + " marked"]
-    words.append(f"{len(keys) - len(still_open)} refitted, {len(still_open)} open")
+    fitted = len([key for key in keys if key in state.refitted])
+    by_wire = len(keys) - fitted - len(still_open)
+    replaced = f"{by_wire} replaced by wire, " if by_wire else ""
+    words.append(f"{fitted} refitted, {replaced}{len(still_open)} open")
     if state.loose:
         kept = len([name for name in state.loose if name not in state.used])
         words.append(f"{counted(len(state.loose), 'loose part')} found, {kept} not used")
@@ -217,7 +220,9 @@ def _besides(circuit: Circuit, state: JobState) -> list[str]:
     return lines
 
 
-def _position(source: SheetInput, key: str, number: int, buses: _Buses) -> PositionRow:
+def _position(
+    source: SheetInput, key: str, number: int, buses: _Buses, replaced: frozenset[str]
+) -> PositionRow:
     circuit, state = source.circuit, source.state
     part = circuit.board.part_by_key[key]
     mark = state.damaged[key]
@@ -236,8 +241,8 @@ def _position(source: SheetInput, key: str, number: int, buses: _Buses) -> Posit
         role=role_words(circuit.roles(key)),
         severity=str(absence.severity),
         without=tuple(printable(text) for text in absence.effects[:EFFECTS_SHOWN]),
-        stands=_stands(state.refitted.get(key), mark),
-        open=key not in state.refitted,
+        stands=WIRE_INSTEAD if key in replaced else _stands(state.refitted.get(key), mark),
+        open=key not in state.refitted and key not in replaced,
         note=printable(mark.note),
     )
 

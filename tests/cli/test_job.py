@@ -280,3 +280,9 @@ def test_a_link_that_a_wire_stands_in_for_is_not_to_order(run: Run, job: Path) -
     after = ok(run("job", "needs", job, "--json")).json["needs"]
     assert {p for need in after for p in need["positions"]} == {"R12"}
     assert "R15" not in ok(run("job", "refit", job)).out
+    assert "wire in its place" in ok(run("job", "show", job)).out
+    sheet = job.with_name("sheet.md")
+    run("job", "sheet", job, "-o", sheet)
+    page = sheet.read_text(encoding="utf-8")
+    assert "missing; wire in its place" in page
+    assert "0 refitted, 1 replaced by wire, 1 open" in page
