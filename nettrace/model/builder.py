@@ -40,7 +40,6 @@ _NOTHING_SAID: tuple[Place | None, float | None] = (None, None)
 
 _net_of = itemgetter(1)
 _key_of = attrgetter("key")
-_pads_net = attrgetter("net")
 _place_of = itemgetter(0)  # of what is said of a net: place, volts
 _volts_of = itemgetter(1)
 
@@ -67,8 +66,6 @@ class PartDraft(msgspec.Struct, gc=False, eq=False):
     # instead of `pin_facts`, where a reader has all pins at once (no pads, no `pin` then)
     pin_columns: PinColumns | None = None
     pads: list[PadRecord] = []
-    # instead of `pads`, where a reader makes them itself; their `part` is the refdes
-    ready: list[Pad] = []
 
     def nets(self) -> Iterable[str | None]:
         """Return the net of each pin, None for one on no net; of pads it says nothing."""
@@ -264,7 +261,6 @@ class BoardBuilder:
             chain.from_iterable([d.pin_columns[1] for d in drafts if d.pin_columns is not None])
         )
         names.update(map(_net_of, chain.from_iterable([d.pads for d in drafts if d.pads])))
-        names.update(map(_pads_net, chain.from_iterable([d.ready for d in drafts if d.ready])))
         names.discard(None)
         return cast("set[str]", names)
 

@@ -9,11 +9,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from itertools import repeat
-from operator import attrgetter, itemgetter
+from operator import itemgetter
 from types import MappingProxyType
 from typing import TYPE_CHECKING, TypeAlias
-
-import msgspec
 
 from nettrace.errors import Place
 from nettrace.model.board import EMPTY, NO_ORIGINS, Pad, Part, Pin, Side
@@ -48,7 +46,6 @@ _NO_FACTS: PinFact = (None, None, None)
 _NO_PADS: tuple[Pad, ...] = ()
 _NO_PINS: tuple[Pin, ...] = ()
 _number_of = itemgetter(0)
-_OF_PIN = attrgetter("number", "net", "plated", "place")
 
 
 class _Orders:
@@ -112,10 +109,7 @@ def freeze_parts(
                     pins_of_net[pin.net].append(pin)
             parts.append(draft)
             continue
-        facts, records, ready = draft.pin_facts, draft.pads, draft.ready
-        if ready and (shown or facts or records or draft.key != draft.refdes):
-            records = [*records, *(msgspec.structs.astuple(pad)[1:] for pad in ready)]
-            ready = []
+        facts, records = draft.pin_facts, draft.pads
         if shown:
             facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
             records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
@@ -127,8 +121,6 @@ def freeze_parts(
                     nets = [shown.get(net, net) if net else net for net in nets]
                 own = repeat(draft.key), numbers, nets, names, kinds, repeat(_NO_PADS), places
                 pins = tuple(map(Pin, *own))
-        elif ready:
-            pads, pins = _ready_pads_and_pins(draft.key, ready, orders)
         elif not records:
             if facts and draft.refdes:
                 pins = _pins_of_facts(draft.key, facts, orders)
@@ -175,21 +167,12 @@ def _pads_and_pins(
 ) -> tuple[tuple[Pad, ...], tuple[Pin, ...]]:
     """Return the pads of a part of which nothing but pads is known, and its pins."""
     columns = tuple(zip(*records, strict=True))
-    if "" in columns[1]:
+    numbers, nets, plated, places = columns[0], columns[1], columns[10], columns[11]
+    order = orders.of(numbers)
+    if order is None or "" in numbers or "" in nets or False in plated:
         pads = _pads(key, records)
         return pads, _pins_of_both(key, {}, pads, orders)
-    return _ready_pads_and_pins(key, tuple(map(Pad, repeat(key), *columns)), orders)
-
-
-def _ready_pads_and_pins(
-    key: str, made: Iterable[Pad], orders: _Orders
-) -> tuple[tuple[Pad, ...], tuple[Pin, ...]]:
-    """Return the pads, and the pins that they make alone."""
-    pads = tuple(made)
-    numbers, nets, plated, places = zip(*map(_OF_PIN, pads), strict=True)
-    order = orders.of(numbers)
-    if order is None or "" in numbers or False in plated:
-        return pads, _pins_of_both(key, {}, pads, orders)
+    pads = tuple(map(Pad, repeat(key), *columns))
     pins = tuple(
         map(Pin, repeat(key), numbers, nets, repeat(None), repeat(None), zip(pads), places)
     )

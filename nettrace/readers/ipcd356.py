@@ -9,8 +9,8 @@ centres, its side that of its surface pads where they agree.
 from __future__ import annotations
 
 import gc
+from itertools import islice
 from math import fsum
-from operator import attrgetter
 
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder, PartDraft
@@ -31,8 +31,6 @@ NOT_KEPT = {
     "379": "adjacency records (neighbouring nets)",
     "079": "adjacency records (neighbouring nets)",
 }
-
-_PLACED = attrgetter("number", "x", "y", "side")
 
 
 def read(document: Document) -> Board:
@@ -110,7 +108,7 @@ class _Reader:
         side_of: dict[tuple[Side, ...], Side | None] = {}
         parts = self.records.parts
         for refdes, part in parts.items():
-            numbers, xs, ys, sides = zip(*map(_PLACED, part.ready), strict=True)
+            numbers, _, xs, ys, sides = islice(zip(*part.pads, strict=True), 5)
             if sides not in side_of:
                 surfaces = {*sides} - {Side.BOTH}
                 side_of[sides] = surfaces.pop() if len(surfaces) == 1 else None
@@ -122,14 +120,14 @@ class _Reader:
         self.builder.part_records = sum(map(bool, parts))
 
     def _warn_of_met_pins(self, refdes: str, part: PartDraft) -> None:
-        on_nets = {(pad.number, pad.net) for pad in part.ready if pad.number and pad.net}
+        on_nets = {(pad[0], pad[1]) for pad in part.pads if pad[0] and pad[1]}
         numbers = {number for number, _ in on_nets}
         if len(numbers) == len(on_nets):
             return
         for number in sorted(numbers):
             nets = sorted(net for other, net in on_nets if other == number and net)
             if len(nets) > 1:
-                place = next(pad.place for pad in part.ready if pad.number == number)
+                place = next(pad[11] for pad in part.pads if pad[0] == number)
                 self.builder.warn(
                     "pin-on-several-nets",
                     f"{refdes}.{number} is on {', '.join(nets)}: the format cuts names, so these "

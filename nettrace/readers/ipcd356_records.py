@@ -10,16 +10,16 @@ from __future__ import annotations
 
 import re
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from itertools import compress, repeat, starmap
-from operator import attrgetter, call, itemgetter, length_hint
+from collections.abc import Callable, Iterator, Sequence
+from itertools import compress, repeat
+from operator import call, itemgetter, length_hint
 from typing import Any, NamedTuple
 
 import msgspec
 
 from nettrace.errors import Place
-from nettrace.model.board import Pad, Side, Via
-from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.board import Side, Via
+from nettrace.model.builder import BoardBuilder, PadRecord, PartDraft
 from nettrace.readers.ipcd356_columns import WIDTH, pattern_of
 from nettrace.readers.ipcd356_header import Header
 from nettrace.readers.ipcd356_lines import Lines
@@ -58,7 +58,6 @@ _TO_NUMBERS = str.maketrans("XY+-\n", ",,12 ")
 PLUS, MINUS = 1_000_000, 2_000_000
 _read_numbers = msgspec.json.Decoder(list[int]).decode
 
-_VIA_FIELDS = attrgetter("x", "y", "net", "width", "drill")
 _MISFIT = object()  # what a text means that the table does not allow
 _new_place: Callable[..., Place] = tuple.__new__
 
@@ -140,7 +139,7 @@ class RecordReader:
         self._path = builder.path
         self._columns: list[list[Any]] = []
         self._walk: Iterator[str] = iter(())
-        self._holes: list[Pad] = []  # that are vias
+        self._via_rows: list[PadRecord] = []
         self.aside: dict[int, str] = {}
         self.parts: dict[str, PartDraft] = {}
         self.unlike: list[Place] = []
@@ -164,20 +163,24 @@ class RecordReader:
 
     def _add(self) -> None:
         """Add what the columns hold, which are forms, nets, pins and parts."""
-        forms, xs, ys, nets, pins, parts = self._columns
-        if not parts:
-            return
-        *looks, contacts = zip(*forms, strict=True)  # side, shape, width, height, angle, drill
-        plated: Iterable[bool] = repeat(True)
-        if not all(contacts):
-            plated = [one or net is not None for one, net in zip(contacts, nets, strict=True)]
+        forms, xs, ys, nets, pins, adders = self._columns
         places = map(_new_place, repeat(Place), zip(repeat(self._path), self._numbers, repeat(1)))
-        refs, adders = zip(*parts, strict=True)
-        pads = map(Pad, refs, pins, nets, xs, ys, *looks, plated, places)
-        deque(map(call, adders, pads), maxlen=0)
-        self._builder.pad_records += len(parts) - len(self._holes)
-        self._builder.vias += starmap(Via, map(_VIA_FIELDS, self._holes))
-        self._holes.clear()
+        rows = [
+            (
+                pin, net, x, y, side, shape, width, height, angle, drill,
+                contact or net is not None, place,
+            )
+            for (side, shape, width, height, angle, drill, contact), x, y, net, pin, place in zip(
+                forms, xs, ys, nets, pins, places, strict=True
+            )
+        ]  # fmt: skip
+        deque(map(call, adders, rows), maxlen=0)
+        self._builder.pad_records += len(rows) - len(self._via_rows)
+        if self._via_rows:
+            columns = [*zip(*self._via_rows, strict=True)]
+            via_columns = (columns[index] for index in (2, 3, 1, 6, 9))  # as Via has them
+            self._builder.vias += map(Via, *via_columns)
+            self._via_rows.clear()
 
     def _here(self, column: int) -> Place:
         """Return that column of the line that is being looked up."""
@@ -235,15 +238,15 @@ class RecordReader:
         self._builder.net(name, place=place, aliases=(short,))
         return name
 
-    def _part(self, text: str) -> tuple[str, Callable[[Pad], None]]:
-        """Columns 21-27: the reference, and what adds a pad to the part, or a via to the vias."""
+    def _part(self, text: str) -> Callable[[PadRecord], None]:
+        """Columns 21-27: what adds a pad to the part, or a via to the vias."""
         refdes = text[:6].strip()
         if refdes == VIA:
-            return refdes, self._holes.append
+            return self._via_rows.append
         part = self.parts.get(refdes)
         if part is None:
             part = self.parts[refdes] = self._builder.part(refdes, self._here(21))
-        return refdes, part.ready.append
+        return part.pads.append
 
     def _form(
         self,
