@@ -30,7 +30,7 @@ from nettrace.model.board import (
     Via,
     Zone,
 )
-from nettrace.model.freezing import PadRecord, PinColumns, PinFact, PinKey, count_pins, freeze_parts
+from nettrace.model.freezing import PadRecord, PinFact, PinKey, count_pins, freeze_parts
 from nettrace.model.names import decode_escapes, natural_sorted
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
@@ -63,14 +63,10 @@ class PartDraft(msgspec.Struct, gc=False, eq=False):
     properties: dict[str, str] = {}
     origins: dict[str, Place] = {}
     pin_facts: dict[PinKey, PinFact] = {}
-    # instead of `pin_facts`, where a reader has all pins at once (no pads, no `pin` then)
-    pin_columns: PinColumns | None = None
     pads: list[PadRecord] = []
 
     def nets(self) -> Iterable[str | None]:
         """Return the net of each pin, None for one on no net; of pads it says nothing."""
-        if self.pin_columns is not None:
-            return self.pin_columns[1]
         return map(_net_of, self.pin_facts)
 
     def pin(
@@ -256,9 +252,6 @@ class BoardBuilder:
         names: set[str | None] = set(self._nets)
         names.update(
             map(_net_of, chain.from_iterable([d.pin_facts for d in drafts if d.pin_facts]))
-        )
-        names.update(
-            chain.from_iterable([d.pin_columns[1] for d in drafts if d.pin_columns is not None])
         )
         names.update(map(_net_of, chain.from_iterable([d.pads for d in drafts if d.pads])))
         names.discard(None)

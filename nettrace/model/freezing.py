@@ -7,7 +7,7 @@ fields are columns, and one call makes the records of a whole column.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from itertools import repeat
 from operator import itemgetter
 from types import MappingProxyType
@@ -32,15 +32,6 @@ PadRecord: TypeAlias = tuple[
     str, str | None, float, float, Side, str | None, float | None, float | None,
     float, float | None, bool, Place | None,
 ]  # fmt: skip
-
-#: All pins of a part: numbers (each once, in natural order), nets, names, types, places.
-PinColumns: TypeAlias = tuple[
-    Sequence[str],
-    Sequence[str | None],
-    Sequence[str | None],
-    Sequence[str | None],
-    Sequence[Place | None],
-]
 
 _NO_FACTS: PinFact = (None, None, None)
 _NO_PADS: tuple[Pad, ...] = ()
@@ -103,48 +94,38 @@ def freeze_parts(
     parts: list[Part] = []
     orders = _Orders()
     for draft in drafts:
-        if isinstance(draft, Part):
-            for pin in draft.pins:
-                if pin.net is not None:
-                    pins_of_net[pin.net].append(pin)
-            parts.append(draft)
-            continue
-        facts, records = draft.pin_facts, draft.pads
-        if shown:
-            facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
-            records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
-        pads, pins = _NO_PADS, _NO_PINS
-        if draft.pin_columns is not None:
-            if draft.refdes:
-                numbers, nets, names, kinds, places = draft.pin_columns
-                if shown:
-                    nets = [shown.get(net, net) if net else net for net in nets]
-                own = repeat(draft.key), numbers, nets, names, kinds, repeat(_NO_PADS), places
-                pins = tuple(map(Pin, *own))
-        elif not records:
-            if facts and draft.refdes:
-                pins = _pins_of_facts(draft.key, facts, orders)
-        elif facts or not draft.refdes:
-            pads = _pads(draft.key, records)
-            if draft.refdes:
-                pins = _pins_of_both(draft.key, facts, pads, orders)
-        else:
-            pads, pins = _pads_and_pins(draft.key, records, orders)
-        for pin in pins:
+        part = draft if isinstance(draft, Part) else _freeze(draft, shown, orders)
+        parts.append(part)
+        for pin in part.pins:
             net = pin.net
             if net is not None:
                 pins_of_net[net].append(pin)
-        parts.append(
-            Part(
-                draft.key, draft.refdes, draft.value, draft.package, draft.description,
-                draft.fitted, draft.x, draft.y, draft.angle, draft.side, pins, pads,
-                draft.outline, draft.sheet,
-                MappingProxyType(draft.properties) if draft.properties else EMPTY,
-                draft.place,
-                MappingProxyType(draft.origins) if draft.origins else NO_ORIGINS,
-            )
-        )  # fmt: skip
     return parts
+
+
+def _freeze(draft: PartDraft, shown: Mapping[str, str], orders: _Orders) -> Part:
+    facts, records = draft.pin_facts, draft.pads
+    if shown:
+        facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
+        records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
+    pads, pins = _NO_PADS, _NO_PINS
+    if not records:
+        if facts and draft.refdes:
+            pins = _pins_of_facts(draft.key, facts, orders)
+    elif facts or not draft.refdes:
+        pads = _pads(draft.key, records)
+        if draft.refdes:
+            pins = _pins_of_both(draft.key, facts, pads, orders)
+    else:
+        pads, pins = _pads_and_pins(draft.key, records, orders)
+    return Part(
+        draft.key, draft.refdes, draft.value, draft.package, draft.description,
+        draft.fitted, draft.x, draft.y, draft.angle, draft.side, pins, pads,
+        draft.outline, draft.sheet,
+        MappingProxyType(draft.properties) if draft.properties else EMPTY,
+        draft.place,
+        MappingProxyType(draft.origins) if draft.origins else NO_ORIGINS,
+    )  # fmt: skip
 
 
 def _pins_of_facts(key: str, facts: Mapping[PinKey, PinFact], orders: _Orders) -> tuple[Pin, ...]:
