@@ -49,9 +49,7 @@ def mark_entries(
     places: list[str] = []
     for word in words:
         if kind is Damage.LIFTED or (kind is Damage.SOUND and not _is_part(circuit, word)):
-            places += [
-                _pad_name(circuit, pin.part, pin.number) for pin in find_pins(circuit.board, word)
-            ]
+            places += [str(pin) for pin in find_pins(circuit.board, word)]
         else:
             if not _is_part(circuit, word) and "." in word:
                 raise WrongUsage(
@@ -84,15 +82,11 @@ def _is_part(circuit: Circuit, word: str) -> bool:
     return True
 
 
-def _pad_name(circuit: Circuit, key: str, number: str) -> str:
-    return f"{circuit.board.part_by_key[key].key}.{number}"
-
-
 def _one_pad(circuit: Circuit, word: str) -> str:
     pins = find_pins(circuit.board, word)
     if len(pins) > 1:
         raise WrongUsage(f"{word!r} means {len(pins)} pads", hint=one_of_pads(circuit.board, pins))
-    return _pad_name(circuit, pins[0].part, pins[0].number)
+    return str(pins[0])
 
 
 def _pair(circuit: Circuit, job: Job, kind: Damage, words: Sequence[str], note: str) -> Mark:

@@ -17,6 +17,7 @@ from typing import NamedTuple
 from nettrace.errors import Place
 from nettrace.model.board import Part, Pin
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.freezing import PinFact
 from nettrace.readers.spice_deck import Deck, Scope
 from nettrace.readers.spice_elements import Element
 from nettrace.readers.spice_expressions import Environment
@@ -26,8 +27,6 @@ from nettrace.readers.spice_scopes import ScopeReader
 from nettrace.readers.spice_text import Line
 
 __all__ = ["PlainLines", "number_text"]
-
-PinFact = tuple[str | None, str | None, Place | None]
 
 #: What makes a line more than words.
 _SPECIAL_CHARACTERS = "=(){}'\""
