@@ -154,11 +154,11 @@ def _end_place(circuit: Circuit, word: str) -> tuple[float, float] | None:
 def _report(
     circuit: Circuit, keys: Sequence[str], besides: Sequence[tuple[float, float]]
 ) -> AreaReport:
-    """Return the area that holds all positions, with none of its parts taken for lost.
+    """Return the area of all positions, torn pads and wires, with none of its parts taken for lost.
 
-    Places of torn pads and wires count where there are no positions.
+    `besides` are the places of those pads and of the wires' ends, mm.
     """
-    points: list[tuple[float, float]] = list(besides) if not keys else []
+    points = list(besides)
     for key in keys:
         part = circuit.board.part_by_key[key]
         points += [(pad.x, pad.y) for pad in part.pads]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 from pathlib import Path
 from typing import Any
 
@@ -286,3 +287,22 @@ def test_a_link_that_a_wire_stands_in_for_is_not_to_order(run: Run, job: Path) -
     page = sheet.read_text(encoding="utf-8")
     assert "missing; wire in its place" in page
     assert "0 refitted, 1 replaced by wire, 1 open" in page
+
+
+def test_the_sheets_map_holds_torn_pads_and_wires_far_from_the_positions(
+    run: Run, job: Path, tmp_path: Path
+) -> None:
+    ok(run("job", "mark", job, "missing", "R12"))
+    page = tmp_path / "near.html"
+    run("job", "sheet", job, "-o", page)
+    near = page.read_text(encoding="utf-8")
+    ok(run("job", "mark", job, "lifted", "R5.1"))  # 16 mm away
+    page = tmp_path / "far.html"
+    run("job", "sheet", job, "-o", page)
+    far = page.read_text(encoding="utf-8")
+    assert "R5.1: lifted" in far
+    scales = [re.search(r"The marked positions at (\d+):1", text) for text in (near, far)]
+    at_near, at_far = (int(found[1]) for found in scales if found is not None)
+    assert at_far < at_near
+    assert re.search(r"<text[^>]*>R5</text>", far) is not None
+    assert re.search(r"<text[^>]*>R5</text>", near) is None
