@@ -7,8 +7,7 @@ several times as fast once it is loaded. They never differ in what they say of a
 
 from __future__ import annotations
 
-import gc
-
+from nettrace.collector import collector_off
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
 from nettrace.readers.edif_board import Hierarchy, build_board
@@ -39,13 +38,8 @@ def read_with(document: Document, hierarchy: Hierarchy = "flatten") -> Board:
 
     The counts of the board's source are of what stands directly in the top cell in both cases.
     """
-    was_enabled = gc.isenabled()
-    gc.disable()  # many small objects, none cyclic: collection only costs here
-    try:
+    with collector_off():
         return build_board(document, _design(document), hierarchy)
-    finally:
-        if was_enabled:
-            gc.enable()
 
 
 def _design(document: Document) -> Design:

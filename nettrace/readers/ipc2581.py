@@ -7,8 +7,7 @@ stand where the file puts them; a pin without a pad of its own is placed by its 
 
 from __future__ import annotations
 
-import gc
-
+from nettrace.collector import collector_off
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
@@ -24,14 +23,9 @@ def read(document: Document) -> Board:
     Raises:
         BadInput: see `stream_facts`; or the file holds no component.
     """
-    was_enabled = gc.isenabled()
-    gc.disable()  # many small objects, none cyclic: collection only costs here
-    try:
+    with collector_off():
         builder = BoardBuilder(document.path, "ipc-2581")
         builder.digest = document.digest
         facts = stream_facts(document, builder)
         Assembly(facts, builder).fill()
         return builder.build()
-    finally:
-        if was_enabled:
-            gc.enable()

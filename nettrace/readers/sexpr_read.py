@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import gc
 import sys
 from collections.abc import Callable
 from itertools import count
 
+from nettrace.collector import collector_off
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
 
@@ -36,15 +36,10 @@ def read_either_way(document: Document, by_forms: Read, by_tree: Read) -> Board:
         BadInput: as the tree reader finds it.
     """
     lone_and_small = next(_files_read) == 0 and len(document.text) < _WORTH_A_GRAMMAR
-    was_enabled = gc.isenabled()
-    gc.disable()  # a board is many small objects without cycles: collection only costs here
-    try:
+    with collector_off():
         if _HAS_SOUND_REGEX and not lone_and_small:
             try:
                 return by_forms(document)
             except Mismatch:
                 pass
         return by_tree(document)
-    finally:
-        if was_enabled:
-            gc.enable()
