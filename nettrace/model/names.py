@@ -20,6 +20,7 @@ __all__ = [
 _DIGITS = re.compile(r"(\d+)")
 #: Of longer runs of digits only so many count: no part is numbered so far.
 _MOST_DIGITS = 1000
+_TEN = "0123456789"
 #: Escapes that s-expression files write inside names (see docs/formats.md).
 _ESCAPES = {
     "{slash}": "/",
@@ -65,7 +66,7 @@ def natural_sorted(names: Iterable[str]) -> list[str]:
     """
     groups: defaultdict[str, list[str]] = defaultdict(list)  # text before the last number -> names
     for name in names:
-        groups[name.rstrip("0123456789")].append(name)
+        groups[name.rstrip(_TEN)].append(name)
     runs: dict[str, list[list[str]]] = {}  # first text of the natural key -> names, by their heads
     plain: set[str] = set()  # first texts whose names are all letters and one number
     for head, group in groups.items():
@@ -78,20 +79,40 @@ def natural_sorted(names: Iterable[str]) -> list[str]:
             plain.discard(first)
     ordered: list[str] = []
     for first in sorted(runs):
-        if first in plain:
-            group = runs[first][0]
-            group.sort()
-            group.sort(key=len)
-            start = len(group[0].rstrip("0123456789"))
-            longest = len(group[-1]) - start
-            zeros = longest > 1 and "0" in {
-                name[start] for name in group if len(name) > start + 1
-            }  # R007 is no later than R10
-            if not zeros and longest < _MOST_DIGITS:
-                ordered += group
+        names, tail = runs[first][0], ""
+        if first not in plain:
+            names = list(chain.from_iterable(runs[first]))
+            shared = _shared_tail(names, first)
+            if shared is None:
+                ordered += _sorted_by_key(names)
                 continue
-        ordered += _sorted_by_key(list(chain.from_iterable(runs[first])))
+            tail = shared
+        ordered += _sorted_by_number(names, tail) or _sorted_by_key(names)
     return ordered
+
+
+def _shared_tail(names: list[str], first: str) -> str | None:
+    """Return what stands behind the first number, as in D[7], if that and `first` part no names."""
+    start = len(first)
+    if len(names) < 3 or {name[:start] for name in names} != {names[0][:start]}:
+        return None
+    if names[0][:start].upper() != first:
+        return None
+    tails = {name[start:].lstrip(_TEN) for name in names}
+    tail = tails.pop()
+    return None if tails or tail[:1].isdecimal() else tail  # digits of another script
+
+
+def _sorted_by_number(names: list[str], tail: str) -> list[str] | None:
+    """Order names that differ in one number; None where its digits do not tell (R007, R10)."""
+    names.sort()
+    names.sort(key=len)
+    start = len(names[0].removesuffix(tail).rstrip(_TEN))
+    one_digit = start + 1 + len(tail)
+    if len(names[-1]) - one_digit >= _MOST_DIGITS - 1:
+        return None
+    zeros = "0" in {name[start] for name in names if len(name) > one_digit}
+    return None if zeros else names
 
 
 def _sorted_by_key(names: list[str]) -> list[str]:
