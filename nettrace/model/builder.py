@@ -6,8 +6,6 @@ interprets them. What is missing stays missing.
 
 from __future__ import annotations
 
-import gc
-from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import chain, repeat
@@ -17,20 +15,11 @@ from typing import cast
 
 import msgspec
 
+from nettrace.collector import collector_off
 from nettrace.errors import Place, Warning
-from nettrace.model.board import (
-    Board,
-    Conflict,
-    Net,
-    Pad,
-    Part,
-    Pin,
-    Side,
-    Source,
-    Via,
-    Zone,
-)
-from nettrace.model.freezing import PadRecord, PinFact, PinKey, count_pins, freeze_parts
+from nettrace.model.board import Board, Conflict, Net, Pad, Part, Side, Source, Via, Zone
+from nettrace.model.copper import Joints
+from nettrace.model.freezing import PadRecord, PinFact, PinKey, Tally, freeze_parts
 from nettrace.model.names import decode_escapes, natural_sorted
 
 __all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
@@ -132,9 +121,10 @@ class BoardBuilder:
         self.net_records: int | None = None  # same for nets and pins (sheets that are expanded)
         self.pin_records: int | None = None
         self.parts: list[PartDraft] = []
-        #: Parts that the reader could freeze itself: with a refdes, without pads, each pin's number
-        #: once and in natural order. Where keys or names must change they are drafted after all.
+        #: Parts that the reader could freeze itself: with a refdes, each pin's number once, the
+        #: pins in natural order. Where keys or names must change they are drafted after all.
         self.frozen: list[Part] = []
+        self.frozen_nets: list[str | None] = []  # of each of their pins
         self._frozen_before: list[int] = []  # how many of them, for each of `parts`
         self.warnings: list[Warning] = []
         self.conflicts: list[Conflict] = []
@@ -176,8 +166,7 @@ class BoardBuilder:
         names = set(self._nets)
         for draft in self.parts:
             names.update(net for net in draft.nets() if net is not None)
-        for part in self.frozen:
-            names.update(part.nets)
+        names.update(net for net in self.frozen_nets if net is not None)
         return names
 
     def warn(self, code: str, message: str, place: Place | None = None) -> None:
@@ -186,30 +175,27 @@ class BoardBuilder:
 
     def build(self) -> Board:
         """Check, order and freeze. Net names are shown decoded; the raw name becomes an alias."""
-        was_enabled = gc.isenabled()
-        gc.disable()  # many small objects, none cyclic: collection only costs here
-        try:
+        with collector_off():
             return self._build()
-        finally:
-            if was_enabled:
-                gc.enable()
 
     def _build(self) -> Board:
         repeated = self._give_keys()
-        shown = self._shown_names(self.raw_names())
+        tally = Tally(repeated)
+        tally.add_frozen(self.frozen_nets)
+        if self.frozen and any("{" in name for name in tally.nets):
+            self.thaw()
+            tally = Tally(repeated)
+        tally.add_drafts(self.parts)
+        shown = self._shown_names(self._raw_names(tally.nets))
         if self.frozen and shown:
             self.thaw()
-        # parts, and pins in each, are frozen in their final order: then the pins of each net
-        # come out in order too, and need no sorting of their own
+        # parts are frozen in their final order, so that the pins of each net are found in order too
         by_key: dict[str, PartDraft | Part] = {draft.key: draft for draft in self.parts}
         by_key.update(zip(map(_key_of, self.frozen), self.frozen, strict=True))
-        drafts = list(map(by_key.__getitem__, natural_sorted(by_key)))
-        pins_of_net: defaultdict[str, list[Pin]] = defaultdict(list)
-        parts = freeze_parts(drafts, shown, pins_of_net)
-        if self.frozen and any("{" in name for name in pins_of_net):
-            self.thaw()
-            return self._build()
-        nets = self._freeze_nets(shown, pins_of_net)
+        parts = freeze_parts(map(by_key.__getitem__, natural_sorted(by_key)), shown)
+        if shown:
+            tally.nets = {shown.get(net, net) for net in tally.nets}
+        nets = self._freeze_nets(shown, tally.nets, Joints(parts))
         vias, zones = self.vias, self.zones
         if shown:
             vias = [
@@ -220,7 +206,7 @@ class BoardBuilder:
             name=self.name,
             parts=tuple(parts),
             nets=tuple(nets.values()),
-            sources=tuple(self.sources) or (self._own_source(parts, pins_of_net, repeated),),
+            sources=tuple(self.sources) or (self._own_source(parts, tally),),
             warnings=tuple(self.warnings),
             conflicts=tuple(self.conflicts),
             vias=tuple(vias),
@@ -244,54 +230,36 @@ class BoardBuilder:
             at = before
             if draft is not None:
                 drafts.append(draft)
-        self.parts, self.frozen, self._frozen_before = drafts, [], [0] * len(drafts)
+        self.parts, self._frozen_before = drafts, [0] * len(drafts)
+        self.frozen, self.frozen_nets = [], []
 
-    def raw_names(self) -> set[str]:
+    def _raw_names(self, on_pins: set[str]) -> set[str]:
         """Return every net name as written, "" for a pad without net."""
-        drafts = self.parts
-        names: set[str | None] = set(self._nets)
-        names.update(
-            map(_net_of, chain.from_iterable([d.pin_facts for d in drafts if d.pin_facts]))
-        )
-        names.update(map(_net_of, chain.from_iterable([d.pads for d in drafts if d.pads])))
+        names: set[str | None] = {*self._nets, *on_pins}
+        names.update(map(_net_of, chain.from_iterable([d.pads for d in self.parts if d.pads])))
         names.discard(None)
         return cast("set[str]", names)
 
-    def _own_source(
-        self, parts: list[Part], pins_of_net: Mapping[str, list[Pin]], repeated: set[str]
-    ) -> Source:
+    def _own_source(self, parts: list[Part], tally: Tally) -> Source:
         return Source(
             path=self.path,
             format=self.format,
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
-            nets=len(pins_of_net) if self.net_records is None else self.net_records,
-            pins=self._count_pins(parts, pins_of_net, repeated)
-            if self.pin_records is None
-            else self.pin_records,
+            nets=len(tally.nets) if self.net_records is None else self.net_records,
+            pins=tally.count if self.pin_records is None else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
         )
 
-    def _count_pins(
-        self, parts: list[Part], pins_of_net: Mapping[str, list[Pin]], repeated: set[str]
-    ) -> int:
-        if not self.frozen:
-            return count_pins(parts, repeated)
-        # of the frozen ones each pin is another: only the rest are looked at one by one
-        keys = {draft.key for draft in self.parts}
-        drafted = [part for part in parts if part.key in keys]
-        on_nets = sum(map(len, pins_of_net.values()))
-        on_nets -= sum(1 for part in drafted for pin in part.pins if pin.net is not None)
-        return on_nets + count_pins(drafted, repeated)
-
     def _give_keys(self) -> set[str]:
         """Give every part its key; return the refdes that several parts bear."""
         taken = {draft.refdes for draft in self.parts}
-        taken.update(map(_key_of, self.frozen))
-        if self.frozen and ("" in taken or len(taken) < len(self.parts) + len(self.frozen)):
+        frozen = set(map(_key_of, self.frozen))
+        if "" in frozen or len(frozen) < len(self.frozen) or not taken.isdisjoint(frozen):
             self.thaw()
+        taken |= frozen
         if len(taken) == len(self.parts) + len(self.frozen) and "" not in taken:
             for draft in self.parts:
                 draft.key = draft.refdes
@@ -311,15 +279,16 @@ class BoardBuilder:
         return {refdes for refdes, count in seen.items() if count > 1}
 
     def _freeze_nets(
-        self, shown: Mapping[str, str], pins_of_net: Mapping[str, list[Pin]]
+        self, shown: Mapping[str, str], on_pins: Iterable[str], joints: Joints
     ) -> dict[str, Net]:
         declared, aliased = self._nets, self._aliases
         names = {shown.get(raw, raw) for raw in declared} if shown else set(declared)
-        names.update(pins_of_net)
+        names.update(on_pins)
         ordered = natural_sorted(names)
         said = list(map(declared.get, ordered, repeat(_NOTHING_SAID)))
-        pins = map(tuple, map(pins_of_net.get, ordered, repeat(())))
-        made = map(Net, ordered, repeat(()), pins, map(_volts_of, said), map(_place_of, said))
+        made = map(
+            Net, ordered, repeat(()), repeat(joints), map(_volts_of, said), map(_place_of, said)
+        )
         nets = dict(zip(ordered, made, strict=True))
         raws: dict[str, list[str]] = {}  # shown name -> the names in the source that differ
         for raw, name in shown.items():
@@ -335,7 +304,7 @@ class BoardBuilder:
                 place = place or where
                 volts = stated if volts is None else volts
             aliases.pop(name, None)
-            nets[name] = Net(name, tuple(aliases), net.pins, volts, place)
+            nets[name] = Net(name, tuple(aliases), joints, volts, place)
         return nets
 
     def _shown_names(self, raw_names: set[str]) -> dict[str, str]:
@@ -358,5 +327,5 @@ def _drafted(part: Part) -> PartDraft:
     return PartDraft(
         part.refdes, part.place, part.key, part.value, part.package, part.description, part.fitted,
         part.x, part.y, part.angle, part.side, part.outline, part.sheet, dict(part.properties), {},
-        facts,
+        facts, [msgspec.structs.astuple(pad)[1:] for pad in part.pads],
     )  # fmt: skip

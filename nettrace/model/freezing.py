@@ -1,4 +1,4 @@
-"""Orders and freezes what readers drafted: a part's pads, its pins in natural order, pins by net.
+"""Freezes what readers drafted, counts its pins, and makes a draft's pins and pads when asked.
 
 A board has tens of thousands of pins, so what can be done for all pins of a part at once is: their
 fields are columns, and one call makes the records of a whole column.
@@ -11,16 +11,26 @@ from collections.abc import Iterable, Mapping
 from itertools import repeat
 from operator import itemgetter
 from types import MappingProxyType
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias, cast
+
+import msgspec
 
 from nettrace.errors import Place
 from nettrace.model.board import EMPTY, NO_ORIGINS, Pad, Part, Pin, Side
+from nettrace.model.copper import NO_COPPER, Copper, Unmade
 from nettrace.model.names import natural_key
 
 if TYPE_CHECKING:
     from nettrace.model.builder import PartDraft
 
-__all__ = ["PadRecord", "PinFact", "PinKey", "count_pins", "freeze_parts"]
+__all__ = [
+    "Orders",
+    "PadRecord",
+    "PinFact",
+    "PinKey",
+    "Tally",
+    "freeze_parts",
+]
 
 #: A pin as a draft knows it: its number, and its net if it is on one.
 PinKey: TypeAlias = tuple[str, str | None]
@@ -39,7 +49,7 @@ _NO_PINS: tuple[Pin, ...] = ()
 _number_of = itemgetter(0)
 
 
-class _Orders:
+class Orders:
     """In which order pins of these numbers stand; most parts share their numbers with others."""
 
     __slots__ = ("keys", "known")
@@ -79,48 +89,56 @@ class _Orders:
         return pairs
 
 
-def freeze_parts(
-    drafts: Iterable[PartDraft | Part],
-    shown: Mapping[str, str],
-    pins_of_net: defaultdict[str, list[Pin]],
-) -> list[Part]:
-    """Freeze the parts in the order given; the pins of each net are added to `pins_of_net`.
+class _Shared(msgspec.Struct, gc=False, eq=False):
+    """What all drafts of a board have in common."""
+
+    shown: Mapping[str, str]  # net names that are shown otherwise than they are written
+    orders: Orders
+
+
+class _Drafted(Unmade):
+    """The pins and pads of a draft."""
+
+    facts: dict[PinKey, PinFact]
+    records: list[PadRecord]
+    has_pins: bool
+    shared: _Shared
+
+    def make(self, key: str) -> Copper:
+        """Return the pins that the facts name and the pads give, and the pads."""
+        facts, records, orders = self.facts, self.records, self.shared.orders
+        if shown := self.shared.shown:
+            facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
+            records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
+        if not records:
+            return _pins_of_facts(key, facts, orders), _NO_PADS
+        if not self.has_pins:
+            return _NO_PINS, _pads(key, records)
+        if facts:
+            pads = _pads(key, records)
+            return _pins_of_both(key, facts, pads, orders), pads
+        return _pins_and_pads(key, records, orders)
+
+
+def freeze_parts(drafts: Iterable[PartDraft | Part], shown: Mapping[str, str]) -> list[Part]:
+    """Freeze the parts in the order given.
 
     Args:
         drafts: the parts, each with its key; one that is frozen already stays as it is.
         shown: net names that are shown otherwise than they are written.
-        pins_of_net: pins by shown net name; added to.
     """
-    parts: list[Part] = []
-    orders = _Orders()
-    for draft in drafts:
-        part = draft if isinstance(draft, Part) else _freeze(draft, shown, orders)
-        parts.append(part)
-        for pin in part.pins:
-            net = pin.net
-            if net is not None:
-                pins_of_net[net].append(pin)
-    return parts
+    shared = _Shared(shown, Orders())
+    return [draft if isinstance(draft, Part) else _freeze(draft, shared) for draft in drafts]
 
 
-def _freeze(draft: PartDraft, shown: Mapping[str, str], orders: _Orders) -> Part:
-    facts, records = draft.pin_facts, draft.pads
-    if shown:
-        facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
-        records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
-    pads, pins = _NO_PADS, _NO_PINS
-    if not records:
-        if facts and draft.refdes:
-            pins = _pins_of_facts(draft.key, facts, orders)
-    elif facts or not draft.refdes:
-        pads = _pads(draft.key, records)
-        if draft.refdes:
-            pins = _pins_of_both(draft.key, facts, pads, orders)
-    else:
-        pads, pins = _pads_and_pins(draft.key, records, orders)
+def _freeze(draft: PartDraft, shared: _Shared) -> Part:
+    facts, records, has_pins = draft.pin_facts, draft.pads, bool(draft.refdes)
+    copper: Copper | Unmade = NO_COPPER
+    if records or (facts and has_pins):
+        copper = _Drafted(facts, records, has_pins, shared)
     return Part(
         draft.key, draft.refdes, draft.value, draft.package, draft.description,
-        draft.fitted, draft.x, draft.y, draft.angle, draft.side, pins, pads,
+        draft.fitted, draft.x, draft.y, draft.angle, draft.side, copper,
         draft.outline, draft.sheet,
         MappingProxyType(draft.properties) if draft.properties else EMPTY,
         draft.place,
@@ -128,7 +146,7 @@ def _freeze(draft: PartDraft, shown: Mapping[str, str], orders: _Orders) -> Part
     )  # fmt: skip
 
 
-def _pins_of_facts(key: str, facts: Mapping[PinKey, PinFact], orders: _Orders) -> tuple[Pin, ...]:
+def _pins_of_facts(key: str, facts: Mapping[PinKey, PinFact], orders: Orders) -> tuple[Pin, ...]:
     """Return the pins of a part without pads."""
     numbers, nets = zip(*facts, strict=True)
     order = orders.of(numbers)
@@ -143,25 +161,23 @@ def _pads(key: str, records: Iterable[PadRecord]) -> tuple[Pad, ...]:
     return tuple([Pad(key, record[0], record[1] or None, *record[2:]) for record in records])
 
 
-def _pads_and_pins(
-    key: str, records: list[PadRecord], orders: _Orders
-) -> tuple[tuple[Pad, ...], tuple[Pin, ...]]:
-    """Return the pads of a part of which nothing but pads is known, and its pins."""
+def _pins_and_pads(key: str, records: list[PadRecord], orders: Orders) -> Copper:
+    """Return the pins of a part of which nothing but pads is known, and its pads."""
     columns = tuple(zip(*records, strict=True))
     numbers, nets, plated, places = columns[0], columns[1], columns[10], columns[11]
     order = orders.of(numbers)
     if order is None or "" in numbers or "" in nets or False in plated:
         pads = _pads(key, records)
-        return pads, _pins_of_both(key, {}, pads, orders)
+        return _pins_of_both(key, {}, pads, orders), pads
     pads = tuple(map(Pad, repeat(key), *columns))
     pins = tuple(
         map(Pin, repeat(key), numbers, nets, repeat(None), repeat(None), zip(pads), places)
     )
-    return pads, tuple([pins[index] for index in order]) if order else pins
+    return tuple([pins[index] for index in order]) if order else pins, pads
 
 
 def _pins_of_both(
-    key: str, facts: Mapping[PinKey, PinFact], pads: tuple[Pad, ...], orders: _Orders
+    key: str, facts: Mapping[PinKey, PinFact], pads: tuple[Pad, ...], orders: Orders
 ) -> tuple[Pin, ...]:
     """Return the pins that the facts name and those that the pads are of."""
     pads_of_pin: defaultdict[PinKey, list[Pad]] = defaultdict(list)
@@ -190,22 +206,48 @@ def _pin(key: str, pair: PinKey, fact: PinFact, pads: tuple[Pad, ...]) -> Pin:
     return Pin(key, *pair, name, electrical_type, pads, place)
 
 
-def count_pins(parts: Iterable[Part], repeated: set[str]) -> int:
-    """Return how many distinct pairs of refdes and number are on a net.
+class Tally:
+    """The pins of a board that are on a net: how many, and which nets those are (as written).
 
-    Args:
-        parts: the frozen parts.
-        repeated: the refdes that several parts bear; their pins of one number count once.
+    A pin is a pair of refdes and number: parts that share a refdes share its pins too.
     """
-    pins = 0
-    shared: set[tuple[str, str]] = set()  # pins of parts whose refdes is not theirs alone
-    for part in parts:
-        if part.refdes in repeated:
-            shared.update((part.refdes, pin.number) for pin in part.pins if pin.net is not None)
-            continue
-        last = None
-        for pin in part.pins:  # in order, so that equal numbers are neighbours
-            if pin.net is not None and pin.number != last:
-                pins += 1
-                last = pin.number
-    return pins + len(shared)
+
+    __slots__ = ("_repeated", "_shared", "count", "nets")
+
+    def __init__(self, repeated: set[str]) -> None:
+        """Take the refdes that several parts bear."""
+        self.count = 0
+        self.nets: set[str] = set()
+        self._repeated = repeated
+        self._shared: set[tuple[str, str]] = set()
+
+    def add_drafts(self, drafts: Iterable[PartDraft]) -> None:
+        """Count the pins of drafts."""
+        on_nets = self.nets.update
+        for draft in drafts:
+            if not draft.refdes:
+                continue
+            keys = set(draft.pin_facts)
+            keys.update([(pad[0], pad[1]) for pad in draft.pads if pad[0] and pad[10]])
+            if not keys:
+                continue
+            numbers, nets = zip(*keys, strict=True)
+            if not all(nets):  # pins on no net are not counted
+                keys = {key for key in keys if key[1]}
+                if not keys:
+                    continue
+                numbers, nets = zip(*keys, strict=True)
+            on_nets(nets)
+            if draft.refdes in self._repeated:
+                new = {(draft.refdes, number) for number in numbers} - self._shared
+                self._shared |= new
+                self.count += len(new)
+            else:
+                self.count += len({*numbers})
+
+    def add_frozen(self, nets: list[str | None]) -> None:
+        """Count the pins of parts that readers froze, of which the net of each is given."""
+        on_nets: set[str | None] = {*nets}
+        on_nets.discard(None)
+        self.count += len(nets) - nets.count(None)
+        self.nets |= cast("set[str]", on_nets)

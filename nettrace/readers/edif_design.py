@@ -7,7 +7,8 @@ Offsets count characters from the start of the text. Ids are as written, names a
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from itertools import starmap
 from typing import NamedTuple
 
 import msgspec
@@ -207,6 +208,13 @@ class Design:
     def joined(self, net: NetForm) -> list[tuple[str, str, str]]:
         """Return what a net joins, whether it was read before or not; see `NetForm`."""
         return net.joined if net.span is None else self.read_span(*net.span)
+
+    def joined_by_each(self, nets: Sequence[NetForm]) -> list[list[tuple[str, str, str]]]:
+        """Return the same of many nets."""
+        spans = [net.span for net in nets if net.span is not None]
+        if len(spans) == len(nets):
+            return [*starmap(self.read_span, spans)]
+        return [*map(self.joined, nets)]
 
     def read_all_spans(self) -> None:
         """Read what nets join, where that was put off."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import sys
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 from sys import intern
 
 from nettrace.readers.document import Document
@@ -124,7 +124,7 @@ class _Filler:
         self.grammar = grammar
         self.text = text
         self.design = Design()
-        self.design.read_span = lambda start, end: _REF.findall(text, start, end)
+        self.design.read_span = partial(_REF.findall, text)
         self.shown: dict[str, str] = {}  # name of a property as written -> as shown
         self.library = Library("")
         self.cell = Cell("")

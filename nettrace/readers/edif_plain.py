@@ -8,13 +8,15 @@ to the general way, which says what there is to say.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
-from itertools import repeat
+from itertools import chain, repeat
 from types import MappingProxyType
 from typing import NamedTuple
 
 from nettrace.errors import Place
 from nettrace.model.board import EMPTY, Part, Pin
+from nettrace.model.copper import Copper, Unmade
 from nettrace.model.names import natural_key
 from nettrace.readers.edif_design import Port, View
 from nettrace.readers.edif_fields import Fields
@@ -37,6 +39,10 @@ __all__ = ["PlainMaker"]
 Index = dict[str | tuple[str, str], int]
 
 
+#: Nets that are joined at once.
+STRIDE = 256
+
+
 class _Pins(NamedTuple):
     """The pins of a cell in natural order, column by column, and where each port's stand."""
 
@@ -54,8 +60,29 @@ class _Kind(NamedTuple):
     pins: _Pins
 
 
+class _PlainPins(Unmade):
+    """The pins of an instance: its cell's, and where its own begin in the column of all nets."""
+
+    pins: _Pins
+    nets: list[str | None]
+    start: int
+    place: Place
+    places: dict[str | None, Place]  # of the nets
+
+    def make(self, key: str) -> Copper:
+        """Return the pins, each with the place of its net; no pads are known."""
+        of_cell, start = self.pins, self.start
+        numbers = of_cell.numbers
+        nets = self.nets[start : start + len(numbers)]
+        places = map(self.places.get, nets, repeat(self.place))
+        fields = nets, of_cell.names, of_cell.kinds, repeat(()), places
+        return tuple(map(Pin, repeat(key), numbers, *fields)), ()
+
+
 #: A part in the making: reference, place, kind, and where its pins begin in the columns.
 Row = tuple[str, Place, _Kind, int]
+#: Instance id -> where its pins begin in the columns, and which each port is.
+Known = dict[str, tuple[int, Index]]
 
 
 class _OutOfTheOrdinary(Exception):
@@ -74,8 +101,8 @@ class PlainMaker(NetJoiner):
         """
         warnings, warned = len(self.builder.warnings), dict(self.warned)
         try:
-            rows, places = self.rows(view, uses)
-            nets = self.fill(view, dict(zip(view.instances, rows, strict=True)), places)
+            rows, pins = self.rows(view, uses)
+            nets, places = self.fill(view, dict(zip(view.instances, rows, strict=True)), pins)
         except _OutOfTheOrdinary:
             del self.builder.warnings[warnings:]
             self.warned = warned
@@ -84,20 +111,21 @@ class PlainMaker(NetJoiner):
         # what was read is used up: the parts take its memory
         view.instances.clear()
         view.nets.clear()
+        self.builder.frozen_nets += nets
         self.builder.frozen += [_part(row, nets, places) for row in rows]
         return True
 
     # -- parts --
 
-    def rows(self, view: View, uses: Sequence[Use]) -> tuple[list[Row], list[Place]]:
-        """Return a row for each instance, and for each pin of each the place of its part."""
+    def rows(self, view: View, uses: Sequence[Use]) -> tuple[list[Row], int]:
+        """Return a row for each instance, and how many pins all of them have."""
         if view.symbols:
             raise _OutOfTheOrdinary
         rows: list[Row] = []
         kinds: dict[tuple[int, int], _Kind] = {}
         pins_of_view: dict[int, _Pins] = {}
         references: set[str] = set()
-        places_of_pins: list[Place] = []
+        start = 0
         places = self.places([instance.offset for instance in view.instances.values()])
         for instance, use, place in zip(view.instances.values(), uses, places, strict=True):
             key = (id(use), id(instance.properties))
@@ -115,12 +143,11 @@ class PlainMaker(NetJoiner):
                 if said in references:
                     raise _OutOfTheOrdinary  # a further unit of a part
                 references.add(said)
-            start, width = len(places_of_pins), len(pins.numbers)
-            if instance.pins or start + width > MOST_EXPANDED:
-                raise _OutOfTheOrdinary
-            places_of_pins += repeat(place, width)
             rows.append((instance.name if said is None else said, place, kind, start))
-        return rows, places_of_pins
+            start += len(pins.numbers)
+            if instance.pins or start > MOST_EXPANDED:
+                raise _OutOfTheOrdinary
+        return rows, start
 
     def pins_of(self, view: View | None) -> _Pins:
         """Return the pins that a cell gives."""
@@ -149,20 +176,59 @@ class PlainMaker(NetJoiner):
     # -- nets --
 
     def fill(
-        self, view: View, rows: dict[str, Row], places_of_pins: list[Place]
-    ) -> list[str | None]:
-        """Return the net of each pin, and put its place in; hand all nets to the builder."""
-        nets: list[str | None] = [None] * len(places_of_pins)
+        self, view: View, rows: dict[str, Row], pins: int
+    ) -> tuple[list[str | None], dict[str | None, Place]]:
+        """Return the net of each pin, and the place of each net; hand all nets to the builder."""
         repeated = len({net.name for net in view.nets}) < len(view.nets)
-        names: list[str] = []
+        names = [self.own_name(net.name, net.offset) if repeated else net.name for net in view.nets]
+        known = {one: (start, kind.pins.places) for one, (_, _, kind, start) in rows.items()}
+        nets = self.fill_at_once(view, names, known, pins)
+        if nets is None:
+            nets = self.fill_singly(view, names, known, rows, pins)
+        places: dict[str | None, Place] = {}
+        for net, name, place in zip(
+            view.nets, names, self.places([net.offset for net in view.nets]), strict=True
+        ):
+            places[name] = place
+            self.builder.net(name, place=place, aliases=net.aliases)
+        return nets, places
+
+    def fill_at_once(
+        self, view: View, names: list[str], known: Known, pins: int
+    ) -> list[str | None] | None:
+        """Return the net of each pin; None where a reference is not as the cells spell it."""
+        nets: list[str | None] = [None] * pins
+        joined, count = self.design.joined_by_each, 0
+        for first in range(0, len(names), STRIDE):
+            refs = joined(view.nets[first : first + STRIDE])
+            flat = [*chain.from_iterable(refs)]
+            if not flat:
+                continue
+            ports, members, instances = zip(*flat, strict=True)
+            keys = [*map(key_of, ports, members)] if any(members) else ports
+            try:
+                indexes = [
+                    start + places[key]
+                    for (start, places), key in zip(
+                        map(known.__getitem__, instances), keys, strict=True
+                    )
+                ]
+            except KeyError:
+                return None
+            owners = map(repeat, names[first : first + STRIDE], map(len, refs))
+            deque(map(nets.__setitem__, indexes, chain.from_iterable(owners)), maxlen=0)
+            count += len(indexes)
+        return nets if nets.count(None) == pins - count else None  # else a pin is on two nets
+
+    def fill_singly(
+        self, view: View, names: list[str], known: Known, rows: dict[str, Row], pins: int
+    ) -> list[str | None]:
+        """Return the net of each pin: the same, one reference after the other."""
+        nets: list[str | None] = [None] * pins
         joined_by = self.design.joined
         bound: Bound = {}
         own_ports: set[tuple[str, str]] = set()
-        places = self.places([net.offset for net in view.nets])
-        known = {one: (start, kind.pins.places) for one, (_, _, kind, start) in rows.items()}
-        for net, place in zip(view.nets, places, strict=True):
-            name = self.own_name(net.name, net.offset) if repeated else net.name
-            names.append(name)
+        for net, name in zip(view.nets, names, strict=True):
             for port_id, member, instance in joined_by(net):
                 try:
                     start, index = known[instance]
@@ -186,11 +252,8 @@ class PlainMaker(NetJoiner):
                     at = start + self.spelt_otherwise(kind.pins, port_id, member)
                 if nets[at] is None:
                     nets[at] = name
-                    places_of_pins[at] = place
                 elif nets[at] is not name:
                     raise _OutOfTheOrdinary  # a pin on two nets
-        for name, place, net in zip(names, places, view.nets, strict=True):
-            self.builder.net(name, place=place, aliases=net.aliases)
         return nets
 
     def spelt_otherwise(self, pins: _Pins, port_id: str, member: str) -> int:
@@ -206,18 +269,10 @@ class PlainMaker(NetJoiner):
         return at
 
 
-def _part(row: Row, nets: list[str | None], places: list[Place]) -> Part:
+def _part(row: Row, nets: list[str | None], places: dict[str | None, Place]) -> Part:
     refdes, place, (fields, pins), start = row
-    end = start + len(pins.numbers)
-    columns = nets[start:end], pins.names, pins.kinds, repeat(()), places[start:end]
     return Part(
-        refdes,
-        refdes,
-        fields.value,
-        fields.package,
-        fields.description,
-        fields.fitted,
-        pins=tuple(map(Pin, repeat(refdes), pins.numbers, *columns)),
-        properties=MappingProxyType(fields.properties) if fields.properties else EMPTY,
-        place=place,
-    )
+        refdes, refdes, fields.value, fields.package, fields.description, fields.fitted,
+        None, None, None, None, _PlainPins(pins, nets, start, place, places), (), None,
+        MappingProxyType(fields.properties) if fields.properties else EMPTY, place,
+    )  # fmt: skip

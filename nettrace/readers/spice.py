@@ -12,8 +12,7 @@ takes is stated beside it, in `properties["spice_value"]`.
 
 from __future__ import annotations
 
-import gc
-
+from nettrace.collector import collector_off
 from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder, PartDraft
@@ -52,13 +51,8 @@ def read_with(document: Document, hierarchy: str = "keep") -> Board:
         BadInput: a line that is none of a deck's, a block without its end, too much inclusion or
             expansion.
     """
-    was_enabled = gc.isenabled()
-    gc.disable()  # many small objects, none cyclic: collection only costs here
-    try:
+    with collector_off():
         return _read(document, hierarchy)
-    finally:
-        if was_enabled:
-            gc.enable()
 
 
 def _read(document: Document, hierarchy: str) -> Board:
@@ -279,7 +273,7 @@ class _DeckReader:
             )
         if self.names.has_open:
             nets = [net for draft in self.builder.parts for net in draft.nets()]
-            nets += [pin.net for part in self.builder.frozen for pin in part.pins]
+            nets += self.builder.frozen_nets
             self.builder.warn(
                 "open-nodes",
                 f"node '{OPEN}' is taken as no connection: {_counted(nets.count(None), 'pin')}",

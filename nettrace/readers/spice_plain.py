@@ -17,6 +17,7 @@ from typing import NamedTuple
 from nettrace.errors import Place
 from nettrace.model.board import Part, Pin
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.copper import Copper, Unmade
 from nettrace.model.freezing import PinFact
 from nettrace.readers.spice_deck import Deck, Scope
 from nettrace.readers.spice_elements import Element
@@ -36,6 +37,7 @@ _BEGINS_AS_NUMBER = re.compile(r"[+-]?(?:[0-9]|\.[0-9])")
 _MODEL_AT = {"d": (3,), "j": (4,), "z": (4,), "q": (4, 5), "m": (4, 5), "x": (-1,)}
 _BY_MODELS = frozenset("qm")  # whose nodes end where a word is a model
 _new = tuple.__new__  # Place without its argument handling
+_ONE, _TWO = NUMBERS[:2]
 _NO_FACTS: PinFact = (None, None, None)  # of a pin: name, electrical type, place
 
 
@@ -46,6 +48,28 @@ class _Kind(NamedTuple):
     description: str | None
     properties: Mapping[str, str]
     names: tuple[str | None, ...]
+
+
+class _TwoPins(Unmade):
+    """The nets of an element's pins, 1 and 2."""
+
+    net_1: str | None
+    net_2: str | None
+
+    def make(self, key: str) -> Copper:
+        """Return the pins; a deck has no pads."""
+        return (Pin(key, _ONE, self.net_1), Pin(key, _TWO, self.net_2)), ()
+
+
+class _PlainPins(Unmade):
+    """The pins of an element, counted from 1: their nets and names."""
+
+    on: tuple[str | None, ...]
+    names: tuple[str | None, ...]
+
+    def make(self, key: str) -> Copper:
+        """Return the pins; a deck has no pads."""
+        return tuple(map(Pin, repeat(key), NUMBERS, self.on, self.names)), ()
 
 
 class PlainLines:
@@ -99,6 +123,7 @@ class PlainLines:
             yield from self.scopes.elements(scope, environment)
             return
         names, files, add = self.names, self.deck.files, self.builder.frozen.append
+        add_nets = self.builder.frozen_nets.extend
         said, top = names.remarks.parts, not self.expands
         nets: dict[str, str] = names.shown
         net_of: Callable[[str], str | None] = names.net
@@ -107,7 +132,6 @@ class PlainLines:
         all_values, model_at = self._values, _MODEL_AT
         kinds = self._kinds.setdefault(id(scope), {})
         decode = self.scopes.decode
-        number_1, number_2 = NUMBERS[:2]
         for line, words in zip(scope.lines, self._words_of(scope), strict=True):
             if not words:
                 yield line, decode(scope, line)
@@ -127,6 +151,7 @@ class PlainLines:
                             refdes = prefix + name
                             net_1 = nets.get(node_1) or net_of(node_1)
                             net_2 = nets.get(node_2) or net_of(node_2)
+                            add_nets((net_1, net_2))
                             add(
                                 Part(
                                     refdes,
@@ -139,8 +164,7 @@ class PlainLines:
                                     None,
                                     None,
                                     None,
-                                    (Pin(refdes, number_1, net_1), Pin(refdes, number_2, net_2)),
-                                    (),
+                                    _TwoPins(net_1, net_2),
                                     (),
                                     None,
                                     properties,
@@ -153,6 +177,7 @@ class PlainLines:
                 if index and not (said and (prefix + name).lower() in said):
                     kind = kinds[letter, index - 1, words[index]]
                     nodes = [nets.get(node) or net_of(node) for node in words[1:index]]
+                    add_nets(nodes)
                     refdes = prefix + name
                     add(
                         Part(
@@ -166,8 +191,7 @@ class PlainLines:
                             None,
                             None,
                             None,
-                            tuple(map(Pin, repeat(refdes), NUMBERS, nodes, kind.names)),
-                            (),
+                            _PlainPins(tuple(nodes), kind.names),
                             (),
                             None,
                             kind.properties,

@@ -15,8 +15,12 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-__all__ = ["ROOT", "medians", "memory_growth", "report", "token_floor"]
+if TYPE_CHECKING:
+    from nettrace.model.board import Board
+
+__all__ = ["ROOT", "ask_for_all", "medians", "memory_growth", "report", "token_floor"]
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -25,7 +29,7 @@ _TOKENS = re.compile(r'[()]|"(?:[^"\\]|\\.)*"|[^\s()"]+')
 
 _MEMORY = """
 import gc, sys
-sys.path.insert(0, {root!r})
+sys.path[:0] = {paths!r}
 def peak():
     # of this process alone: getrusage would count its parent's too
     for line in open("/proc/self/status"):
@@ -42,6 +46,15 @@ print(peak() - before)
 def token_floor(text: str) -> int:
     """Find all tokens of the text at once; return how many there are."""
     return len(_TOKENS.findall(text))
+
+
+def ask_for_all(board: Board) -> Board:
+    """Ask a board for every pin and pad, which are made when they are asked for."""
+    for net in board.nets:
+        net.pins  # noqa: B018 - a property
+    for part in board.parts:
+        part.pads  # noqa: B018 - a property
+    return board
 
 
 def medians(sides: Mapping[str, Callable[[], object]], rounds: int = 5) -> dict[str, float]:
@@ -64,7 +77,8 @@ def memory_growth(setup: str, expression: str) -> int:
 
     Linux only (it reads /proc).
     """
-    code = _MEMORY.format(root=str(ROOT), setup=setup, expression=expression)
+    paths = [str(ROOT), str(Path(__file__).parent)]
+    code = _MEMORY.format(paths=paths, setup=setup, expression=expression)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     return int(done.stdout)
 

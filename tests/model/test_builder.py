@@ -143,8 +143,11 @@ def test_a_part_that_the_reader_froze_is_the_part_it_would_have_drafted(
         for refdes in ("R1", "R3", "R2"):
             if frozen:
                 pins = (Pin(refdes, "1", net), Pin(refdes, "2", None), Pin(refdes, "3", "C", "E"))
+                builder.frozen_nets += [pin.net for pin in pins]
                 builder.frozen.append(
-                    Part(refdes, refdes, "10k", pins=pins, properties={"a": "b"}, place=place)
+                    Part(
+                        refdes, refdes, "10k", copper=(pins, ()), properties={"a": "b"}, place=place
+                    )
                 )
             else:
                 draft = builder.part(refdes, place)
@@ -163,7 +166,8 @@ def test_a_part_that_the_reader_froze_is_the_part_it_would_have_drafted(
 
 def test_a_frozen_part_without_a_reference_is_drafted_after_all() -> None:
     builder = BoardBuilder("x.edf", "edif")
-    builder.frozen.append(Part("", "", "10k", pins=(Pin("", "1", "A"),)))
+    builder.frozen_nets.append("A")
+    builder.frozen.append(Part("", "", "10k", copper=((Pin("", "1", "A"),), ())))
     builder.part("R1").pin("1", "A")
     board = builder.build()
     assert [part.key for part in board.parts] == ["R1", "~1"]

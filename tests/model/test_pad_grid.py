@@ -20,7 +20,7 @@ FACING = st.sampled_from([None, Side.TOP, Side.BOTTOM])
 
 
 def board(pads: list[Pad]) -> Board:
-    return Board("b", (Part("U1", "U1", pads=tuple(pads)), Part("U2", "U2")), ())
+    return Board("b", (Part("U1", "U1", copper=((), tuple(pads))), Part("U2", "U2")), ())
 
 
 @given(PADS, st.floats(-3000, 3000), st.floats(-3000, 3000), FACING)
