@@ -2,18 +2,14 @@
 
 A record is a test point of one pin. All records of one reference are one part (the file cuts
 references to six columns, so parts may meet in one name); records without a reference are the pads
-of one part without one. A part has no place in this format: its place here is the mean of its pad
-centres, its side that of its surface pads where they agree.
+of one part without one.
 """
 
 from __future__ import annotations
 
-import gc
-from itertools import islice
-from math import fsum
-
-from nettrace.model.board import Board, Side
-from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.collector import collector_off
+from nettrace.model.board import Board
+from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356_columns import find_fault
 from nettrace.readers.ipcd356_header import Header, read_header
@@ -39,13 +35,8 @@ def read(document: Document) -> Board:
     Raises:
         BadInput: an unknown unit, no test record at all, or too many that do not fit the columns.
     """
-    was_enabled = gc.isenabled()
-    gc.disable()  # many small objects, none cyclic: collection only costs here
-    try:
+    with collector_off():
         return _Reader(document).read()
-    finally:
-        if was_enabled:
-            gc.enable()
 
 
 class _Reader:
@@ -67,7 +58,7 @@ class _Reader:
         self._read_others()
         builder.outline = self.outline.finish()
         report(self.lines, self.records, self.left, builder)
-        self._finish_parts()
+        self.records.pads.finish(builder)
         return builder.build()
 
     # records that are no test records
@@ -102,35 +93,3 @@ class _Reader:
     def _skip(self, what: str, number: int) -> None:
         count, first = self.left.skipped.get(what, (0, number))
         self.left.skipped[what] = (count + 1, first)
-
-    def _finish_parts(self) -> None:
-        """Give each part the mean of its pads as place, and its side; say where names met."""
-        side_of: dict[tuple[Side, ...], Side | None] = {}
-        parts = self.records.parts
-        for refdes, part in parts.items():
-            numbers, _, xs, ys, sides = islice(zip(*part.pads, strict=True), 5)
-            if sides not in side_of:
-                surfaces = {*sides} - {Side.BOTH}
-                side_of[sides] = surfaces.pop() if len(surfaces) == 1 else None
-            part.side = side_of[sides]
-            if refdes:
-                part.x, part.y = fsum(xs) / len(xs), fsum(ys) / len(ys)
-                if len({*numbers}) < len(numbers):
-                    self._warn_of_met_pins(refdes, part)
-        self.builder.part_records = sum(map(bool, parts))
-
-    def _warn_of_met_pins(self, refdes: str, part: PartDraft) -> None:
-        on_nets = {(pad[0], pad[1]) for pad in part.pads if pad[0] and pad[1]}
-        numbers = {number for number, _ in on_nets}
-        if len(numbers) == len(on_nets):
-            return
-        for number in sorted(numbers):
-            nets = sorted(net for other, net in on_nets if other == number and net)
-            if len(nets) > 1:
-                place = next(pad[11] for pad in part.pads if pad[0] == number)
-                self.builder.warn(
-                    "pin-on-several-nets",
-                    f"{refdes}.{number} is on {', '.join(nets)}: the format cuts names, so these "
-                    "are kept as pins of their own",
-                    place,
-                )

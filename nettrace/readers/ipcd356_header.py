@@ -99,7 +99,7 @@ def read_header(document: Document, lines: Lines, builder: BoardBuilder) -> Head
         )
     _keep_apart(aliases, builder)
     if aliases or "}" in document.text:
-        used = {name for records, _ in lines.records() for name in {*map(_NET_CUT, records)}}
+        used = {net for text, *_ in lines.records() for net in {*map(_NET_CUT, text.split("\n"))}}
         header.names = _resolve_style(aliases, {*map(str.rstrip, used)})
     return header
 

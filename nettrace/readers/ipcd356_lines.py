@@ -2,20 +2,21 @@
 
 A large file is cut into lines a stretch at a time, and cut again when they are wanted again: lines
 that were just cut are at hand for the processor, and a list of all of them would be larger than
-the file.
+the file. Writers fill their lines to one width, and such a stretch need not be cut to look into a
+column.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from typing import NamedTuple
 
-__all__ = ["Lines", "Stretch", "is_blank"]
+__all__ = ["Lines", "Records", "is_blank"]
 
 END = "999"
-#: A stretch has about so many characters, of up to 80 in a line.
-STRETCH = 200_000
+#: A stretch has about so many characters, of up to 80 in a line: what it is cut into stays near.
+STRETCH = 25_000
 
 
 def is_blank(line: str) -> bool:
@@ -23,14 +24,35 @@ def is_blank(line: str) -> bool:
     return not line.strip(" \t\x1a\f")
 
 
+def _width_of(text: str, count: int) -> int:
+    """Return how wide the lines of the text are, 0 where they differ."""
+    width = text.find("\n") if count > 1 else len(text)
+    even = len(text) == (width + 1) * count - 1
+    return width if even and text[width :: width + 1] == "\n" * (count - 1) else 0
+
+
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Some whole lines: where their text starts and stops, the first's number, all others' too."""
+    """Some whole lines: where their text starts and stops, and the first's number.
+
+    `others` are the numbers of those that do not begin with 3; `width` is how wide the lines are,
+    0 where they differ; `count` is how many there are.
+    """
 
     start: int
     stop: int
     first: int
+    count: int
+    width: int
     others: list[int]
+
+
+class Records(NamedTuple):
+    """Test records: their text, their numbers, and how wide all are (0 where they differ)."""
+
+    text: str
+    numbers: Sequence[int]
+    width: int
 
 
 @dataclass(slots=True)
@@ -64,12 +86,17 @@ class Lines:
         return found
 
     def _survey(self, start: int, stop: int) -> None:
-        lines = self.text[start:stop].split("\n")
-        first = self.count + 1
+        text, first = self.text[start:stop], self.count + 1
+        count = text.count("\n") + 1
+        width = _width_of(text, count)
+        self.count += count
+        if width and text[:: width + 1] == "3" * count and not self.end:
+            self.stretches.append(Stretch(start, stop, first, count, width, []))
+            return
+        lines = text.split("\n")
         others = {n: line for n, line in enumerate(lines, first) if not "3" <= line < "4"}
-        self.stretches.append(Stretch(start, stop, first, [*others]))
+        self.stretches.append(Stretch(start, stop, first, count, width, [*others]))
         self.others.update(others)
-        self.count += len(lines)
         if not self.end:
             self.end = next((n for n, line in others.items() if line.startswith(END)), 0)
         if self.end:
@@ -79,30 +106,36 @@ class Lines:
                 if number > self.end and not is_blank(line)
             ]
 
-    def records(self) -> Iterator[tuple[list[str], Sequence[int]]]:
-        """Yield the lines that begin with 3, a stretch at a time, and their numbers."""
+    def records(self) -> Iterator[Records]:
+        """Yield the lines that begin with 3, a stretch at a time."""
         for stretch in self.stretches:
-            first = stretch.first
-            lines = self.text[stretch.start : stretch.stop].split("\n")
-            after = first + len(lines)
-            runs = [
-                range(before + 1, other)
-                for before, other in pairwise([first - 1, *stretch.others, after])
-                if other - before > 1
-            ]
-            if len(runs) == 1:
-                run = runs[0]
-                yield lines[run.start - first : run.stop - first], run
-            elif runs:
-                numbers = [number for run in runs for number in run]
-                yield [lines[number - first] for number in numbers], numbers
+            text, first, count = (
+                self.text[stretch.start : stretch.stop],
+                stretch.first,
+                stretch.count,
+            )
+            numbers: Sequence[int] = range(first, first + count)
+            if not stretch.others:
+                yield Records(text, numbers, stretch.width)
+                continue
+            others = {*stretch.others}
+            numbers = [number for number in numbers if number not in others]
+            if numbers:
+                yield _records_of(text, [number - first for number in numbers], numbers)
 
-    def records_to_end(self) -> Iterator[tuple[list[str], Sequence[int]]]:
+    def records_to_end(self) -> Iterator[Records]:
         """Yield the same of the lines before the 999 record."""
-        for lines, numbers in self.records():
-            if self.end and numbers[-1] > self.end:
-                kept = [number for number in numbers if number < self.end]
+        for records in self.records():
+            if self.end and records.numbers[-1] > self.end:
+                kept = [number for number in records.numbers if number < self.end]
                 if kept:
-                    yield lines[: len(kept)], kept
+                    yield _records_of(records.text, range(len(kept)), kept)
                 return
-            yield lines, numbers
+            yield records
+
+
+def _records_of(text: str, indexes: Iterable[int], numbers: list[int]) -> Records:
+    """Return some lines of a text."""
+    lines = text.split("\n")
+    kept = "\n".join([lines[index] for index in indexes])
+    return Records(kept, numbers, _width_of(kept, len(numbers)))

@@ -34,7 +34,7 @@ def report(lines: Lines, records: RecordReader, left: LeftOver, builder: BoardBu
         BadInput: no test record at all, or too many that do not fit the columns.
     """
     path, faults = builder.path, left.faults
-    count = builder.pad_records + builder.via_records
+    count = len(records.pads)
     if faults and len(faults) * FAULTY_SHARE > count:
         raise _refusal(faults, count, path)
     if not count:

@@ -116,6 +116,21 @@ def test_where_a_stretch_of_lines_ends_makes_no_difference(
             assert outcome(text) == expected
 
 
+@pytest.mark.parametrize("name", [*range(len(GOOD)), "real"])
+def test_how_far_lines_are_filled_makes_no_difference(name: int | str, boards: Path) -> None:
+    """Lines of one width are cut as bytes, others as text."""
+    path = boards / REAL[4] if isinstance(name, str) else GOOD[name]
+    lines = path.read_text(encoding="utf-8").splitlines()
+    expected = outcome("\n".join(lines))
+    for fill in (
+        lambda line, _: line.ljust(80),
+        lambda line, _: line.rstrip(),
+        lambda line, at: line.ljust(74 + at % 3),
+        lambda line, at: line.ljust(80)[:79] + ("é" if at % 50 == 0 and line[:1] == "3" else " "),
+    ):
+        assert outcome("\n".join(map(fill, lines, range(len(lines))))) == expected
+
+
 def outcome(text: str) -> Board | str:
     """Return the board, which holds its warnings, or the message of the error."""
     try:
