@@ -16,7 +16,16 @@ from nettrace.model.builder import PartDraft
 from nettrace.readers.document import Document
 from nettrace.readers.edif_design import Design, NetForm, View
 from nettrace.readers.edif_finder import MOST_WARNINGS
-from nettrace.readers.edif_nodes import Bound, Node, Slot, Use, bits_of, folded, key_of
+from nettrace.readers.edif_nodes import (
+    Annotated,
+    Bound,
+    Node,
+    Slot,
+    Use,
+    bits_of,
+    folded,
+    key_of,
+)
 from nettrace.readers.edif_parts import MOST_EXPANDED
 from nettrace.readers.edif_plain import PlainMaker
 from nettrace.readers.edif_tree import fault
@@ -57,18 +66,20 @@ class _Expander(PlainMaker):
         for code, message, offset in self.design.notes:
             self.warn(code, message, offset)
         library, view = self.top()
+        self.annotate_top(view)
         builder.name = self.design.name
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
         uses = [self.use(library, each) for each in view.instances.values()]
         is_flat = self.is_flat(view, uses)
-        if not (is_flat and self.make_plain(view, uses)):
+        if not (is_flat and view.annotation is None and self.make_plain(view, uses)):
+            annotated = self.annotated(view, "", ())
             if is_flat and self.are_ports_apart(view):
-                self.connect_plain(view, self.slots(view, library, ""))
+                self.connect_plain(view, self.slots(view, library, "", annotated))
             else:
                 self.design.read_all_spans()
                 self.check_size(view, library)
-                self.expand(view, library, "", {})
+                self.expand(view, library, "", {}, annotated)
                 self.emit(schematic=view.type == "SCHEMATIC")
         self.emit_open_pins()
         for code, count in self.warned.items():
@@ -128,8 +139,22 @@ class _Expander(PlainMaker):
         self.measured[id(view)] = total
         return total
 
-    def expand(self, view: View, library: str, path: str, bound: Bound) -> None:
-        slots = self.slots(view, library, path)
+    def annotated(self, view: View, path: str, outer: Annotated) -> Annotated:
+        """Return what view maps say of the instances in a sheet: those outside, and its own."""
+        return outer if view.annotation is None else (*outer, (path, view.annotation))
+
+    def annotate_top(self, view: View) -> None:
+        """Take over what `design` itself says of the instances of the top cell."""
+        for said in self.design.annotations.values():
+            if view.annotation is None:
+                view.annotation = said
+            else:
+                view.annotation.add(said)
+
+    def expand(
+        self, view: View, library: str, path: str, bound: Bound, annotated: Annotated
+    ) -> None:
+        slots = self.slots(view, library, path, annotated)
         self.connect(view, slots, path, bound)
         if not path and self.has_sheets:
             self.count_top(slots)
@@ -137,7 +162,9 @@ class _Expander(PlainMaker):
             if slot is not None and slot.draft is None and slot.use.view is not None:
                 instance = slot.instance
                 name = instance.designator or instance.name
-                self.expand(slot.use.view, slot.use.library, f"{path}{name}/", slot.bound)
+                inner = f"{path}{name}/"
+                said = self.annotated(slot.use.view, inner, slot.annotated)
+                self.expand(slot.use.view, slot.use.library, inner, slot.bound, said)
 
     # -- nets --
 
@@ -187,6 +214,9 @@ class _Expander(PlainMaker):
                     if fact[0] is not pin_name or fact[1] is not kind:
                         fact = (pin_name, kind, place)
                     facts[key] = fact
+                if slot.further:
+                    for number, pin_name, kind in slot.further.get(key_of(port_id, member), ()):
+                        facts.setdefault((number, name), (pin_name, kind, place))
 
     def connect(self, view: View, slots: dict[str, Slot | None], path: str, bound: Bound) -> None:
         """Put the pins of every net on its node; nets of one name on several pages are one."""
@@ -261,7 +291,8 @@ class _Expander(PlainMaker):
                         continue
                     pins.add((name, port.bit(bits[0]) if port.sizes else port.name))
                 else:
-                    pins.add((name, known[0]))
+                    key = key_of(port_id, member)
+                    pins |= {(name, pin[0]) for pin in (known, *slot.further.get(key, ()))}
                 nets.add(id(node.root()))
         parts = {id(slot.draft or slot) for slot in slots.values() if slot is not None}
         self.top_counts = (len(parts), len(nets), len(pins))

@@ -5,9 +5,19 @@ from __future__ import annotations
 from sys import intern
 
 from nettrace.readers.document import Document
-from nettrace.readers.edif_contents import PORT_FORMS, ContentsReader
-from nettrace.readers.edif_design import Cell, Design, Library, Port, View, decode_id, decode_string
+from nettrace.readers.edif_contents import PORT_FORMS
+from nettrace.readers.edif_design import (
+    Annotation,
+    Cell,
+    Design,
+    Library,
+    Port,
+    View,
+    decode_id,
+    decode_string,
+)
 from nettrace.readers.edif_tree import Form, read_forms
+from nettrace.readers.edif_viewmap import ViewMapReader
 from nettrace.readers.edif_words import ANYWHERE
 
 __all__ = ["read_design"]
@@ -17,7 +27,8 @@ _EDIF = ANYWHERE | {
 }  # fmt: skip
 _LIBRARY = ANYWHERE | {"ediflevel", "technology", "status", "cell"}
 _CELL = ANYWHERE | {"celltype", "status", "view", "viewmap"}
-_VIEW = ANYWHERE | {"viewtype", "status", "interface", "contents"}
+# a symbol belongs in the interface; some writers put it beside
+_VIEW = ANYWHERE | {"viewtype", "status", "interface", "contents", "symbol"}
 _INTERFACE = ANYWHERE | {
     "arrayrelatedinfo", "designator", "joined", "mustjoin", "parameter", "permutable", "port",
     "portbundle", "protectionframe", "simulate", "symbol", "timing", "weakjoined",
@@ -34,7 +45,7 @@ def read_design(document: Document) -> Design:
     return _Interpreter(document).design(read_forms(document))
 
 
-class _Interpreter(ContentsReader):
+class _Interpreter(ViewMapReader):
     """Goes through the text from the top down."""
 
     # -- from the top down --
@@ -100,8 +111,10 @@ class _Interpreter(ContentsReader):
         if result.top_cell is not None:
             self.note("second-design", f"a second design, {name}, is not read", form)
             return
-        for item in self.forms(form, 2, ANYWHERE | {"cellref", "status"}):
-            if item.head == "cellref":
+        for item in self.forms(form, 2, ANYWHERE | {"cellref", "status", "viewmap"}):
+            if item.head == "viewmap":
+                self.view_map(item, result.annotations)
+            elif item.head == "cellref":
                 result.top_cell, result.top_library = self.cell_reference(item)
                 result.top_offset = item.start
         if result.top_cell is None:
@@ -124,13 +137,17 @@ class _Interpreter(ContentsReader):
                 form, f"a second cell {one!r} in library {library.name!r}", "each name once"
             )
         cell = library.cells[one] = Cell(name)
+        annotations: dict[str, Annotation] = {}
         for item in self.forms(form, 2, _CELL):
-            if item.head == "view":
+            if item.head == "viewmap":
+                self.view_map(item, annotations)
+            elif item.head == "view":
                 self.view(item, cell)
             elif item.head == "property":
                 self.property(item, cell.properties)
         if name == decode_id(one) and any(v.type == "SCHEMATIC" for v in cell.views.values()):
             cell.name = decode_id(one, codes=True)
+        self.annotate_views(cell, annotations)
 
     def view(self, form: Form, cell: Cell) -> None:
         one, name = self.name(form[1] if len(form) > 1 else None, form, codes=False)

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from nettrace.readers.edif_design import Instance, NetForm, PinSaid, Port, View, alias_names
+from nettrace.readers.edif_design import (
+    Instance,
+    NetForm,
+    PinSaid,
+    Port,
+    View,
+    alias_names,
+    is_placeholder,
+)
 from nettrace.readers.edif_tree import Form, fault
 from nettrace.readers.edif_words import ANYWHERE, WordReader
 
@@ -162,6 +170,8 @@ class ContentsReader(WordReader):
     def say_designator(self, form: Form, instance: Instance) -> None:
         """Take over a reference; a second one that differs is noted."""
         said = self.designator(form)
+        if is_placeholder(said) or (self.schematic and not said):
+            return
         if not instance.designator:
             instance.designator = said
         elif said and said != instance.designator:
@@ -180,7 +190,9 @@ class ContentsReader(WordReader):
 
     def port_instance(self, form: Form, instance: Instance) -> None:
         """Take over what an instance says of one of its pins."""
-        port, member = self.reference(form)
+        inner = form[1] if len(form) > 1 else None
+        is_deep = isinstance(inner, Form) and inner.head == "portref"
+        port, member = self.reference(inner if is_deep and isinstance(inner, Form) else form)
         said = ""
         properties: dict[str, str] = {}
         for item in self.forms(form, 2, _PORT_INSTANCE):
@@ -223,7 +235,7 @@ class ContentsReader(WordReader):
                 case "subnet":
                     self.net_items(item, net, view)
                 case "net":
-                    self.net(item, view)
+                    self.inner_net(item, net, view)
                 case "property":
                     said: dict[str, str] = {}
                     self.property(item, said)
@@ -235,6 +247,28 @@ class ContentsReader(WordReader):
                     net.has_symbol = net.has_symbol or bool(drawn)
                 case _:
                     pass
+
+    def inner_net(self, form: Form, net: NetForm, view: View) -> None:
+        """Read a net in a net: a stretch of the outer one, as drawn, whose pins it repeats."""
+        one, name, sizes = self.definition(form)
+        inner = NetForm(one, name, [], form.start)
+        if sizes:
+            inner.size = Port(name, sizes=sizes).size
+        self.net_items(form, inner, view)
+        if inner.size != net.size:
+            self.note(
+                "inner-net", f"{name} in net {net.name} is of another width: a net apart", form
+            )
+            view.nets.append(inner)
+            return
+        known = set(net.joined)
+        net.joined += [ref for ref in inner.joined if ref not in known]
+        if not name.startswith("$"):  # else made up by the writer
+            net.aliases += (name,)
+        net.aliases += inner.aliases
+        net.globals += inner.globals
+        net.connectors += inner.connectors
+        net.has_symbol = net.has_symbol or inner.has_symbol
 
     def joined(self, form: Form, net: NetForm) -> None:
         """Read the ports that a net joins."""

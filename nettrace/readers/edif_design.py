@@ -14,6 +14,7 @@ from typing import NamedTuple
 import msgspec
 
 __all__ = [
+    "Annotation",
     "Cell",
     "Design",
     "Instance",
@@ -26,12 +27,17 @@ __all__ = [
     "decode_id",
     "decode_string",
     "flat_index",
+    "is_placeholder",
     "split_range",
 ]
 
 #: `D[7:0]`, `D(7:0)`, `D<7:0>`, `D[7..0]`: the shown range of a bus.
 _RANGE = re.compile(r"(.*?)([\[(<])(-?\d{1,9})(?::|\.\.)(-?\d{1,9})[\])>]\Z", re.DOTALL)
-_CODES = re.compile(r"%\s*(\d{1,7}(?:\s+\d{1,7})*)\s*%")
+_CODE = re.compile(r"%\s*(\d{1,7}(?:\s+\d{1,7})*)\s*%")
+_CODES = re.compile(rf"(?:{_CODE.pattern})+")
+#: Bytes above 127 as codes one after the other: a character that takes several.
+_CODED_BYTES = re.compile(r"(?:%(?:12[89]|1[3-9]\d|2[0-4]\d|25[0-5])%){2,}")
+_NUMBER = re.compile(r"\d+")
 _ID_CODE = re.compile(r"_(\d{2,3})_")
 _ALIAS = re.compile(r"alias\d*", re.IGNORECASE)
 _LINE_BREAK = re.compile(r"\r?\n|\r")
@@ -128,10 +134,44 @@ class NetForm(msgspec.Struct, gc=False, eq=False):
     has_symbol: bool = False
 
 
+class Annotation:
+    """What a view map says of an instance: reference, pin numbers, properties.
+
+    `within` says the same of the instances of its sheet, by their ids.
+    """
+
+    __slots__ = ("designator", "offset", "pins", "properties", "within")
+
+    def __init__(self, offset: int) -> None:
+        self.offset = offset
+        self.designator = ""
+        self.pins: list[PinSaid] = []
+        self.properties: dict[str, str] = {}
+        self.within: dict[str, Annotation] = {}
+
+    def add(self, other: Annotation) -> None:
+        """Take over what another one says of the same; what was said before stands."""
+        pairs = [(self, other)]
+        while pairs:
+            into, more = pairs.pop()
+            into.designator = into.designator or more.designator
+            into.pins += more.pins
+            into.properties = {**more.properties, **into.properties}
+            for one, each in more.within.items():
+                if one in into.within:
+                    pairs.append((into.within[one], each))
+                else:
+                    into.within[one] = each
+
+
 class View:
-    """A view of a cell: ports, and contents where it has them (pages are put together)."""
+    """A view of a cell: ports, and contents where it has them (pages are put together).
+
+    `annotation` is what the cell's view map says of the instances in it, None where it has none.
+    """
 
     __slots__ = (
+        "annotation",
         "designator",
         "instances",
         "name",
@@ -147,6 +187,7 @@ class View:
         self.name = name
         self.offset = offset
         self.type = ""
+        self.annotation: Annotation | None = None
         self.designator: str | None = None
         self.ports: dict[str, Port] = {}
         self.instances: dict[str, Instance] = {}
@@ -185,6 +226,7 @@ class Design:
     """The whole text: libraries by id, and which cell is the top."""
 
     __slots__ = (
+        "annotations",
         "libraries",
         "name",
         "notes",
@@ -203,6 +245,7 @@ class Design:
         self.top_library = ""
         self.top_offset = 0
         self.notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
+        self.annotations: dict[str, Annotation] = {}  # of `design` itself, by view of the top cell
         self.read_span: Callable[[int, int], list[tuple[str, str, str]]] = _nothing
 
     def joined(self, net: NetForm) -> list[tuple[str, str, str]]:
@@ -248,15 +291,30 @@ def split_range(name: str, size: int) -> tuple[str, int, int]:
 def decode_string(quoted: str) -> str:
     r"""Return what a string token says: line breaks in it are none, %nn% is a character.
 
-    >>> decode_string('"10K,1%37%"'), decode_string('"AB\nC"')
-    ('10K,1%', 'ABC')
+    >>> decode_string('"10K,1%37%"'), decode_string('"AB\nC"'), decode_string('"1%194%%181%F"')
+    ('10K,1%', 'ABC', '1µF')
     """
     text = quoted[1:-1]
     if "\n" in text or "\r" in text:
         text = _LINE_BREAK.sub("", text)
     if "%" in text:
-        text = _CODES.sub(_character, text)
+        text = _CODES.sub(_characters, text)
     return text
+
+
+def _characters(match: re.Match[str]) -> str:
+    return _CODE.sub(_character, _CODED_BYTES.sub(_encoded, match[0]))
+
+
+def _encoded(match: re.Match[str]) -> str:
+    """Return bytes of a text, each written as a code: UTF-8, else GB 2312, else as they are."""
+    data = bytes(map(int, _NUMBER.findall(match[0])))
+    for encoding, least in (("utf-8", 2), ("gb2312", 4)):
+        try:
+            return data.decode(encoding) if len(data) >= least else match[0]
+        except UnicodeDecodeError:
+            continue
+    return match[0]
 
 
 def _character(match: re.Match[str]) -> str:
@@ -266,6 +324,11 @@ def _character(match: re.Match[str]) -> str:
     if all(least <= code < 0x110000 and not 0xD800 <= code < 0xE000 for code in codes):
         return "".join(map(chr, codes))
     return match[0]
+
+
+def is_placeholder(designator: str) -> bool:
+    """Return whether a reference only holds the place of one: `?`."""
+    return bool(designator) and not designator.strip("?*")
 
 
 def alias_names(properties: Mapping[str, str]) -> tuple[str, ...]:

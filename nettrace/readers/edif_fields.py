@@ -14,7 +14,8 @@ from typing import NamedTuple
 __all__ = ["NO_FIELDS", "Fields", "cell_fields", "instance_fields"]
 
 _VALUE = ("value", "partvalue", "val", "componentvalue")
-_PACKAGE = ("pcbfootprint", "footprint", "package", "pkgtype", "packagetype", "jedectype")
+_PACKAGE = ("pcbfootprint", "footprint", "package", "pkgtype", "packagetype", "jedectype",
+            "cellname")  # fmt: skip
 _DESCRIPTION = ("description", "desc", "partdescription")
 _REFDES = ("refdes", "reference", "partreference", "designator", "refdesignator", "ref")
 _NOT_FITTED = ("dnp", "dni", "dnf", "dns", "donotpopulate", "donotfit", "donotinstall", "nofit",

@@ -22,6 +22,7 @@ __all__ = ["Finder"]
 MOST_WARNINGS = 20
 
 Thing = TypeVar("Thing")
+Named = TypeVar("Named", Cell, Library, View)
 
 
 class Finder:
@@ -85,6 +86,14 @@ class Finder:
         one = self.folded_ids(things).get(folded(wanted))
         return None if one is None else things[one]
 
+    def find_named(self, things: Mapping[str, Named], wanted: str) -> Named | None:
+        """Return what has the id, else the only one of that shown name (some writers refer so)."""
+        thing = self.find(things, wanted)
+        if thing is not None:
+            return thing
+        called = [each for each in things.values() if folded(each.name) == folded(wanted)]
+        return called[0] if len(called) == 1 else None
+
     def folded_ids(self, things: Mapping[str, object]) -> dict[str, str]:
         """Return id in small letters, without `&`, -> id; the first where that alone parts them."""
         held = self.ids_folded.get(id(things))
@@ -99,9 +108,9 @@ class Finder:
     def find_cell(self, library: str, wanted: str) -> tuple[str, Cell] | None:
         """Return library id and cell; any library will do if only one has the cell."""
         libraries = self.design.libraries
-        home = self.find(libraries, library)
+        home = self.find_named(libraries, library)
         if home is not None:
-            cell = self.find(home.cells, wanted)
+            cell = self.find_named(home.cells, wanted)
             if cell is not None:
                 return self.library_id(home), cell
         holders = [
@@ -132,7 +141,7 @@ class Finder:
             made = Use(None, None, home, cell_fields(instance.cell, {}, {}), {})
         else:
             library, cell = found
-            view = self.find(cell.views, instance.view)
+            view = self.find_named(cell.views, instance.view)
             if view is None and cell.views:
                 view = next(iter(cell.views.values()))
                 self.warn(

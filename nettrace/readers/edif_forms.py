@@ -24,6 +24,7 @@ from nettrace.readers.edif_design import (
     alias_names,
     decode_id,
     decode_string,
+    is_placeholder,
 )
 from nettrace.readers.edif_words import MOST_MEMBERS
 from nettrace.readers.sexpr_forms import FormGrammar, Mismatch, each_form
@@ -279,6 +280,8 @@ class _Filler:
             other = self.items(items, close, properties)
             if other is not None:
                 designator = _one_designator(designator, other)
+        if designator and is_placeholder(designator):
+            raise Mismatch  # such a file has more to it
         return intern(view), intern(cell), intern(library or ""), designator, properties or None
 
     def nets(self, start: int, _end: int) -> int:

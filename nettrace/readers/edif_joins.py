@@ -5,7 +5,7 @@ from __future__ import annotations
 from nettrace.model.names import nearest_names
 from nettrace.readers.document import Document
 from nettrace.readers.edif_design import Design, NetForm, Port, View
-from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, member_text
+from nettrace.readers.edif_nodes import Bound, Node, Slot, bits_of, folded, key_of, member_text
 from nettrace.readers.edif_parts import PartMaker
 from nettrace.readers.edif_tree import fault
 
@@ -62,6 +62,9 @@ class NetJoiner(PartMaker):
                     slot, port_id, member, net
                 )
                 pins.append((slot.facts, said, offset))
+                if slot.further:
+                    key = key_of(port_id, member)
+                    pins += [(slot.facts, pin, offset) for pin in slot.further.get(key, ())]
             elif self.join_sheet_port(net, slot, port_id, member, node):
                 pins = node.root().pins
 

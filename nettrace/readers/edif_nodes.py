@@ -7,10 +7,11 @@ from typing import NamedTuple
 
 from nettrace.errors import Place
 from nettrace.model.builder import PartDraft
-from nettrace.readers.edif_design import Cell, Instance, Port, View, flat_index
+from nettrace.readers.edif_design import Annotation, Cell, Instance, Port, View, flat_index
 from nettrace.readers.edif_fields import Fields
 
 __all__ = [
+    "Annotated",
     "Bound",
     "Node",
     "PinFacts",
@@ -71,6 +72,11 @@ Bound = dict[tuple[Port, int], Node]
 PinNames = dict[str | tuple[str, str], PinName]
 
 
+#: What view maps say of a sheet's instances, the outermost first: the path of the sheet whose cell
+#: has the view map, and the annotation.
+Annotated = tuple[tuple[str, Annotation], ...]
+
+
 class Use(NamedTuple):
     """What instances of one cell have in common."""
 
@@ -82,14 +88,20 @@ class Use(NamedTuple):
 
 
 class Slot:
-    """An instance in one place of the hierarchy: a part (draft) or a sheet (bound ports)."""
+    """An instance in one place of the hierarchy: a part (draft) or a sheet (bound ports).
 
-    __slots__ = ("bound", "draft", "facts", "instance", "numbers", "use")
+    `further` are the pins beside the one in `numbers` where several are one port of the symbol;
+    `annotated` is what view maps say of what is in a sheet.
+    """
+
+    __slots__ = ("annotated", "bound", "draft", "facts", "further", "instance", "numbers", "use")
 
     def __init__(self, use: Use, instance: Instance, draft: PartDraft | None) -> None:
         self.use = use
         self.instance = instance
         self.draft = draft
+        self.annotated: Annotated = ()
+        self.further: dict[str | tuple[str, str], list[PinName]] = {}
         self.facts: PinFacts = draft.pin_facts if draft is not None else {}
         # pins as numbered here; shared with `use` where nothing is said here
         self.numbers = use.pins

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import chain
 
 from nettrace.model.builder import PartDraft
 from nettrace.readers.document import Document
-from nettrace.readers.edif_design import Design, Instance, NetForm, Port, View, decode_id
+from nettrace.readers.edif_annotated import Annotator
+from nettrace.readers.edif_design import (
+    Design,
+    Instance,
+    NetForm,
+    Port,
+    View,
+    decode_id,
+)
 from nettrace.readers.edif_fields import Fields, instance_fields
-from nettrace.readers.edif_finder import Finder
 from nettrace.readers.edif_nodes import (
+    Annotated,
     PinName,
     PinNames,
     Slot,
@@ -27,7 +36,7 @@ MOST_EXPANDED = 2_000_000
 MOST_OPEN = 4096
 
 
-class PartMaker(Finder):
+class PartMaker(Annotator):
     """Gives each instance its slot: a part of the board, or a sheet to expand."""
 
     def __init__(self, document: Document, design: Design, *, keep: bool) -> None:
@@ -44,21 +53,27 @@ class PartMaker(Finder):
 
     # -- instances --
 
-    def slots(self, view: View, library: str, path: str) -> dict[str, Slot | None]:
+    def slots(
+        self, view: View, library: str, path: str, annotated: Annotated = ()
+    ) -> dict[str, Slot | None]:
         """Return the slot of each instance; None for a symbol that is no part."""
         slots: dict[str, Slot | None] = dict.fromkeys(view.symbols)
         schematic = view.type == "SCHEMATIC"
-        for one, instance in view.instances.items():
+        for one, drawn in view.instances.items():
+            inner = self.inner(annotated, one)
+            instance, prefix = self.annotate(drawn, inner, path) if inner else (drawn, path)
             use = self.use(library, instance)
             used_view = use.view
             if used_view is not None and used_view.is_sheet:
                 if not self.keep:
-                    slots[one] = Slot(use, instance, None)
+                    slots[one] = slot = Slot(use, instance, None)
+                    slot.annotated = inner
                     continue
             elif schematic and self.is_symbol(instance, use):
                 slots[one] = None
                 continue
-            slots[one] = self.part(use, instance, path)
+            slots[one] = self.part(use, instance, prefix, path)
+        self.warn_of_strangers(view, slots, annotated)
         return slots
 
     def fields_of(self, use: Use, instance: Instance) -> Fields:
@@ -99,15 +114,22 @@ class PartMaker(Finder):
         )
         return True
 
-    def part(self, use: Use, instance: Instance, path: str) -> Slot:
-        """Return the slot of a part; a further unit of a part joins it."""
+    def part(self, use: Use, instance: Instance, prefix: str, path: str) -> Slot:
+        """Return the slot of a part; a further unit of a part joins it.
+
+        Args:
+            use: what it is of.
+            instance: as it stands in its sheet.
+            prefix: what its reference begins with, mostly the path.
+            path: of its sheet.
+        """
         fields = self.fields_of(use, instance)
         said = instance.designator
         if said is None or (not said and fields.refdes):
             said = fields.refdes
-        refdes = path + (said if said is not None else instance.name)
+        refdes = prefix + (said if said is not None else instance.name)
         joinable = bool(said) and not refdes.endswith("?")
-        draft = self.joined_units.get((path, refdes)) if joinable else None
+        draft = self.joined_units.get((prefix, refdes)) if joinable else None
         if draft is None:
             draft = self.builder.part(refdes, self.place(instance.offset))
             draft.value = fields.value
@@ -118,12 +140,12 @@ class PartMaker(Finder):
             if path:
                 draft.sheet = path[:-1]
             if joinable:
-                self.joined_units[path, refdes] = draft
+                self.joined_units[prefix, refdes] = draft
         else:
             self.join_unit(draft, fields, instance)
         slot = Slot(use, instance, draft)
         if instance.pins:
-            slot.numbers = self.own_numbers(use, instance)
+            slot.numbers = self.own_numbers(use, instance, slot)
         self.slots_of_parts.append(slot)
         return slot
 
@@ -144,14 +166,17 @@ class PartMaker(Finder):
             draft.fitted = fields.fitted
         draft.properties = {**fields.properties, **draft.properties}
 
-    def own_numbers(self, use: Use, instance: Instance) -> PinNames:
-        """Return pins by (port, member) with the numbers that this instance gives."""
+    def own_numbers(self, use: Use, instance: Instance, slot: Slot) -> PinNames:
+        """Return pins by (port, member) with the numbers that this instance gives.
+
+        Further pins of one port (all grounds of a connector, drawn as one) go into `slot.further`.
+        """
         numbers: PinNames = {}
         view = use.view
         for port_id, member, designator, _ in instance.pins or ():
             port = self.find(view.ports, port_id) if view is not None else None
             if port is None:
-                numbers[key_of(port_id, member)] = (designator, port_id, None)
+                self.number(key_of(port_id, member), (designator, port_id, None), numbers, slot)
                 continue
             bits = bits_of(port, member)
             given = [word.strip() for word in designator.split(",")] if len(bits) > 1 else []
@@ -164,12 +189,23 @@ class PartMaker(Finder):
                     )
             else:
                 name = port.bit(bits[0]) if member and bits else port.name
-                numbers[key_of(port_id, member)] = (
+                pin: PinName = (
                     designator,
                     port.function or (name if name != designator else None),
                     port.kind or port.direction,
-                )  # fmt: skip
+                )
+                self.number(key_of(port_id, member), pin, numbers, slot)
         return numbers
+
+    def number(
+        self, key: str | tuple[str, str], pin: PinName, numbers: PinNames, slot: Slot
+    ) -> None:
+        """Give a port its pin; a second pin of another number is a further one."""
+        first = numbers.setdefault(key, pin)
+        if first[0] != pin[0]:
+            further = slot.further.setdefault(key, [])
+            if all(pin[0] != other[0] for other in further):
+                further.append(pin)
 
     def pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
         """Return number, name and electrical type of a pin that a net names (then remembered)."""
@@ -188,6 +224,8 @@ class PartMaker(Finder):
                     one, index = (other, "") if isinstance(other, str) else other
                     if self.same_pin(slot, one, index, port, bits):
                         made = said
+                        if other in slot.further:
+                            slot.further[key] = slot.further[other]
                         break
             slot.numbers[key] = made
         return made
@@ -268,5 +306,6 @@ class PartMaker(Finder):
             return frozenset(), []
         if slot.instance.pins:
             pins = [slot.numbers.get(key, pin) for key, pin in found]
+            pins += chain.from_iterable(slot.further.values())
             every = frozenset(pin[0] for pin in pins)
         return every, pins

@@ -55,7 +55,11 @@ class WordReader:
 
     def note(self, code: str, message: str, form: Form) -> None:
         """Note something read with care."""
-        self.result.notes.append((code, message, form.start))
+        self.note_at(code, message, form.start)
+
+    def note_at(self, code: str, message: str, offset: int) -> None:
+        """Note something read with care, at an offset."""
+        self.result.notes.append((code, message, offset))
 
     def forms(self, form: Form, start: int, known: frozenset[str]) -> Iterator[Form]:
         """Yield the forms in it from item `start` on; all must have a known keyword."""

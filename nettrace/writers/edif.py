@@ -23,7 +23,7 @@ _ID_CHARACTERS = _ID_LETTERS | frozenset("0123456789_")
 _ID_LENGTH = 240
 #: An id that schematic writers would mean a character by: `A_32_B`.
 _CODED = re.compile(r"_\d{2,3}_")
-_UNSAFE = re.compile(r'[^ -~]|["%]')
+_UNSAFE = re.compile(r'(?:[^ -~]|["%])+')
 #: Properties that are written from a field of the part, not from its properties.
 _FIELDS = frozenset({"Value", "Package", "Description", "Fitted", "Designator", "cell"})
 
@@ -182,8 +182,15 @@ def _identifier(name: str) -> str:
 
 
 def _string(text: str) -> str:
-    """Return a string token: what ASCII or a string cannot hold is written as %nn%."""
-    return f'"{_UNSAFE.sub(lambda match: f"%{ord(match[0])}%", text)}"'
+    """Return a string token: what ASCII or a string cannot hold is written as %nn nn%.
+
+    Neighbours share one pair of signs: others write the bytes of one character with a pair each.
+    """
+    return f'"{_UNSAFE.sub(_codes, text)}"'
+
+
+def _codes(match: re.Match[str]) -> str:
+    return f"%{' '.join(str(ord(character)) for character in match[0])}%"
 
 
 def _definition(one: str, name: str) -> str:

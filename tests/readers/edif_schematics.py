@@ -29,8 +29,8 @@ PACKAGES = {"C78": "SM_C0402", "R12": "SM_R0402"}
 class Dialect:
     """How a tool writes things; the defaults are one of them."""
 
-    reference: str = "display"  # display, bare, property, twice, both, renamed
-    pin_numbers: str = "instance"  # instance, port
+    reference: str = "display"  # display, bare, property, twice, both, renamed, view map
+    pin_numbers: str = "instance"  # instance, port, view map
     value: str = "display"  # display, bare, partvalue, Value
     symbols: str = "in net"  # or in comment, in page, in implementation
     split_joined: bool = False  # a net given in two forms on its page
@@ -42,6 +42,9 @@ class Dialect:
     bus: str = "array"  # array, bundle, wires
     off_page: bool = True
     comments: bool = False
+    inner_nets: bool = False  # stretches of a net as nets in it, which repeat its pins
+    cell_names: str = "id"  # id, name (in a form of its own), shown
+    view_map: str = "cell"  # cell, design
 
 
 class Schematic:
@@ -50,8 +53,12 @@ class Schematic:
     def __init__(self, dialect: Dialect) -> None:
         self.dialect = dialect
         self.count = 20_359_070
+        self.annotations: list[str] = []
 
     def text(self) -> str:
+        pages = self.pages()
+        view_map = f"(viewMap {' '.join(self.annotations)})" if self.annotations else ""
+        of_cell, of_design = ("", view_map) if self.dialect.view_map == "design" else (view_map, "")
         body = "\n".join(
             [
                 '(edif (rename bird_box "Bird box")',
@@ -64,9 +71,10 @@ class Schematic:
                 "(library MAIN (edifLevel 0) (technology (numberDefinition))",
                 "(cell TOP (cellType GENERIC) (view SHEET (viewType SCHEMATIC) (interface)",
                 "(contents",
-                *self.pages(),
-                "))))",
-                '(design (rename bird_box "Bird box") (cellRef TOP (libraryRef MAIN))))',
+                *pages,
+                f")) {of_cell}))",
+                '(design (rename bird_box "Bird box") (cellRef TOP (libraryRef MAIN))'
+                f" {of_design}))",
             ]
         )
         if self.dialect.case != "mixed":
@@ -94,7 +102,8 @@ class Schematic:
         ]
 
     def cell(self, name: str, views: list[Any], bus: bool = False) -> str:
-        lines = [f"(cell {name} (cellType GENERIC)"]
+        named = f'(rename K_{name} "{name}")' if self.dialect.cell_names == "shown" else name
+        lines = [f"(cell {named} (cellType GENERIC)"]
         for view, ports in views:
             lines.append(f"(view {view} (viewType SCHEMATIC) (interface")
             for one, number, shown in ports:
@@ -121,7 +130,14 @@ class Schematic:
             "both": [shown, bare],
             "property": [f'(property Designator (string "{refdes}"))'],
             "renamed": [f'(property (rename REF_32_DES "Ref Des") (string "{refdes}"))'],
+            "view map": ['(designator "?")'],
         }[dialect.reference]
+        if dialect.reference == "view map":
+            self.annotations.append(
+                f"(instanceBackAnnotate (instanceRef {one} (viewRef SHEET)) {bare})"
+            )
+        if dialect.cell_names == "name":
+            cell = f"(name {cell} (display PARTVALUE (origin (pt 0 0))))"
         lines = [
             f"(instance {one} (viewRef {view} (cellRef {cell} (libraryRef SYMS)))",
             "(transform (orientation R90) (origin (pt 120 40)))",
@@ -147,6 +163,13 @@ class Schematic:
                     f'(portInstance {port} (designator (stringDisplay "{number}"'
                     " (display PINNUMBER))))"
                 )
+        if dialect.pin_numbers == "view map":
+            for port, number in pins.items():
+                lines.append(f'(portInstance {port} (designator ""))')
+                self.annotations.append(
+                    f"(portBackAnnotate (portRef {port} (instanceRef {one} (viewRef SHEET)))"
+                    f' (designator "{number}"))'
+                )
         return one, "\n".join([*lines, ")"])
 
     def net(self, name: str, joined: list[str], symbol: str = "") -> str:
@@ -155,8 +178,14 @@ class Schematic:
         forms = []
         for some in (joined[:half], joined[half:]):
             if some:
+                inner = "".join(
+                    f'(net (rename &{self.count}N{index} "$1N{index}") (joined {ref})'
+                    " (figure WIRE (path (pointList (pt 0 0) (pt 4 0)))))"
+                    for index, ref in enumerate(some)
+                    if self.dialect.inner_nets and "instanceRef" in ref
+                )
                 forms.append(
-                    f"(net {named} (joined {' '.join(some)}) {symbol}"
+                    f"(net {named} (joined {' '.join(some)}) {symbol} {inner}"
                     " (figure WIRE (path (pointList (pt 0 0) (pt 4 0)))))"
                 )
                 symbol = ""

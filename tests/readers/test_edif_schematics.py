@@ -18,8 +18,8 @@ from nettrace.readers.registry import detect_format, read_text
 from tests.readers.edif_schematics import NETS, PACKAGES, VALUES, Dialect, Schematic
 
 CHOICES: dict[str, list[Any]] = {
-    "reference": ["display", "bare", "property", "twice", "both", "renamed"],
-    "pin_numbers": ["instance", "port"],
+    "reference": ["display", "bare", "property", "twice", "both", "renamed", "view map"],
+    "pin_numbers": ["instance", "port", "view map"],
     "value": ["display", "bare", "partvalue", "Value"],
     "symbols": [
         "in net",
@@ -38,6 +38,9 @@ CHOICES: dict[str, list[Any]] = {
     "bus": ["array", "bundle", "wires"],
     "off_page": [True, False],
     "comments": [False, True],
+    "inner_nets": [False, True],
+    "cell_names": ["id", "name", "shown"],
+    "view_map": ["cell", "design"],
 }
 
 
