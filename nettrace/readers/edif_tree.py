@@ -7,6 +7,7 @@ the grammar is tested against.
 from __future__ import annotations
 
 import re
+import sys
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.readers.document import Document
@@ -19,6 +20,30 @@ MOST_NESTED = 500
 
 #: Blanks are the ASCII ones: a no-break space is a letter of a name.
 _TOKEN = re.compile(r'[()]|"[^"]*"?|[^ \t\r\n\f\v()"]+')
+
+
+def _with_drawing() -> re.Pattern[str]:
+    """Return the same, and a whole form that only says how something is drawn as one token.
+
+    Most of a schematic is such forms. Those that go deeper than six forms, or are not closed, are
+    taken apart as ever.
+    """
+    flat = r'[^()"]*+(?:"[^"]*"[^()"]*+)*+'
+    form = rf"\([^ \t\r\n\f\v()\"]{flat}\)"
+    for _ in range(5):
+        form = rf"\([^ \t\r\n\f\v()\"]{flat}(?:{form}{flat})*+\)"
+    heads = r"(?i:boundingbox|connectlocation|display|figure|pagesize|transform)"
+    return re.compile(rf"\({heads}(?=[ \t\r\n\f\v()]){flat}(?:{form}{flat})*+\)|{_TOKEN.pattern}")
+
+
+#: Python before 3.11.5 loses its place in possessive groups.
+_DRAWING_OR_TOKEN = _with_drawing() if sys.version_info >= (3, 11, 5) else _TOKEN
+#: What a form may hold that is no drawing.
+_MORE = re.compile("instance", re.IGNORECASE)
+
+
+class _TakeApart(Exception):
+    """No error: forms of drawing must be read token by token."""
 
 
 def place_of(document: Document, offset: int) -> Place:
@@ -45,14 +70,23 @@ def fault(
 def read_forms(document: Document) -> Form:
     """Return the outermost form of the text; keywords in small letters, other tokens as written.
 
+    Forms that only say how something is drawn are left out.
+
     Raises:
         BadInput: not one balanced form, a string without end, nesting beyond reason.
     """
+    try:
+        return _read_tokens(document, _DRAWING_OR_TOKEN)
+    except _TakeApart:
+        return _read_tokens(document, _TOKEN)
+
+
+def _read_tokens(document: Document, pattern: re.Pattern[str]) -> Form:
     text = document.text
     root = Form(0)  # holds the outermost form
     form = root
     above: list[Form] = []
-    for match in _TOKEN.finditer(text):
+    for match in pattern.finditer(text):
         token = match[0]
         if token == "(":  # noqa: S105 - a token of the text
             if len(above) >= MOST_NESTED:
@@ -75,6 +109,8 @@ def read_forms(document: Document) -> Form:
                 raise fault(document, form.start, "'()'", expected="a keyword after '('")
             form = above.pop()
         elif form is root:
+            if token[0] == "(":
+                raise _TakeApart
             raise _surplus(document, match.start(), token)
         elif token[0] == '"':
             if len(token) < 2 or token[-1] != '"':
@@ -88,8 +124,16 @@ def read_forms(document: Document) -> Form:
             if not form:
                 raise fault(document, match.start(), "a string", expected="a keyword after '('")
             form.append(token)
+        elif token[0] == "(":
+            if not form or _MORE.search(token):
+                raise _TakeApart
+        elif form:
+            form.append(token)
         else:
-            form.append(token if form else token.lower())
+            keyword = token.lower()
+            if keyword == "keywordalias" and pattern is not _TOKEN:
+                raise _TakeApart  # what is called drawing need not be
+            form.append(keyword)
     if above:
         opened = [*above[1:], form]
         inmost = next((one for one in reversed(opened) if one), form)

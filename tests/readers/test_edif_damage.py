@@ -15,11 +15,12 @@ from hypothesis import strategies as st
 
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
-from nettrace.readers import edif, edif_cells, edif_forms
+from nettrace.readers import edif, edif_cells, edif_forms, edif_tree
 from nettrace.readers.document import Document
 from nettrace.readers.edif import read
 from nettrace.readers.edif_board import build_board
 from nettrace.readers.edif_design import Design
+from tests.readers.edif_schematics import Dialect, Schematic
 from tests.readers.sound_regex import needs_sound_regex
 
 CASES = Path(__file__).parent / "cases" / "edif"
@@ -176,3 +177,60 @@ def test_small_texts_are_read_without_the_grammar(monkeypatch: pytest.MonkeyPatc
     boards = [read(Document("made.edf", BOARD_TEXT)) for _ in range(4)]
     assert read_by == ["forms", "forms"]  # the first two were small change
     assert boards[0] == boards[3]
+
+
+def token_by_token(document: Document, monkeypatch: pytest.MonkeyPatch) -> Board | str:
+    with monkeypatch.context() as patch:
+        patch.setattr(edif_tree, "_DRAWING_OR_TOKEN", edif_tree._TOKEN)
+        return whole_tree(document)
+
+
+@needs_sound_regex
+def test_drawing_left_out_makes_no_difference_on_damaged_schematics(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    chance = random.Random(20261126)
+    texts = [(CASES / f"{name}.edf").read_text() for name in ("schematic_pages", "view_map")]
+    texts += [Schematic(Dialect(symbols="in comment", inner_nets=True)).text()]
+    boards = 0
+    for number in range(DAMAGES):
+        text = texts[number % len(texts)]
+        if number >= len(texts):
+            text = damaged(text, chance)
+        document = Document("s.edf", text)
+        fast = whole_tree(document)
+        assert fast == token_by_token(document, monkeypatch)
+        boards += not isinstance(fast, str)
+    assert DAMAGES > boards > DAMAGES // 20
+
+
+@needs_sound_regex
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        # a word of drawing that means something else here
+        ("(keywordLevel 0))", "(keywordLevel 1) (keywordAlias display net))"),
+        # drawing that holds a symbol
+        ("(figure WIRE", "(figure WIRE (instance X9 (viewRef N (cellRef CAP)))"),
+        ("(figure WIRE", "(figure WIRE" + " (a" * 9 + ")" * 9),
+        ("(figure WIRE", "(figure WIRE ()"),
+        ("(figure WIRE", '(figure WIRE "not closed '),
+        ("(edif (rename", "(figure x) (edif (rename"),
+        ("(status", "((figure x) (status"),
+    ],
+)
+def test_drawing_that_cannot_be_left_out_is_read(
+    old: str, new: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = Schematic(Dialect()).text()
+    assert old in text
+    document = Document("s.edf", text.replace(old, new, 1))
+    assert whole_tree(document) == token_by_token(document, monkeypatch)
+
+
+@needs_sound_regex
+def test_unclosed_drawing_takes_no_longer_than_closed() -> None:
+    text = "(edif a " + "(figure " * 400 + "(pt 1 2) " * 50_000
+    started = time.process_time()
+    assert "the end of the file" in str(whole_tree(Document("s.edf", text)))
+    assert time.process_time() - started < 3
