@@ -168,6 +168,7 @@ def reference_votes(part: Part, votes: Votes, spice: bool) -> None:
 
 #: Elements whose first letter says what they are, whatever follows it (SPICE; ngspice manual,
 #: table of element letters).
+_M_ELEMENTS: Final = frozenset({"M", "MN", "MP", "MQ"})
 _ELEMENTS: Final = {"R": Kind.RESISTOR, "C": Kind.CAPACITOR, "L": Kind.INDUCTOR}
 
 
@@ -178,8 +179,15 @@ def _element_votes(part: Part, prefix: str, votes: Votes) -> bool:
     those have a known prefix and no figure.
     """
     behind = prefix[1:]
-    if part.properties.get("spice_element") == "X" and prefix[:1] == "X" and behind in LETTERS:
+    element = part.properties.get("spice_element")
+    if element == "X" and prefix[:1] == "X" and behind in LETTERS:
         votes.add(LETTERS[behind], LETTER, f"reference letter {behind} behind the deck's X")
+        return True
+    if element == "X" and prefix == "X":
+        return True  # a subcircuit of any kind, not a crystal
+    if element == "M" and prefix in _M_ELEMENTS and len(part.pins) == 4:
+        # drain, gate, source, bulk: a module has no such line
+        votes.add(Kind.MOSFET, LETTER, f"element {part.refdes} of a SPICE deck")
         return True
     kind = _ELEMENTS.get(prefix[:1])
     if kind is None or len(part.pins) != 2 or len(prefix) < 2:

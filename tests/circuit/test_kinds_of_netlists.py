@@ -104,3 +104,19 @@ def test_a_schematics_part_without_a_reference_is_still_a_part(tmp_path: Path) -
     circuit = nettrace.load(path)
     assert circuit.roles("CMP1")[0].role != "logic"
     assert "inside a chip" not in " ".join(circuit.absence("CMP1").effects)
+
+
+def test_m_and_x_without_their_models_are_no_modules_and_no_crystals(tmp_path: Path) -> None:
+    deck = tmp_path / "deck.cir"
+    deck.write_text(
+        "* deck\nM1 d g s s IRF530\nMQ2 d g s s IRF530\nMOD3 a b c d ESP\nX7 i o g LM7805\n"
+        "X8 a b CRYSTAL\nV1 d 0 12\nR1 g 0 10k\n.end\n"
+    )
+    kinds = nettrace.load(deck).kinds
+    assert {name: kinds[name].kind for name in ("M1", "MQ2", "X8")} == {
+        "M1": Kind.MOSFET,
+        "MQ2": Kind.MOSFET,
+        "X8": Kind.CRYSTAL,
+    }
+    assert kinds["MOD3"].kind is not Kind.MOSFET
+    assert kinds["X7"].kind is Kind.UNKNOWN
