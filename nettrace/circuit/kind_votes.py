@@ -168,8 +168,9 @@ def reference_votes(part: Part, votes: Votes, spice: bool) -> None:
 
 #: Elements whose first letter says what they are, whatever follows it (SPICE; ngspice manual,
 #: table of element letters).
-_M_ELEMENTS: Final = frozenset({"M", "MN", "MP", "MQ"})
 _ELEMENTS: Final = {"R": Kind.RESISTOR, "C": Kind.CAPACITOR, "L": Kind.INDUCTOR}
+#: Letters of MOSFETs: M alone, or before a part's own reference (common practice, no source).
+_M_ELEMENTS: Final = frozenset({"M", "MN", "MP", "MQ"})
 
 
 def _element_votes(part: Part, prefix: str, votes: Votes) -> bool:

@@ -54,7 +54,7 @@ class Annotator(Finder):
             self.warn(
                 "annotated",
                 f"{instance.designator} of the drawing is {made.designator} by the view map: "
-                f"taken so",
+                "taken so",
                 offset,
             )
         return made, prefix

@@ -66,7 +66,8 @@ class _Expander(PlainMaker):
         for code, message, offset in self.design.notes:
             self.warn(code, message, offset)
         library, view = self.top()
-        self.annotate_top(view)
+        for said in self.design.annotations.values():
+            view.annotate(said)
         builder.name = self.design.name
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
@@ -142,14 +143,6 @@ class _Expander(PlainMaker):
     def annotated(self, view: View, path: str, outer: Annotated) -> Annotated:
         """Return what view maps say of the instances in a sheet: those outside, and its own."""
         return outer if view.annotation is None else (*outer, (path, view.annotation))
-
-    def annotate_top(self, view: View) -> None:
-        """Take over what `design` itself says of the instances of the top cell."""
-        for said in self.design.annotations.values():
-            if view.annotation is None:
-                view.annotation = said
-            else:
-                view.annotation.add(said)
 
     def expand(
         self, view: View, library: str, path: str, bound: Bound, annotated: Annotated

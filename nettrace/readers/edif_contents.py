@@ -191,8 +191,8 @@ class ContentsReader(WordReader):
     def port_instance(self, form: Form, instance: Instance) -> None:
         """Take over what an instance says of one of its pins."""
         inner = form[1] if len(form) > 1 else None
-        is_deep = isinstance(inner, Form) and inner.head == "portref"
-        port, member = self.reference(inner if is_deep and isinstance(inner, Form) else form)
+        named = inner if isinstance(inner, Form) and inner.head == "portref" else form
+        port, member = self.reference(named)
         said = ""
         properties: dict[str, str] = {}
         for item in self.forms(form, 2, _PORT_INSTANCE):

@@ -195,6 +195,13 @@ class View:
         self.properties: dict[str, str] = {}
         self.symbols: set[str] = set()  # ids of instances that are drawing, not parts
 
+    def annotate(self, said: Annotation) -> None:
+        """Take over what a view map says; what another one said before stands."""
+        if self.annotation is None:
+            self.annotation = said
+        else:
+            self.annotation.add(said)
+
     @property
     def is_sheet(self) -> bool:
         """Whether there is something in it to expand."""

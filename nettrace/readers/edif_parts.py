@@ -60,7 +60,7 @@ class PartMaker(Annotator):
         slots: dict[str, Slot | None] = dict.fromkeys(view.symbols)
         schematic = view.type == "SCHEMATIC"
         for one, drawn in view.instances.items():
-            inner = self.inner(annotated, one)
+            inner = self.inner(annotated, one) if annotated else ()
             instance, prefix = self.annotate(drawn, inner, path) if inner else (drawn, path)
             use = self.use(library, instance)
             used_view = use.view

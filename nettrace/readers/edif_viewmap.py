@@ -17,7 +17,7 @@ from nettrace.readers.edif_nodes import folded
 from nettrace.readers.edif_tree import Form
 from nettrace.readers.edif_words import ANYWHERE
 
-__all__ = ["ViewMapReader", "view_of"]
+__all__ = ["ViewMapReader"]
 
 _VIEW_MAP = ANYWHERE | {
     "instancebackannotate", "instancemap", "netbackannotate", "netmap", "portbackannotate",
@@ -82,7 +82,7 @@ class ViewMapReader(ContentsReader):
             elif item.head == "portref":
                 ports.append(item)
         if not ports:
-            raise self.fail(form, "no port in it", "'(portRef ID ...)'")
+            raise self.fail(form, "no port in '(portbackannotate'", "'(portRef ID ...)'")
         port, member = self.reference(ports[0])
         for step in self.forms(ports[0], 2, _STEP | {"portref"}):
             if step.head == "instanceref" and number:
@@ -115,20 +115,18 @@ class ViewMapReader(ContentsReader):
     def annotate_views(self, cell: Cell, said: dict[str, Annotation]) -> None:
         """Give each view of a cell what its view map says of what is in it."""
         for wanted, annotation in said.items():
-            view = view_of(cell, wanted)
+            view = _view_of(cell, wanted)
             if view is None:
                 self.note_at(
                     "missing-view",
                     f"the view map of cell {cell.name} is of view {wanted}, which it does not have",
                     annotation.offset,
                 )
-            elif view.annotation is None:
-                view.annotation = annotation
             else:
-                view.annotation.add(annotation)
+                view.annotate(annotation)
 
 
-def view_of(cell: Cell, wanted: str) -> View | None:
+def _view_of(cell: Cell, wanted: str) -> View | None:
     """Return the view of an id ("": the one with contents), else the one of that shown name."""
     if wanted in cell.views:
         return cell.views[wanted]
