@@ -32,7 +32,7 @@ SAME = 0.01
 
 def board_folders(boards: Path) -> list[Path]:
     """Return the folders that hold one board each."""
-    no_boards = {"labels", "truth", "spice", "edif-netlists", "ipcd356-small"}
+    no_boards = {"labels", "truth", "power", "spice", "edif-netlists", "ipcd356-small"}
     return sorted(path for path in boards.iterdir() if path.is_dir() and path.name not in no_boards)
 
 
