@@ -45,7 +45,7 @@ _LINE_LIMIT = 60
 def boards_folder() -> Path:
     """Return the folder of real boards, as the tests' one fixture finds it."""
     sys.path.insert(0, str(ROOT / "tests"))
-    from conftest import boards_folder as find
+    from conftest import boards_folder as find  # type: ignore[import-not-found]
 
     found: Path | None = find()
     if found is None:
