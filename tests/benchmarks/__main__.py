@@ -1,4 +1,4 @@
-"""Run all benchmarks, or those named: python tests/benchmarks [sexpr edif ipc spice cold scale].
+"""Run all benchmarks, or those named: python tests/benchmarks [commands readers scale network].
 
 Each prints ratios, both sides measured in one run; docs/performance.md says what they mean and
 what was reached.
