@@ -21,6 +21,7 @@ ROOMS: dict[str, frozenset[str]] = {
     "version": frozenset(),
     "cache": frozenset(),
     "collector": frozenset(),
+    "knowledge": frozenset({"errors"}),
     "values": frozenset({"errors"}),
     "model": frozenset({"errors", "collector"}),
     "readers": frozenset({"model", "values", "errors", "version", "collector"}),
@@ -50,6 +51,9 @@ ROOMS: dict[str, frozenset[str]] = {
     "api_json": frozenset({"api_answers", "views", "bench", "electrical", "circuit", "values"}),
     "__main__": frozenset({"cli"}),
 }  # fmt: skip
+
+#: Rooms that any room may import.
+FOR_ALL = frozenset({"knowledge"})
 
 #: Single arrows against the table, each with its reason: (module, imported module).
 ALLOWED = {
@@ -115,7 +119,8 @@ def arrows_against(
         }
         for target in sorted(targets):
             there = room_of(target)
-            if there not in rooms or there == own or there in rooms.get(own, frozenset()):
+            allowed_rooms = rooms.get(own, frozenset()) | FOR_ALL
+            if there not in rooms or there == own or there in allowed_rooms:
                 continue
             if any(
                 module == allowed and (target == to or target.startswith(f"{to}."))

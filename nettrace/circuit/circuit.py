@@ -211,7 +211,8 @@ class Circuit:
         if volts is None or volts.nominal is None:
             return None
         basis = f"pulled up to {pull.to} by {pull.part}"
-        return Volts(volts.nominal, volts.min, volts.max, basis, round(volts.score * 0.9, 2))
+        score = round(volts.score * 0.9, 2)
+        return Volts(volts.nominal, volts.min, volts.max, basis, score, (pull.part,))
 
     def _divides(self, resistor: str) -> bool:
         """Return whether the resistor is a thermistor's bias, not a pull-up to its rail."""

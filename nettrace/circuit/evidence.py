@@ -74,13 +74,17 @@ class NetKind(StrEnum):
 
 
 class Volts(Struct, frozen=True, gc=False):
-    """A voltage with its basis in words (`name`, `note`, `feedback divider R7/R8...`), V."""
+    """A voltage with its basis in words (`name`, `note`, `feedback divider R7/R8...`), V.
+
+    `from_parts` are the keys of the parts that it rests on: without one of them it is not known.
+    """
 
     nominal: float | None
     min: float | None
     max: float | None
     basis: str
     score: float = 1.0
+    from_parts: tuple[str, ...] = ()
 
 
 class Rail(Struct, frozen=True, gc=False):

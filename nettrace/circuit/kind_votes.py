@@ -7,13 +7,12 @@ from typing import Final
 
 from nettrace.circuit.kind_words import (
     DEVICE_WORDS,
-    LETTERS,
-    LETTERS_IN_WORDS,
     REFERENCE_WORDS,
     VALUE_WORDS,
-    Words,
+    letters,
 )
 from nettrace.circuit.kinds import Kind
+from nettrace.knowledge import Words, section
 from nettrace.model.board import Part
 from nettrace.values.part_value import read_part_value
 
@@ -129,9 +128,9 @@ class Votes:
         return kind, round(score, 2), tuple(self.reasons[kind])
 
 
-def kind_in(text: str, words: Words) -> Kind | None:
+def kind_in(text: str, words: Words[Kind]) -> Kind | None:
     """Return the kind of the first pattern that is met in the text."""
-    return words.kind_in(text)
+    return words.find(text)
 
 
 def reference_votes(part: Part, votes: Votes, spice: bool) -> None:
@@ -146,12 +145,16 @@ def reference_votes(part: Part, votes: Votes, spice: bool) -> None:
         return
     if len(prefix) == 1 and name[:1].islower() and not name[1:2].isdecimal():
         return  # y_OBUF_inst, x[0]: a word, no reference letter
-    if spice and prefix[:1] in {"V", "I", "B", "E", "G", "H"} and prefix not in LETTERS_IN_WORDS:
+    if (
+        spice
+        and prefix[:1] in {"V", "I", "B", "E", "G", "H"}
+        and prefix not in section("kinds", "letters_in_words")["words"].split()
+    ):
         votes.add(Kind.SOURCE, LETTER, f"reference {refdes} is a source in SPICE")
         return
     if prefix == "U$":  # the placeholder that one family of suites gives to any unnamed part
         return
-    kind = LETTERS.get(prefix)
+    kind = letters().get(prefix)
     if kind is not None:
         votes.add(kind, LETTER, f"reference letter {prefix}")
         return
@@ -161,7 +164,7 @@ def reference_votes(part: Part, votes: Votes, spice: bool) -> None:
         return
     # R1A1, C12B: a known letter followed by a digit, with letters later on
     if prefix and len(prefix) < len(name) and name[len(prefix)].isdigit():
-        kind = LETTERS.get(prefix[:1]) if prefix[:1] in "RCLUQDJ" else None
+        kind = letters().get(prefix[:1]) if prefix[:1] in "RCLUQDJ" else None
         if kind is not None and len(prefix) == 2:
             votes.add(kind, LETTER * 0.5, f"reference begins with {prefix[:1]}")
 
@@ -181,8 +184,8 @@ def _element_votes(part: Part, prefix: str, votes: Votes) -> bool:
     """
     behind = prefix[1:]
     element = part.properties.get("spice_element")
-    if element == "X" and prefix[:1] == "X" and behind in LETTERS:
-        votes.add(LETTERS[behind], LETTER, f"reference letter {behind} behind the deck's X")
+    if element == "X" and prefix[:1] == "X" and behind in letters():
+        votes.add(letters()[behind], LETTER, f"reference letter {behind} behind the deck's X")
         return True
     if element == "X" and prefix == "X":
         return True  # a subcircuit of any kind, not a crystal
@@ -194,7 +197,7 @@ def _element_votes(part: Part, prefix: str, votes: Votes) -> bool:
     if kind is None or len(part.pins) != 2 or len(prefix) < 2:
         return False
     figure = "spice_value" in part.properties or "spice_element" in part.properties
-    if not figure and prefix in LETTERS:
+    if not figure and prefix in letters():
         return False
     votes.add(kind, LETTER, f"element {part.refdes} of a SPICE deck")
     return True

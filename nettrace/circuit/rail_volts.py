@@ -148,7 +148,7 @@ def _by_pin_names(board: Board, kinds: Mapping[str, PartKind], net: str) -> Volt
         type_c = pin.number in _TYPE_C_VBUS and contacts >= _TYPE_C_VBUS
         if is_socket and ((pin.name or "").upper() == "VBUS" or (type_c and not pin.name)):
             nominal, least, most = USB
-            return Volts(nominal, least, most, f"VBUS contact of {part.refdes}", 0.75)
+            return Volts(nominal, least, most, f"VBUS contact of {part.refdes}", 0.75, (part.key,))
         if pin.name and not pin.name.isdecimal():
             reading = read_rail_name(pin.name)
             if reading.kind == "rail" and reading.volts is not None and reading.volts > 0:
@@ -178,7 +178,8 @@ def _battery(board: Board, kinds: Mapping[str, PartKind], net: str, name: str) -
             nominal, least, most = COIN if _COIN_TEXT.search(text) else LITHIUM
             what = "coin cell" if _COIN_TEXT.search(text) else "one lithium cell"
             basis = f"{what} at {part.refdes}"
-            return Volts(nominal, least, most, f"name {name}, {basis}" if name else basis, 0.6)
+            basis = f"name {name}, {basis}" if name else basis
+            return Volts(nominal, least, most, basis, 0.6, (part.key,))
     return None
 
 
@@ -219,21 +220,24 @@ def _divided(
         if chip is None or divider.ratio is None:
             continue
         basis = f"feedback divider {divider.upper}/{divider.lower}"
+        legs = (divider.upper, divider.lower)
         known = reference_volts(board.part_by_key[chip])
         if known is not None:
             volts = round(known * divider.ratio, 3)
             return Volts(
                 volts, volts * 0.98, volts * 1.02,
-                f"{basis} with the {known:g} V reference of {chip}", 0.85,
+                f"{basis} with the {known:g} V reference of {chip}", 0.85, (*legs, chip),
             )  # fmt: skip
         matches = _guesses(divider.ratio, named)
         if len(matches) == 1:
             reference, volts = matches[0]
             if named is not None:
                 text = f"{named.basis}, which {basis} gives with a {reference:g} V reference"
-                return Volts(volts, named.min, named.max, text, named.score)
+                return Volts(
+                    volts, named.min, named.max, text, named.score, (*named.from_parts, *legs)
+                )
             text = f"{basis}, if {chip} has a {reference:g} V reference"
-            return Volts(volts, volts * 0.98, volts * 1.02, text, 0.55)
+            return Volts(volts, volts * 0.98, volts * 1.02, text, 0.55, (*legs, chip))
     return None
 
 
@@ -287,9 +291,8 @@ def _fixed(board: Board, evidence: SupplyEvidence, net: str) -> Volts | None:
         part = board.part_by_key[pin.part]
         volts = fixed_output_volts(part)
         if volts is not None:
-            return Volts(
-                volts, volts * 0.97, volts * 1.03, f"regulator {pin.part} {part.value}", 0.7
-            )
+            basis = f"regulator {pin.part} {part.value}"
+            return Volts(volts, volts * 0.97, volts * 1.03, basis, 0.7, (pin.part,))
     return None
 
 
@@ -318,9 +321,8 @@ def _inherit(feeds: Mapping[str, tuple[Feed, ...]], chosen: dict[str, Volts]) ->
                 continue
             extra = f" {feed.condition}" if feed.condition else ""
             basis = f"inherited from {name} through {feed.kind} {feed.part}{extra}"
-            chosen[far] = Volts(
-                volts.nominal, volts.min, volts.max, basis, round(volts.score * 0.95, 2)
-            )
+            score = round(volts.score * 0.95, 2)
+            chosen[far] = Volts(volts.nominal, volts.min, volts.max, basis, score, (feed.part,))
             waiting.append(far)
 
 
@@ -346,4 +348,4 @@ def _halves(
         share = lower / (upper + lower)
         volts = round(top.nominal * share, 3)
         basis = f"divider {up[0][0]}/{down[0][0]} from {up[0][1]}"
-        chosen[net] = Volts(volts, volts * 0.97, volts * 1.03, basis, 0.7)
+        chosen[net] = Volts(volts, volts * 0.97, volts * 1.03, basis, 0.7, (up[0][0], down[0][0]))

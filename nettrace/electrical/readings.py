@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -25,7 +24,6 @@ if TYPE_CHECKING:
 
 __all__ = ["DIODE_TEXT", "Bench", "Reading", "ReadingVolts"]
 
-_WORD: Final = re.compile(r"[^\s/,]+")
 #: Parts named in one reason before "and N more".
 NAMED: Final = 4
 #: The guidance every diode-mode line carries.
@@ -123,10 +121,10 @@ class Bench:
     def upset(self, rail: Rail) -> str:
         """Return the missing or shorted part that the rail's voltage rests on, "" if none."""
         gone = [*self.without, *(key for key, ohms in self.changes.items() if ohms == 0)]
-        words = set(_WORD.findall(rail.volts.basis)) if rail.volts is not None else set()
+        needed = rail.volts.from_parts if rail.volts is not None else ()
         parts = self.circuit.board.part_by_key
         for key in gone:
-            if key == rail.source or parts[key].refdes in words:
+            if key == rail.source or key in needed:
                 return parts[key].refdes
         return ""
 
