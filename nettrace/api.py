@@ -19,13 +19,12 @@ from nettrace.loading import load, load_board
 from nettrace.model.board import Board, Side
 
 if TYPE_CHECKING:
-    from nettrace.bench.area import AreaReport
+    from nettrace.bench.area import AreaReport, PadReport
     from nettrace.bench.compare import Comparison
-    from nettrace.bench.pad import PadReport
+    from nettrace.bench.lookup import Way
     from nettrace.bench.place import Shape
-    from nettrace.bench.ways import Way
+    from nettrace.electrical.expected import Heat
     from nettrace.electrical.formulas import Answer
-    from nettrace.electrical.heat import Heat
     from nettrace.model.graph import BoardGraph
     from nettrace.values.explain import ValueAnswer
 
@@ -211,7 +210,7 @@ def pad(
         WrongUsage: both a name and a point, or neither; a name of several pads.
         NothingMatches: no such pad, or the board has no places.
     """
-    from nettrace.bench.pad import look_at_pad, look_at_point
+    from nettrace.bench.area import look_at_pad, look_at_point
     from nettrace.model.find import one_of_pads
 
     if at is not None and name is None:
@@ -257,8 +256,7 @@ def path(circuit: Circuit, start: str, end: str) -> tuple[Way, ...]:
         NothingMatches: no such net or pad.
         WrongUsage: a name means several.
     """
-    from nettrace.bench.lookup import find_one_net
-    from nettrace.bench.ways import find_ways
+    from nettrace.bench.lookup import find_one_net, find_ways
 
     first, last = find_one_net(circuit.board, start), find_one_net(circuit.board, end)
     return find_ways(circuit, first.name, last.name)
@@ -287,7 +285,7 @@ def reading(
         NothingMatches: no such pad, net or part.
         WrongUsage: a name means several, or a changed part is not between two nets.
     """
-    from nettrace.bench.measure import Lying, measure_pad
+    from nettrace.bench.metered import Lying, measure_pad
 
     found = measure_pad(circuit, pad, to, Lying(tuple(without), rails or {}, changed or {}))
     return ReadingAnswer(found.now, found.fitted, found.without, found.changed)
@@ -307,7 +305,7 @@ def power(
 
     Arguments and errors as for `reading`.
     """
-    from nettrace.bench.measure import Lying, measure_power
+    from nettrace.bench.metered import Lying, measure_power
 
     return measure_power(circuit, Lying(tuple(without), rails or {}, changed or {}))
 

@@ -22,7 +22,7 @@ from nettrace.circuit.evidence import (
 from nettrace.model.board import Conflict, Counts, Net, Part, Source
 
 if TYPE_CHECKING:
-    from nettrace.electrical.readings import Reading
+    from nettrace.electrical.expected import Expected
 
 __all__ = ["NetAnswer", "PartAnswer", "ReadingAnswer", "Summary"]
 
@@ -72,7 +72,7 @@ class ReadingAnswer:
     `without` are part keys; `changed` is part key -> Ω, 0 for a short.
     """
 
-    now: tuple[Reading, ...]
-    fitted: tuple[Reading, ...]
+    now: tuple[Expected, ...]
+    fitted: tuple[Expected, ...]
     without: tuple[str, ...]
     changed: Mapping[str, float] = field(default_factory=dict)

@@ -17,11 +17,10 @@ def to_json(circuit: Circuit, answer: object) -> object:
     Raises:
         TypeError: not an answer of this module.
     """
-    from nettrace.bench.area import AreaReport
+    from nettrace.bench.area import AreaReport, PadReport
     from nettrace.bench.compare import Comparison
-    from nettrace.bench.pad import PadReport
-    from nettrace.bench.ways import Way
-    from nettrace.electrical.heat import Heat
+    from nettrace.bench.lookup import Way
+    from nettrace.electrical.expected import Heat
     from nettrace.values.explain import ValueAnswer
     from nettrace.views import comparison, payload, payload_place, readings, values
 

@@ -15,23 +15,19 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from nettrace.bench.job import Entry, Job, Undo
-from nettrace.bench.job_file import change_job, now
-from nettrace.bench.job_state import fold
+from nettrace.bench.job import Entry, Job, Undo, change_job, fold, now
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.job_loading import OpenJob, open_job, start_job
 
 if TYPE_CHECKING:
-    from nettrace.bench.copper import Wired
-    from nettrace.bench.diagnosis import Check
+    from nettrace.bench.diagnosis import Check, NextProbe
     from nettrace.bench.job import Loose
-    from nettrace.bench.known_good import KnownGood
+    from nettrace.bench.judging import KnownGood
     from nettrace.bench.match import LooseMatch
     from nettrace.bench.needs import Need
     from nettrace.bench.probes import Probe
     from nettrace.bench.refit import RefitPlan
-    from nettrace.bench.suspicion import NextProbe
-    from nettrace.bench.wire import WirePlan
+    from nettrace.bench.wire import Wired, WirePlan
 
 __all__ = [
     "OpenJob",
@@ -132,7 +128,7 @@ def marks(
     note: str = "",
 ) -> Adding:
     """Return what `mark` adds; arguments and errors as there."""
-    from nettrace.bench.marking import fit_entries, mark_entries, wire_entry
+    from nettrace.bench.entries import fit_entries, mark_entries, wire_entry
 
     def add(job: Job) -> Sequence[Entry]:
         if damage == "fitted":
@@ -157,7 +153,7 @@ def loose(opened: OpenJob, **facts: str | float | bool) -> OpenJob:
     Raises:
         WrongUsage: nothing said, a figure that cannot be read, a name that is taken.
     """
-    from nettrace.bench.marking import loose_entry
+    from nettrace.bench.entries import loose_entry
 
     texts = {"ohms", "farads", "henries", "diode", "accuracy"}
     said = {key: f"{fact:.12g}" if key in texts and isinstance(fact, float | int) else fact
@@ -200,7 +196,7 @@ def open_keys(opened: OpenJob) -> tuple[str, ...]:
     Raises:
         NothingMatches: there are none.
     """
-    from nettrace.bench.copper import replaced_parts
+    from nettrace.bench.wire import replaced_parts
 
     replaced = replaced_parts(opened.circuit, opened.state)
     keys = tuple(k for k in opened.keys(opened.state.open_positions) if k not in replaced)
@@ -267,14 +263,14 @@ def wired(opened: OpenJob) -> tuple[Wired, ...]:
 
     One that joins nets which the board keeps apart, and is not confirmed, is a short.
     """
-    from nettrace.bench.copper import wires_of
+    from nettrace.bench.wire import wires_of
 
     return wires_of(opened.circuit, opened.state)
 
 
 def _wired_ends(opened: OpenJob) -> frozenset[str]:
     """Return the torn pads that a wire mends."""
-    from nettrace.bench.copper import WiredAs
+    from nettrace.bench.wire import WiredAs
 
     return frozenset(pad for w in wired(opened) if w.as_ is WiredAs.MENDS for pad in w.of)
 
@@ -332,7 +328,7 @@ def probe(opened: OpenJob) -> tuple[Probe, ...]:
 
 def next_probe(opened: OpenJob) -> NextProbe | None:
     """Return the measurement that tells most now, None when all are made: `job probe --next`."""
-    from nettrace.bench.suspicion import next_probe as best
+    from nettrace.bench.diagnosis import next_probe as best
 
     return best(opened.circuit, opened.state)
 
@@ -362,7 +358,7 @@ def read(
         WrongUsage: a figure that cannot be read.
         NothingMatches: no such place.
     """
-    from nettrace.bench.marking import reading_entries
+    from nettrace.bench.entries import reading_entries
 
     row = {"at": at, "to": to, "shown": shown}
     return _changed(

@@ -7,9 +7,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from nettrace.bench.job import BoardReference, Job, SourceReference
-from nettrace.bench.job_file import create_job, load_job, now
-from nettrace.bench.job_state import JobState, fold
+from nettrace.bench.job import (
+    BoardReference,
+    Job,
+    JobState,
+    SourceReference,
+    create_job,
+    fold,
+    load_job,
+    now,
+)
 from nettrace.errors import JobUnusable, NettraceError, Warning
 from nettrace.loading import load
 

@@ -3,29 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from nettrace.bench.area_search import pads_inside
 from nettrace.bench.damage import describe_damage
 from nettrace.bench.place import Circle, Shape, part_place
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
+from nettrace.model.adjacency import MOST_CROSSED_PARTS
 from nettrace.model.board import Board, Pad, Part, Pin, Side
+from nettrace.model.find import find_pins
 from nettrace.model.geometry import distance
 from nettrace.model.names import natural_key
-
-__all__ = [
-    "AreaPad",
-    "AreaPart",
-    "AreaReport",
-    "far_pins",
-    "inspect_area",
-    "lacks_value",
-    "no_places",
-    "reach_mm",
-]
 
 #: What a pad's net leads to is told by the parts that do something with it, best first.
 _TELLING = {
@@ -301,3 +291,206 @@ def _nothing_there(circuit: Circuit, shape: Shape, side: Side | None) -> Nothing
         hint=f"The nearest pad is {name}, {gap:.1f} mm from its middle; pads span "
         f"{min(xs):.1f},{min(ys):.1f} to {max(xs):.1f},{max(ys):.1f} (mm, y up).",
     )
+
+
+# -- What is in an area, and what it is wired to: the search alone, without what any of it mean
+
+
+@dataclass(frozen=True, slots=True)
+class AreaFind:
+    """Pads with their distance from the middle (mm), by part; what is near by wire, by net.
+
+    `nets` and `parts` have the steps that they are away: nets of the pads 0, the parts on those
+    and their nets 1, and so on; nearest first.
+    """
+
+    pads: dict[str, list[tuple[float, Pad]]]
+    nets: dict[str, int]
+    parts: dict[str, int]
+
+
+def pads_inside(
+    circuit: Circuit, shape: Shape, side: Side | None = None
+) -> dict[str, list[tuple[float, Pad]]]:
+    """Return the pads with their middle in a shape that face a side, with their distance, by part.
+
+    Parts and pads stand in the board's order.
+    """
+    found: dict[str, list[tuple[float, Pad]]] = {}
+    x0, y0 = shape.middle
+    for pad in circuit.pad_grid.inside(shape.box):
+        if shape.contains(pad.x, pad.y) and (side is None or pad.side.faces(side)):
+            found.setdefault(pad.part, []).append((distance(x0, y0, pad.x, pad.y), pad))
+    return found
+
+
+def search_area(
+    circuit: Circuit, shape: Shape, side: Side | None = None, steps: int = 1
+) -> AreaFind:
+    """Return the pads in an area and what they are wired to; nothing is judged.
+
+    Args:
+        circuit: the board.
+        shape: where, mm.
+        side: the side that the pads can be touched from; None for either.
+        steps: how far to go on: one step leads over the parts on a net to their nets. Nets of more
+            parts than `MOST_CROSSED_PARTS` (supplies) are named and not crossed.
+    """
+    pads = pads_inside(circuit, shape, side)
+    parts_of, nets_of = circuit.adjacency.parts_of, circuit.adjacency.nets_of
+    edge = list(dict.fromkeys(pad.net for found in pads.values() for _, pad in found if pad.net))
+    nets = dict.fromkeys(edge, 0)
+    parts: dict[str, int] = {}
+    for step in range(1, steps + 1):
+        onward: list[str] = []
+        for net in edge:
+            near = parts_of[net]
+            if len(near) > MOST_CROSSED_PARTS:
+                continue
+            for part in near:
+                if part not in parts:
+                    parts[part] = step
+                    onward += nets_of[part]
+        edge = [net for net in dict.fromkeys(onward) if net not in nets]
+        for net in edge:
+            nets[net] = step
+    return AreaFind(pads, nets, parts)
+
+
+# -- One pad, by name or by place: what it is, what is next to it, what its net leads to.
+
+
+#: A pad as large as a shield tab reaches no farther than this, mm.
+_MOST_REACH_MM = 2.0
+#: A pad without a size reaches this far: half the pitch of a common 0.8 mm grid, mm.
+_LEAST_REACH_MM = 0.4
+#: Neighbours named; more is a map's work.
+_NEIGHBOURS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class NearPad:
+    """A pad, its pin (None for copper without a number), and how far its middle is, mm."""
+
+    pad: Pad
+    pin: Pin | None
+    distance: float
+
+
+@dataclass(frozen=True, slots=True)
+class PadReport:
+    """A pad and its surroundings.
+
+    `pad` is None where the sources give the pin no place; `at_point` is true where a place was
+    asked for, and `distance` is from there (0 for a pad asked for by name), mm. `others` are the
+    pads within the pad's own reach, `neighbours` the next few of other pins; both by distance.
+    `ends` are the pins at the other side of the part, where it passes anything; `far` tells what
+    the net leads to.
+    """
+
+    part: Part
+    pin: Pin | None
+    pad: Pad | None
+    distance: float
+    others: tuple[NearPad, ...]
+    neighbours: tuple[NearPad, ...]
+    ends: tuple[Pin, ...]
+    far: tuple[Pin, ...]
+    at_point: bool = False
+
+    @property
+    def net(self) -> str | None:
+        """The net the copper is on."""
+        return self.pin.net if self.pin is not None else self.pad.net if self.pad else None
+
+
+def look_at_point(circuit: Circuit, x: float, y: float, side: Side | None = None) -> PadReport:
+    """Return the pad whose middle is nearest to a point (mm, y up).
+
+    Raises:
+        NothingMatches: no pad on that side, or no places in these sources.
+    """
+    board = circuit.board
+    nearest = next(circuit.pad_grid.near(x, y, side), None)
+    if nearest is None:
+        raise no_places(side)
+    gap, pad = nearest
+    part = board.part_by_key[pad.part]
+    report = _report(circuit, part, _pin_of(board, pad), pad, gap, (x, y))
+    return replace(report, at_point=True)
+
+
+def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:
+    """Return the pads that `REFDES.PIN` means; see `find_pins` for what may stand there.
+
+    Raises:
+        NothingMatches: no such part or pin.
+        WrongUsage: a part is named, and no pin.
+    """
+    board = circuit.board
+    found = []
+    for pin in find_pins(board, words):
+        pad = pin.pads[0] if pin.pads else None
+        at = (pad.x, pad.y) if pad is not None else None
+        found.append(_report(circuit, board.part_by_key[pin.part], pin, pad, 0.0, at))
+    return tuple(found)
+
+
+def _report(
+    circuit: Circuit,
+    part: Part,
+    pin: Pin | None,
+    pad: Pad | None,
+    gap: float,
+    at: tuple[float, float] | None,
+) -> PadReport:
+    others: list[NearPad] = []
+    neighbours: list[NearPad] = []
+    if pad is not None and at is not None:
+        reach = min(_MOST_REACH_MM, max(_LEAST_REACH_MM, pad.width or 0.0, pad.height or 0.0))
+        reach = max(reach, gap)
+        own = {id(piece) for piece in pin.pads} if pin is not None else {id(pad)}
+        for far, other in circuit.pad_grid.near(*at, pad.side):
+            if id(other) in own:
+                continue
+            if far > reach and len(neighbours) >= _NEIGHBOURS:
+                break
+            near = NearPad(other, _pin_of(circuit.board, other), far)
+            if far <= reach:
+                others.append(near)
+            if len(neighbours) < _NEIGHBOURS:
+                neighbours.append(near)
+    net = pin.net if pin is not None else pad.net if pad is not None else None
+    return PadReport(
+        part=part,
+        pin=pin,
+        pad=pad,
+        distance=gap,
+        others=tuple(others),
+        neighbours=tuple(neighbours),
+        ends=_ends(circuit, part, pin),
+        far=far_pins(circuit, net, part.key) if net is not None else (),
+    )
+
+
+def _ends(circuit: Circuit, part: Part, pin: Pin | None) -> tuple[Pin, ...]:
+    """Return the pins across the part: the other of two, else those a link leads to."""
+    if pin is None:
+        return ()
+    if len(part.pins) == 2:
+        return tuple(other for other in part.pins if other is not pin)
+    if pin.net is None:
+        return ()
+    numbers = {
+        link.to_pin
+        for link in circuit.links.get(pin.net, ())
+        if link.part == part.key and link.from_pin == pin.number
+    }
+    return tuple(other for other in part.pins if other.number in numbers)
+
+
+def _pin_of(board: Board, pad: Pad) -> Pin | None:
+    for pin in board.part_by_key[pad.part].pins:
+        if any(own is pad for own in pin.pads):
+            return pin
+    return None

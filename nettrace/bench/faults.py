@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from nettrace.bench.copper import (
+from nettrace.bench.job import Damage, JobState
+from nettrace.bench.wire import (
     ONE_NET_OHMS,
     Wired,
     WiredAs,
@@ -22,8 +23,6 @@ from nettrace.bench.copper import (
     pad_name,
     wires_of,
 )
-from nettrace.bench.job import Damage
-from nettrace.bench.job_state import JobState
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind

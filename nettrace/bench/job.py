@@ -1,33 +1,25 @@
 """The job: one repair as a list of entries, from the first look to the signed sheet.
 
 Entries are only ever added; an undo is an entry too. What stands at the bench now is folded from
-them by `nettrace.bench.job_state`. Storage is in `nettrace.bench.job_file`.
+them by `nettrace.bench.job`. Storage is in `nettrace.bench.job`.
 """
 
 from __future__ import annotations
 
+import os
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from enum import StrEnum
+from pathlib import Path
 from typing import Union
 
 import msgspec
 
-__all__ = [
-    "ENTRY_TYPES",
-    "SCHEMA",
-    "BoardReference",
-    "Damage",
-    "Entry",
-    "Fit",
-    "Job",
-    "Loose",
-    "Mark",
-    "Quantity",
-    "Reading",
-    "Remark",
-    "SourceReference",
-    "Undo",
-    "Wire",
-]
+from nettrace.errors import JobUnusable, Place
+from nettrace.version import __version__
 
 #: Version of the job file; a higher one is refused and never overwritten.
 SCHEMA = 1
@@ -184,3 +176,329 @@ class Job(msgspec.Struct, frozen=True):
     def next_number(self) -> int:
         """Return the number that the next entry gets."""
         return max((entry.number for entry in self.entries), default=0) + 1
+
+
+# -- Where a job stands: its entries folded into what is damaged, loose, refitted and measured.
+
+
+_OF_PARTS = frozenset({Damage.MISSING, Damage.CRACKED, Damage.SHIFTED, Damage.DOUBTFUL})
+
+
+@dataclass(frozen=True, slots=True)
+class JobState:
+    """The bench as the standing entries say.
+
+    Attributes:
+        damaged: refdes -> the last mark on it (SOUND takes it away), in order of marking.
+        refitted: refdes -> how it was refitted, after its last mark.
+        lifted: pads marked lifted.
+        cuts: (pad, pad) whose track is cut.
+        bridges: (pad, pad) joined by solder.
+        wires: soldered, the newest entry of each pair of ends.
+        loose: name -> loose part; `used` are those that a refit took.
+        readings: all readings, in order.
+        remarks: the user's lines.
+    """
+
+    damaged: Mapping[str, Mark] = field(default_factory=dict)
+    refitted: Mapping[str, Fit] = field(default_factory=dict)
+    lifted: tuple[str, ...] = ()
+    cuts: tuple[tuple[str, str], ...] = ()
+    bridges: tuple[tuple[str, str], ...] = ()
+    wires: tuple[Wire, ...] = ()
+    loose: Mapping[str, Loose] = field(default_factory=dict)
+    used: frozenset[str] = frozenset()
+    readings: tuple[Reading, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def open_positions(self) -> tuple[str, ...]:
+        """Positions that are marked and not refitted yet."""
+        return tuple(ref for ref in self.damaged if ref not in self.refitted)
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Positions without a working part now: gone or broken, not refitted."""
+        gone = {Damage.MISSING, Damage.CRACKED}
+        return tuple(
+            ref
+            for ref, mark in self.damaged.items()
+            if mark.damage in gone and ref not in self.refitted
+        )
+
+    @property
+    def last_refit(self) -> int:
+        """Number of the last entry that changed the board; later readings judge it."""
+        return max((entry.number for entry in (*self.refitted.values(), *self.wires)), default=0)
+
+
+def fold(job: Job) -> JobState:
+    """Return where the job stands."""
+    damaged: dict[str, Mark] = {}
+    refitted: dict[str, Fit] = {}
+    pads: dict[str, None] = {}
+    pairs: dict[Damage, dict[tuple[str, str], None]] = {Damage.CUT: {}, Damage.BRIDGED: {}}
+    wires: dict[frozenset[str], Wire] = {}
+    loose: dict[str, Loose] = {}
+    used: set[str] = set()
+    readings: list[Reading] = []
+    remarks: list[str] = []
+    for entry in job.standing():
+        if isinstance(entry, Mark):
+            _mark(entry, damaged, refitted, pads, pairs)
+        elif isinstance(entry, Fit):
+            refitted[entry.at] = entry
+            if entry.with_part is not None:
+                used.add(entry.with_part)
+        elif isinstance(entry, Loose):
+            loose[entry.name] = entry
+        elif isinstance(entry, Wire):
+            wires[frozenset({entry.start, entry.end})] = entry
+        elif isinstance(entry, Reading):
+            readings.append(entry)
+        elif isinstance(entry, Remark):
+            remarks.append(entry.note)
+    return JobState(
+        damaged=damaged,
+        refitted=refitted,
+        lifted=tuple(pads),
+        cuts=tuple(pairs[Damage.CUT]),
+        bridges=tuple(pairs[Damage.BRIDGED]),
+        wires=tuple(wires.values()),
+        loose=loose,
+        used=frozenset(used),
+        readings=tuple(readings),
+        remarks=tuple(remarks),
+    )
+
+
+def _mark(
+    entry: Mark,
+    damaged: dict[str, Mark],
+    refitted: dict[str, Fit],
+    pads: dict[str, None],
+    pairs: dict[Damage, dict[tuple[str, str], None]],
+) -> None:
+    if entry.damage in pairs:
+        ends = sorted((entry.at, entry.to or ""))
+        pairs[entry.damage][ends[0], ends[1]] = None
+    elif entry.damage is Damage.LIFTED:
+        pads[entry.at] = None
+    elif entry.damage in _OF_PARTS:
+        damaged[entry.at] = entry
+        refitted.pop(entry.at, None)  # marked again after a refit: it came off again
+    elif entry.damage is Damage.SOUND:
+        damaged.pop(entry.at, None)
+        pads.pop(entry.at, None)
+        for found in pairs.values():
+            for ends_of in [pair for pair in found if entry.at in pair]:
+                if entry.to is None or entry.to in ends_of:
+                    del found[ends_of]
+
+
+# -- The job file on disk: readable, validated, locked while it is changed, never half-written.
+
+
+#: How long a second terminal waits for the lock before it gives up, seconds.
+LOCK_SECONDS = 3.0
+_RETRY_SECONDS = 0.02
+
+
+class _Head(msgspec.Struct):
+    schema: int
+    version: str
+    what: str
+
+
+class _HeadOnly(msgspec.Struct):
+    nettrace: _Head
+
+
+class _Whole(msgspec.Struct):
+    nettrace: _Head
+    job: Job
+
+
+def now() -> str:
+    """Return the time of an entry: UTC, to the second, ISO 8601."""
+    return datetime.now(UTC).replace(microsecond=0).isoformat()
+
+
+def previous_path(path: Path) -> Path:
+    """Return where the state before the last change is kept."""
+    return path.with_name(path.name + ".previous")
+
+
+def load_job(path: Path) -> Job:
+    """Read and check a job file.
+
+    Raises:
+        JobUnusable: it is not there, cannot be read, is damaged, or is of a newer version.
+    """
+    try:
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise JobUnusable(
+            f"no job file {path}", hint="Open one: nettrace job open JOB BOARD."
+        ) from None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise JobUnusable(f"cannot open {path} ({reason})") from None
+    return _decode(path, raw)
+
+
+def _decode(path: Path, raw: bytes) -> Job:
+    try:
+        head = msgspec.json.decode(raw, type=_HeadOnly).nettrace
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise _damaged(path, str(error)) from None
+    if head.what != "job":
+        raise JobUnusable(f"{path} holds a {head.what}", expected="a job")
+    if head.schema > SCHEMA:
+        raise JobUnusable(
+            f"{path} was written by nettrace {head.version} in a newer layout ({head.schema})",
+            hint="Update nettrace; the file was left as it is.",
+        )
+    try:
+        job = msgspec.json.decode(raw, type=_Whole).job
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise _damaged(path, str(error)) from None
+    numbers = [entry.number for entry in job.entries]
+    if numbers != sorted(set(numbers)):
+        raise _damaged(path, "entry numbers repeat or go backwards")
+    return job
+
+
+def _damaged(path: Path, why: str) -> JobUnusable:
+    kept = previous_path(path)
+    hint = "The file was left as it is."
+    if kept.is_file():
+        hint += f" The state before its last change is {kept}."
+    return JobUnusable(
+        f"a damaged job file: {why.removesuffix('.')}", hint=hint, place=Place(str(path))
+    )
+
+
+def encode(job: Job) -> bytes:
+    """Return the file's bytes: one line an entry, so that people and diffs can read it."""
+    head = {"schema": SCHEMA, "version": __version__, "what": "job"}
+    entries = ",\n  ".join(msgspec.json.encode(entry).decode() for entry in job.entries)
+    body = [
+        f'  "title": {msgspec.json.encode(job.title).decode()}',
+        f'  "opened": {msgspec.json.encode(job.opened).decode()}',
+        f'  "board": {msgspec.json.encode(job.board).decode()}',
+        f'  "entries": [\n  {entries}\n  ]' if entries else '  "entries": []',
+    ]
+    inner = ",\n".join(body)
+    first = f'{{"nettrace": {msgspec.json.encode(head).decode()},'
+    return f'{first}\n "job": {{\n{inner}\n }}\n}}\n'.encode()
+
+
+def create_job(path: Path, job: Job) -> None:
+    """Write a new job file; one that is there is never replaced.
+
+    Raises:
+        JobUnusable: it is there already, or cannot be written.
+    """
+    with _locked(path):
+        if path.exists():
+            raise JobUnusable(
+                f"{path} is there already", hint="Go on with it, or choose another name."
+            )
+        _write(path, encode(job))
+
+
+def change_job(path: Path, add: Callable[[Job], Sequence[Entry]]) -> Job:
+    """Add entries to a job and return it as it then is on the disk.
+
+    Args:
+        path: the job file.
+        add: job as it stands -> entries to add; they get their numbers from `next_number` on.
+
+    Raises:
+        JobUnusable: locked by another process, damaged, newer, or it cannot be written.
+    """
+    with _locked(path):
+        job = load_job(path)
+        added = tuple(add(job))
+        if not added:
+            return job
+        changed = msgspec.structs.replace(job, entries=(*job.entries, *added))
+        _keep_previous(path)
+        _write(path, encode(changed))
+        return changed
+
+
+@contextmanager
+def _locked(path: Path) -> Iterator[None]:
+    """Hold the job's lock; the operating system lets go of it if the process dies."""
+    lock = path.with_name(f".{path.name}.lock")
+    try:
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise JobUnusable(f"cannot write beside {path} ({reason})") from None
+    try:
+        _take(handle, path)
+        yield
+    finally:
+        os.close(handle)
+
+
+def _take(handle: int, path: Path) -> None:
+    deadline = time.monotonic() + LOCK_SECONDS
+    while not _try_lock(handle):
+        if time.monotonic() > deadline:
+            raise JobUnusable(
+                f"{path} is being changed by another process",
+                hint="Wait for it, or close the other terminal.",
+            )
+        time.sleep(_RETRY_SECONDS)
+
+
+def _try_lock(handle: int) -> bool:
+    try:
+        import fcntl
+    except ModuleNotFoundError:  # Windows
+        import msvcrt
+
+        try:
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        except OSError:
+            return False
+        return True
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+def _keep_previous(path: Path) -> None:
+    _write(previous_path(path), path.read_bytes())
+
+
+def _write(path: Path, data: bytes) -> None:
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with temporary.open("wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.replace(path)
+        _sync_folder(path.parent)
+    except OSError as error:
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
+        reason = (error.strerror or str(error)).lower()
+        raise JobUnusable(f"cannot write {path} ({reason})", hint="Nothing was changed.") from None
+
+
+def _sync_folder(folder: Path) -> None:
+    # a rename is on the disk only when its folder is; some systems cannot open folders
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

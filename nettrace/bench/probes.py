@@ -14,12 +14,10 @@ from enum import StrEnum
 from typing import Final
 
 from nettrace.bench.chances import CLASS_2_DROP, Outlook
-from nettrace.bench.copper import find_pad, net_groups, pad_name
 from nettrace.bench.faults import Fault, close_pads, list_faults
-from nettrace.bench.job import Quantity
-from nettrace.bench.job_state import JobState
-from nettrace.bench.predict import Model, Spot
-from nettrace.bench.wire import Point, points_of
+from nettrace.bench.job import JobState, Quantity
+from nettrace.bench.prediction import Predictor, Spot
+from nettrace.bench.wire import Point, find_pad, net_groups, pad_name, points_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
@@ -84,9 +82,9 @@ def plan_probes(circuit: Circuit, state: JobState) -> tuple[Probe, ...]:
     return plan_with(make_model(circuit, state), state)
 
 
-def make_model(circuit: Circuit, state: JobState) -> Model:
+def make_model(circuit: Circuit, state: JobState) -> Predictor:
     """Return the model of a job: all nets that its probes, bridges and readings name are in it."""
-    bare = Model(circuit, state)
+    bare = Predictor(circuit, state)
     nets = [pin.net for pin in bare.touched.joints.values()]
     nets += [near.net for _, near, _ in close_pads(circuit, bare.touched)]
     for reading in state.readings:
@@ -94,21 +92,21 @@ def make_model(circuit: Circuit, state: JobState) -> Model:
     for net in tuple(nets):
         if net is not None:
             nets += [pull.to for pull in circuit.pulls.get(net, ())]
-    return Model(circuit, state, [net for net in dict.fromkeys(nets) if net is not None])
+    return Predictor(circuit, state, [net for net in dict.fromkeys(nets) if net is not None])
 
 
-def plan_with(model: Model, state: JobState) -> tuple[Probe, ...]:
+def plan_with(model: Predictor, state: JobState) -> tuple[Probe, ...]:
     """Return the list for a model that is at hand already."""
     return _Plan(model, state).probes()
 
 
-def through_with(model: Model, state: JobState) -> tuple[Probe, ...]:
+def through_with(model: Predictor, state: JobState) -> tuple[Probe, ...]:
     """Return the measurements through each part from sound points, for a model at hand."""
     return _Plan(model, state).through()
 
 
 class _Plan:
-    def __init__(self, model: Model, state: JobState) -> None:
+    def __init__(self, model: Predictor, state: JobState) -> None:
         self.model = model
         self.circuit = model.circuit
         self.state = state

@@ -133,7 +133,7 @@ def _board_path(ctx: click.Context) -> str:
     if isinstance(board, str) and board:
         return board
     if isinstance(job, str) and job:
-        from nettrace.bench.job_file import load_job
+        from nettrace.bench.job import load_job
 
         return str(Path(job).resolve().parent / load_job(Path(job)).board.path)
     raise WrongUsage("no board yet")

@@ -192,7 +192,7 @@ def _selection(
 
         return choice.about_bus(circuit, find_buses(circuit, given["--bus"]), missing)
     if "--pad" in given:
-        from nettrace.bench.pad import look_at_pad
+        from nettrace.bench.area import look_at_pad
 
         return choice.about_pad(circuit, look_at_pad(circuit, given["--pad"]), missing)
     from nettrace.bench.area import inspect_area

@@ -29,7 +29,7 @@ from nettrace.errors import ExitCode, WrongUsage
 from nettrace.views.text import write_json, write_warnings
 
 if TYPE_CHECKING:
-    from nettrace.bench.pad import PadReport
+    from nettrace.bench.area import PadReport
 
 __all__ = ["area", "bus", "net", "pad", "part", "path", "rail", "summary"]
 
@@ -183,7 +183,7 @@ PAD_EXAMPLES = """\
 @side_option
 def pad(source: BoardInput, pad: str | None, at: str | None, side: str | None) -> None:
     """Show one pad, by name or by place: its net, its neighbours, both ends of its part."""
-    from nettrace.bench.pad import look_at_pad, look_at_point
+    from nettrace.bench.area import look_at_pad, look_at_point
     from nettrace.bench.place import parse_point
 
     if (pad is None) == (at is None):
@@ -293,8 +293,7 @@ def path(source: BoardInput, from_: str, to: str) -> int:
 
     FROM and TO are nets or pads (REFDES.PIN). Exit 3 if nothing ties them.
     """
-    from nettrace.bench.lookup import find_one_net
-    from nettrace.bench.ways import find_ways
+    from nettrace.bench.lookup import find_one_net, find_ways
 
     circuit = source.load()
     start, end = find_one_net(circuit.board, from_), find_one_net(circuit.board, to)

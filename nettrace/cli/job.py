@@ -197,7 +197,7 @@ LOOSE_EXAMPLES = """\
 @click.option("--note", default="", metavar="TEXT", help="A remark on it.")
 def loose(path: str, as_json: bool, **facts: object) -> None:
     """Enter a part found in the flux: what the meter and the ruler say."""
-    from nettrace.bench.marking import loose_entry
+    from nettrace.bench.entries import loose_entry
 
     opened = open_bench(path)
     change_bench(opened, lambda job: [loose_entry(job, facts)], as_json)

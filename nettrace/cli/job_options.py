@@ -52,9 +52,7 @@ def change_bench(opened: OpenJob, add: Callable[[Job], Sequence[Entry]], as_json
     """Add entries and say what was entered; entries of a second terminal are kept."""
     from dataclasses import replace
 
-    from nettrace.bench.job import Undo
-    from nettrace.bench.job_file import change_job
-    from nettrace.bench.job_state import fold
+    from nettrace.bench.job import Undo, change_job, fold
     from nettrace.views.job_payload import job_payload
     from nettrace.views.job_tables import entry_words
 

@@ -31,8 +31,8 @@ PROBE_EXAMPLES = """\
 @click.option("--next", "only_next", is_flag=True, help="The one measurement that tells most now.")
 def probe(path: str, as_json: bool, only_next: bool) -> None:
     """List the fewest measurements that would prove the repair, each with its expected figure."""
+    from nettrace.bench.diagnosis import next_probe
     from nettrace.bench.probes import plan_probes
-    from nettrace.bench.suspicion import next_probe
     from nettrace.views.prove import next_payload, probes_payload, show_next, show_probes
 
     opened = open_bench(path)
@@ -92,7 +92,7 @@ def read(
     table: str | None,
 ) -> None:
     """Enter a reading, from the keyboard or a CSV file, and say what it tells."""
-    from nettrace.bench.marking import reading_entries
+    from nettrace.bench.entries import reading_entries
 
     if (table is None) == (at is None or to is None or shown is None):
         raise WrongUsage(
@@ -177,7 +177,7 @@ def check(path: str, as_json: bool, known_good: str | None) -> int:
     opened = open_bench(path)
     good = None
     if known_good is not None:
-        from nettrace.bench.known_good import read_known_good
+        from nettrace.bench.judging import read_known_good
 
         good = read_known_good(_text(Path(known_good)), known_good)
     found = check_job(opened.circuit, opened.state, good)

@@ -73,7 +73,7 @@ def sheet(
     plate = _plate(opened.circuit.board, Path(photo), fixes) if photo is not None else None
     good = None
     if known_good is not None:
-        from nettrace.bench.known_good import read_known_good
+        from nettrace.bench.judging import read_known_good
 
         good = read_known_good(_text(Path(known_good)), known_good)
     with progress("Writing the sheet"):

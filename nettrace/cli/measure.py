@@ -180,7 +180,7 @@ def reading(
       nettrace reading samples/wren TS --to GND --rail VREF_1V8=1.8
       nettrace reading samples/wren --power
     """  # noqa: D301 - \b is click's mark for lines that stay as they are
-    from nettrace.bench.measure import Lying, measure_pad, measure_power
+    from nettrace.bench.metered import Lying, measure_pad, measure_power
 
     if (pad is None) != power:
         raise WrongUsage(

@@ -6,14 +6,11 @@ from collections.abc import Sequence
 
 import msgspec
 
-from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
-from nettrace.bench.copper import Wired, wires_of
-from nettrace.bench.job import Job
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Job, JobState
 from nettrace.bench.match import LooseMatch, Site
 from nettrace.bench.needs import Donor, Need, words
-from nettrace.bench.refit import RefitPlan
-from nettrace.bench.wire import Span, WirePlan
+from nettrace.bench.refit import CAUTIONS, DOCUMENTS, FIRST, RefitPlan
+from nettrace.bench.wire import Span, Wired, WirePlan, wires_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.views.payload import Json, mm
 

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
-from nettrace.bench.copper import replaced_parts, wires_of
-from nettrace.bench.job import Fit, Job, Loose, Mark, Quantity, Reading, Wire
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Fit, Job, JobState, Loose, Mark, Quantity, Reading, Wire
 from nettrace.bench.match import Certainty, LooseMatch, Site
 from nettrace.bench.needs import Donor, Need, words
-from nettrace.bench.refit import ALLOYS, HEAT_FACTS, RefitPlan
-from nettrace.bench.wire import Span, WirePlan
+from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS, RefitPlan
+from nettrace.bench.wire import Span, WirePlan, replaced_parts, wires_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.values.quantity import engineering, percent
 from nettrace.views.tables import Column, Sheet

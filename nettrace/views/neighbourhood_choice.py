@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from nettrace.bench.area import AreaReport
-from nettrace.bench.pad import PadReport
+from nettrace.bench.area import AreaReport, PadReport
 from nettrace.bench.place import Box, Circle, Shape
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from nettrace.bench.area import lacks_value
-from nettrace.bench.ways import Way
+from nettrace.bench.lookup import Way
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, Bus, Proposal, Pull, Rail, Role, Volts
 from nettrace.model.board import Conflict, Net, Pad, Part, Pin

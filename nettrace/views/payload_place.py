@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from nettrace.bench.area import AreaReport
-from nettrace.bench.pad import NearPad, PadReport
+from nettrace.bench.area import AreaReport, NearPad, PadReport
 from nettrace.bench.place import Box, Circle, Shape
 from nettrace.circuit.circuit import Circuit
 from nettrace.views import payload

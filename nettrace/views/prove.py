@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nettrace.bench.diagnosis import Check, Suspect
-from nettrace.bench.job import Quantity
-from nettrace.bench.job_state import JobState
+from nettrace.bench.diagnosis import Check, NextProbe, Suspect
+from nettrace.bench.job import JobState, Quantity
 from nettrace.bench.judging import Judged, ReadingState
 from nettrace.bench.probes import Probe, ProbeStep
-from nettrace.bench.suspicion import NextProbe
 from nettrace.model.board import Board
 from nettrace.views.comparison import opens_payload, shorts_payload
 from nettrace.views.job_payload import wired

@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from nettrace.electrical.bounds import OhmsBounds
-from nettrace.electrical.heat import Heat
-from nettrace.electrical.readings import DIODE_TEXT, Reading, ReadingVolts
-from nettrace.electrical.thermistor_line import ThermistorLine
+from nettrace.electrical.expected import DIODE_TEXT, Expected, ExpectedVolts, Heat, ThermistorLine
+from nettrace.electrical.power_off import OhmsBounds
 from nettrace.values.quantity import engineering, percent
 from nettrace.views.payload import Json, si
 from nettrace.views.tables import Column, Sheet
@@ -29,7 +27,7 @@ __all__ = [
 OVERLOAD_OHMS = 60e6
 
 
-def reading(item: Reading) -> Json:
+def reading(item: Expected) -> Json:
     """Return the contract's `reading`."""
     return {
         "from": item.start,
@@ -85,8 +83,8 @@ def _ohms(bounds: OhmsBounds | None) -> Json:
 
 
 def readings(
-    now: Sequence[Reading],
-    fitted: Sequence[Reading],
+    now: Sequence[Expected],
+    fitted: Sequence[Expected],
     without: Sequence[str],
     changed: Mapping[str, float] | None = None,
 ) -> Json:
@@ -119,7 +117,7 @@ def ohms_words(bounds: OhmsBounds | None) -> str:
     return f"at most {engineering(bounds.shown_at_most(), 'Ω')}"
 
 
-def volts_words(volts: ReadingVolts | None) -> str:
+def volts_words(volts: ExpectedVolts | None) -> str:
     """Return the voltage for a table cell."""
     return engineering(volts.nominal, "V") if volts is not None else "unknown"
 
@@ -127,8 +125,8 @@ def volts_words(volts: ReadingVolts | None) -> str:
 def show_readings(
     name: str,
     board: str,
-    now: Sequence[Reading],
-    fitted: Sequence[Reading],
+    now: Sequence[Expected],
+    fitted: Sequence[Expected],
     without: Sequence[str],
     sheet: Sheet,
     changed: Mapping[str, float] | None = None,
@@ -231,7 +229,7 @@ def _end(place: str, net: str) -> str:
     return place if net in place else f"{place} {net}"
 
 
-def _farads(now: Reading, fitted: Reading) -> str:
+def _farads(now: Expected, fitted: Expected) -> str:
     if not now.farads and not fitted.farads:
         return ""
     words = engineering(now.farads, "F") if now.farads else "none"

@@ -6,14 +6,12 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from nettrace.bench.area import AreaReport, inspect_area
-from nettrace.bench.copper import find_pad, find_via, wires_of
 from nettrace.bench.diagnosis import Check, check_job
-from nettrace.bench.job import Fit, Job
-from nettrace.bench.job_state import JobState
-from nettrace.bench.judging import Judged
-from nettrace.bench.known_good import KnownGood
+from nettrace.bench.job import Fit, Job, JobState
+from nettrace.bench.judging import Judged, KnownGood
 from nettrace.bench.place import Box, part_place
 from nettrace.bench.probes import Probe, plan_probes
+from nettrace.bench.wire import find_pad, find_via, wires_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.errors import NothingMatches, Warning
 from nettrace.model.board import Side

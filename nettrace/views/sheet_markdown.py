@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
-from nettrace.bench.cautions import CAUTIONS, DOCUMENTS, FIRST
-from nettrace.bench.refit import ALLOYS, HEAT_FACTS
+from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS
 from nettrace.version import __version__
 from nettrace.views.sheet_rows import PositionRow, SheetRows, sheet_rows
 from nettrace.views.sheet_source import CheckLines, SheetInput

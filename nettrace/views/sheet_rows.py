@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from nettrace.bench.copper import replaced_parts, wires_of
 from nettrace.bench.damage import describe_damage
-from nettrace.bench.job import Fit, Mark, Reading
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Fit, JobState, Mark, Reading
 from nettrace.bench.match import LooseMatch, match_loose, sites_of
 from nettrace.bench.needs import Need, plan_needs
 from nettrace.bench.needs import words as need_words
 from nettrace.bench.refit import RefitPlan, plan_refit
+from nettrace.bench.wire import replaced_parts, wires_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, BusLine, NetKind
 from nettrace.model.board import Part, Pin

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from nettrace.bench.job import Job
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Job, JobState
 from nettrace.circuit.circuit import Circuit
 from nettrace.errors import Warning
 from nettrace.views.sheet_photo import PhotoPlate

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nettrace.bench.ways import MOST_WAYS, Way
+from nettrace.bench.lookup import MOST_WAYS, Way
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, NetKind, Rail
 from nettrace.model.board import Net, Pin

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from nettrace.bench.area import lacks_value
-from nettrace.bench.pad import NearPad, PadReport
+from nettrace.bench.area import NearPad, PadReport, lacks_value
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Severity
 from nettrace.model.board import Part

@@ -15,16 +15,15 @@ from typing import Any
 
 import numpy as np
 
+from nettrace.bench.diagnosis import Hypothesis, Suspicion
 from nettrace.bench.faults import Fault, FaultKind
-from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Damage, Fit, JobState, Mark, Quantity, Reading
 from nettrace.bench.probes import Probe, ProbeStep
-from nettrace.bench.suspicion import Hypothesis, Suspicion
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
-from nettrace.electrical.elements import elements_of
 from nettrace.electrical.network import Network, Resistor
+from nettrace.electrical.power_off import elements_of
 from nettrace.model.board import Pad, Pin
 
 #: How often each kind of fault is drawn.

@@ -8,9 +8,8 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from nettrace.bench.area import AreaReport, far_pins, inspect_area
+from nettrace.bench.area import AreaReport, far_pins, inspect_area, look_at_pad, look_at_point
 from nettrace.bench.damage import describe_damage
-from nettrace.bench.pad import look_at_pad, look_at_point
 from nettrace.bench.place import Box, Circle, Outline, circle_around
 from nettrace.errors import NothingMatches
 from nettrace.loading import load

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 import nettrace
-from nettrace.bench.area_search import search_area
+from nettrace.bench.area import search_area
 from nettrace.bench.place import Box, Circle
 from nettrace.model.adjacency import MOST_CROSSED_PARTS
 from nettrace.model.board import Side

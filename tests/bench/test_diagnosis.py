@@ -14,14 +14,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from nettrace.bench.chances import Outlook, bin_of, chances
-from nettrace.bench.diagnosis import Check, Verdict, check_job
+from nettrace.bench.diagnosis import Check, Suspicion, Verdict, check_job, next_probe
 from nettrace.bench.faults import FaultKind
-from nettrace.bench.job import Damage, Mark, Quantity, Reading
-from nettrace.bench.job_state import JobState
-from nettrace.bench.judging import ReadingState, judge_reading
-from nettrace.bench.known_good import KnownGood, KnownReading
+from nettrace.bench.job import Damage, JobState, Mark, Quantity, Reading
+from nettrace.bench.judging import KnownGood, KnownReading, ReadingState, judge_reading
 from nettrace.bench.probes import Probe
-from nettrace.bench.suspicion import Suspicion, next_probe
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load
 from tests.bench.diagnosis_table import REAL, SEVEN, real_rows, wren_rows, wrong_rows

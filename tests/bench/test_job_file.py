@@ -14,9 +14,22 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.bench.job import BoardReference, Damage, Entry, Fit, Job, Mark, Remark, Undo
-from nettrace.bench.job_file import change_job, create_job, load_job, now, previous_path
-from nettrace.bench.job_state import fold
+from nettrace.bench.job import (
+    BoardReference,
+    Damage,
+    Entry,
+    Fit,
+    Job,
+    Mark,
+    Remark,
+    Undo,
+    change_job,
+    create_job,
+    fold,
+    load_job,
+    now,
+    previous_path,
+)
 from nettrace.errors import ExitCode, JobUnusable
 
 
@@ -100,7 +113,7 @@ TERMINAL = """
 import sys
 from pathlib import Path
 from nettrace.bench.job import Remark
-from nettrace.bench.job_file import change_job, now
+from nettrace.bench.job import change_job, now
 for index in range(15):
     note = f"{sys.argv[2]}{index}"
     change_job(
@@ -125,7 +138,7 @@ def test_a_held_lock_is_waited_for_and_then_named(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     fcntl = pytest.importorskip("fcntl")
-    monkeypatch.setattr("nettrace.bench.job_file.LOCK_SECONDS", 0.1)
+    monkeypatch.setattr("nettrace.bench.job.LOCK_SECONDS", 0.1)
     with path.with_name(f".{path.name}.lock").open("w") as held:
         fcntl.flock(held, fcntl.LOCK_EX)
         with pytest.raises(JobUnusable, match="another process"):
@@ -138,7 +151,7 @@ WRITER = """
 import sys
 from pathlib import Path
 from nettrace.bench.job import Remark
-from nettrace.bench.job_file import change_job, now
+from nettrace.bench.job import change_job, now
 path, start = Path(sys.argv[1]), int(sys.argv[2])
 for index in range(start, start + 10_000):
     change_job(path, lambda job: [Remark(number=job.next_number(), time=now(), note=str(index))])

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Damage, Fit, JobState, Mark, Quantity, Reading
 from nettrace.bench.judging import Judged, judge_reading
 from nettrace.electrical.charging import explain_supply
 from tests.circuit_language import circuit

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nettrace.bench.job import Quantity
-from nettrace.bench.known_good import KnownGood, KnownReading, read_known_good
+from nettrace.bench.judging import KnownGood, KnownReading, read_known_good
 from nettrace.errors import BadInput
 
 HEAD = "place,to,quantity,value,board\n"

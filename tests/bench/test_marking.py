@@ -6,9 +6,19 @@ from collections.abc import Sequence
 
 import pytest
 
-from nettrace.bench.job import BoardReference, Damage, Entry, Job, Loose, Mark, Quantity, Reading
-from nettrace.bench.job_state import JobState, fold
-from nettrace.bench.marking import fit_entries, loose_entry, mark_entries, reading_entries
+from nettrace.bench.entries import fit_entries, loose_entry, mark_entries, reading_entries
+from nettrace.bench.job import (
+    BoardReference,
+    Damage,
+    Entry,
+    Job,
+    JobState,
+    Loose,
+    Mark,
+    Quantity,
+    Reading,
+    fold,
+)
 from nettrace.errors import NothingMatches, WrongUsage
 from tests.circuit_language import circuit
 

@@ -9,8 +9,7 @@ import networkx
 import pytest
 
 from nettrace.bench.faults import FaultKind, list_faults
-from nettrace.bench.job import Quantity
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import JobState, Quantity
 from nettrace.bench.probes import Probe, ProbeStep, plan_probes
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load

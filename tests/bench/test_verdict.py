@@ -9,10 +9,8 @@ import pytest
 
 from nettrace.bench.diagnosis import Check, Verdict, check_job
 from nettrace.bench.faults import FaultKind
-from nettrace.bench.job import Damage, Fit, Mark, Quantity, Reading, Wire
-from nettrace.bench.job_state import JobState
-from nettrace.bench.judging import ReadingState
-from nettrace.bench.known_good import KnownGood, KnownReading
+from nettrace.bench.job import Damage, Fit, JobState, Mark, Quantity, Reading, Wire
+from nettrace.bench.judging import KnownGood, KnownReading, ReadingState
 from nettrace.bench.probes import plan_probes
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Side

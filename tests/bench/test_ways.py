@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from nettrace.bench.ways import find_ways
+from nettrace.bench.lookup import find_ways
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Link, NetKind
 from nettrace.model.builder import BoardBuilder

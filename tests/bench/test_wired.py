@@ -6,12 +6,11 @@ from collections.abc import Sequence
 
 import pytest
 
-from nettrace.bench.copper import Wired, WiredAs, net_groups, wires_of
 from nettrace.bench.diagnosis import Verdict, check_job
-from nettrace.bench.job import Damage, Mark, Quantity, Reading, Wire
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import Damage, JobState, Mark, Quantity, Reading, Wire
 from nettrace.bench.judging import ReadingState, judge_reading
 from nettrace.bench.probes import plan_probes
+from nettrace.bench.wire import Wired, WiredAs, net_groups, wires_of
 from tests.circuit_language import circuit
 
 CIRCUIT = circuit(

@@ -20,8 +20,7 @@ except ImportError:  # run as a script: its folder is on the path, the project i
     from measure import report  # type: ignore[import-not-found, no-redef]
     from synthetic import synthetic_circuit  # type: ignore[import-not-found, no-redef]
 
-from nettrace.bench.area import inspect_area
-from nettrace.bench.area_search import search_area
+from nettrace.bench.area import inspect_area, search_area
 from nettrace.bench.place import Circle
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Board

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.electrical.divider import (
+from nettrace.electrical.formulas import (
     divider_volts,
     feedback_lower_ohms,
     feedback_output_volts,

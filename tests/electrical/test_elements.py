@@ -6,13 +6,12 @@ import math
 
 import pytest
 
-from nettrace.electrical.bounds import OhmsBounds, PowerOff, meter_error
-from nettrace.electrical.elements import elements_of
 from nettrace.electrical.meter import Accuracy
+from nettrace.electrical.power_off import OhmsBounds, PowerOff, elements_of, meter_error
 from tests.circuit_language import circuit
 
 # links 50 mΩ and windings 1 Ω at most, resistors 5 % where nothing is stated (common practice, no
-# source); a thermistor between 35 and 15 °C by its beta (nettrace/electrical/elements.py)
+# source); a thermistor between 35 and 15 °C by its beta (nettrace/electrical/power_off.py)
 RESISTANCES = [
     ("R1 A B 10k 1%", (10e3, 9.9e3, 10.1e3)),
     ("R1 A B 10k", (10e3, 9.5e3, 10.5e3)),

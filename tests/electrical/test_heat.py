@@ -9,8 +9,7 @@ import pytest
 
 import nettrace
 from nettrace.circuit.circuit import Circuit
-from nettrace.electrical.heat import Heat, heats
-from nettrace.electrical.readings import Bench
+from nettrace.electrical.expected import Heat, MeteredBoard, heats
 from nettrace.errors import WrongUsage
 from nettrace.model.notes import Notes
 from tests.electrical.test_network import needs_ngspice
@@ -31,7 +30,7 @@ U1 MCU: 1=SDA 2=VDD 3=GND
 
 @pytest.fixture
 def powered() -> dict[str, Heat]:
-    return {heat.part: heat for heat in heats(Bench(circuit(POWERED)))}
+    return {heat.part: heat for heat in heats(MeteredBoard(circuit(POWERED)))}
 
 
 def test_power_by_ohms_law_and_ratings_by_size(powered: dict[str, Heat]) -> None:
@@ -59,7 +58,7 @@ def test_the_hottest_for_its_size_stands_first(powered: dict[str, Heat]) -> None
 
 @needs_ngspice
 def test_power_on_wren_agrees_with_ngspice(wren: Path, tmp_path: Path) -> None:
-    bench = Bench(nettrace.load(wren))
+    bench = MeteredBoard(nettrace.load(wren))
     numbers = {name: f"n{at}" for at, name in enumerate(bench.circuit.board.net_by_name)}
     lines = ["power"]
     for at, resistor in enumerate(bench.network.resistors):

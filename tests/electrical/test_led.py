@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.electrical.led import FORWARD_VOLTS, led_amperes, led_resistor
+from nettrace.electrical.formulas import FORWARD_VOLTS, led_amperes, led_resistor
 
 
 def test_resistor_and_power() -> None:

@@ -8,8 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.electrical.network import Network, Resistor
-from nettrace.electrical.ports import Edge, fold
+from nettrace.electrical.network import Edge, Network, Resistor, fold
 
 NODES = st.sampled_from("abcdefgh")
 OHMS = st.sampled_from([0.0, 0.01, 1.0, 47.0, 2200.0, 10e3, 1e6])

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from nettrace.electrical.rc import (
+from nettrace.electrical.formulas import (
     charged_fraction,
     corner_hertz,
     crystal_load_farads,

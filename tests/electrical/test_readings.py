@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from nettrace.circuit.circuit import Circuit
-from nettrace.electrical.bounds import PowerOff
-from nettrace.electrical.readings import Bench
+from nettrace.electrical.expected import MeteredBoard
+from nettrace.electrical.power_off import PowerOff
 from nettrace.loading import load
 from nettrace.readers.document import Document
 from nettrace.readers.sheet import read
@@ -73,7 +73,7 @@ def test_capacitors_right_across_add_up() -> None:
 
 def test_a_missing_pull_up_leaves_the_line_without_a_voltage() -> None:
     text = "rail VDD 1.8\nground GND\nR1 2k2: SDA VDD\nU1 MCU: 1=SDA 2=GND 3=VDD\n"
-    whole, broken = Bench(circuit(text)), Bench(circuit(text), frozenset({"R1"}))
+    whole, broken = MeteredBoard(circuit(text)), MeteredBoard(circuit(text), frozenset({"R1"}))
     volts = whole.volts("SDA")
     assert volts is not None
     assert volts.nominal == pytest.approx(1.8)
@@ -81,7 +81,7 @@ def test_a_missing_pull_up_leaves_the_line_without_a_voltage() -> None:
 
 
 def test_the_users_rail_stands_alone() -> None:
-    bench = Bench(circuit(DIVIDER), rails={"VIN": 5.0})
+    bench = MeteredBoard(circuit(DIVIDER), rails={"VIN": 5.0})
     volts = bench.volts("TAP")
     assert volts is not None
     assert volts.nominal == pytest.approx(2.5)
@@ -109,7 +109,7 @@ def test_wrens_damaged_pads_are_confirmed_by_ngspice(
 
 def test_every_bound_states_its_reason(wren: Path) -> None:
     loaded = load(wren)
-    bench = Bench(loaded)
+    bench = MeteredBoard(loaded)
     for key in ("R12", "R13", "R14", "R15", "R16", "C7", "D4"):
         for pin in loaded.board.part_by_key[key].pins:
             readings = bench.of_pin(pin)
@@ -132,13 +132,13 @@ def test_bounds_hold_on_real_boards(boards: Path) -> None:
 
 
 def test_one_net_to_itself_beeps() -> None:
-    found = Bench(circuit(DIVIDER)).between("R1.2", "TAP", "R2.1", "TAP")
+    found = MeteredBoard(circuit(DIVIDER)).between("R1.2", "TAP", "R2.1", "TAP")
     assert (found.ohms, found.because) == (None, ("one net: it beeps",))
 
 
 def test_a_pad_on_no_net_has_no_reading() -> None:
     found = circuit(DIVIDER + "U1 MCU: 1=TAP 2=- 3=VIN\n")
     pins = {pin.number: pin for pin in found.board.part_by_key["U1"].pins}
-    bench = Bench(found)
+    bench = MeteredBoard(found)
     assert bench.of_pin(pins["1"])
     assert bench.of_pin(pins["2"]) == ()

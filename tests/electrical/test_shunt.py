@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.electrical.shunt import kelvin_error, shunt_amperes, shunt_drop
+from nettrace.electrical.formulas import kelvin_error, shunt_amperes, shunt_drop
 
 
 # exact: I·R and I²·R

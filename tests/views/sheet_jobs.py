@@ -13,13 +13,14 @@ from nettrace.bench.job import (
     Entry,
     Fit,
     Job,
+    JobState,
     Loose,
     Mark,
     Quantity,
     Reading,
     Remark,
+    fold,
 )
-from nettrace.bench.job_state import JobState, fold
 from nettrace.bench.photo import KnownPad, fit_photo
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Side

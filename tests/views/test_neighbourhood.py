@@ -10,8 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.bench.area import inspect_area
-from nettrace.bench.pad import look_at_pad
+from nettrace.bench.area import inspect_area, look_at_pad
 from nettrace.bench.place import Circle, circle_around
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind

@@ -151,7 +151,7 @@ def test_the_verdict_is_ticked_once_and_there_is_room_to_sign(page: Any) -> None
 def test_a_job_with_nothing_marked_still_makes_a_sheet(case: Case) -> None:
     from msgspec.structs import replace
 
-    from nettrace.bench.job_state import fold
+    from nettrace.bench.job import fold
 
     empty = replace(case.job, entries=())
     made = job_sheet(case.circuit, empty, fold(empty))

@@ -6,10 +6,9 @@ from collections.abc import Callable
 
 import pytest
 
-from nettrace.bench.area import inspect_area
-from nettrace.bench.pad import look_at_pad, look_at_point
+from nettrace.bench.area import inspect_area, look_at_pad, look_at_point
+from nettrace.bench.lookup import find_ways
 from nettrace.bench.place import circle_around
-from nettrace.bench.ways import find_ways
 from nettrace.views import tables_area, tables_board, tables_net, tables_part
 from nettrace.views.tables import Column, Sheet
 from tests.views.made_circuit import LONG_NET, MadeCircuit, made_circuit

@@ -6,10 +6,20 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from nettrace.bench.copper import find_via
-from nettrace.bench.job import Damage, Entry, Fit, Job, Loose, Mark, Quantity, Reading, Wire
-from nettrace.bench.job_file import now
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import (
+    Damage,
+    Entry,
+    Fit,
+    Job,
+    JobState,
+    Loose,
+    Mark,
+    Quantity,
+    Reading,
+    Wire,
+    now,
+)
+from nettrace.bench.wire import find_via
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches, WrongUsage
@@ -17,8 +27,6 @@ from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads
 from nettrace.model.names import nearest_names
 from nettrace.values.quantity import parse_quantity
 from nettrace.values.sizes import read_size
-
-__all__ = ["fit_entries", "loose_entry", "mark_entries", "reading_entries", "wire_entry"]
 
 _PADS: Final = frozenset({Damage.LIFTED, Damage.CUT, Damage.BRIDGED})
 _WORDS: Final = (*(str(item) for item in Damage), "fitted", "wired")

@@ -14,21 +14,19 @@ from functools import cached_property
 from typing import Final
 
 from nettrace.bench.chances import Outlook
-from nettrace.bench.copper import find_pad, pad_name
 from nettrace.bench.faults import Fault, FaultKind, Touched, touched
-from nettrace.bench.job_state import JobState
+from nettrace.bench.job import JobState
+from nettrace.bench.wire import find_pad, pad_name
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import pairs_of
-from nettrace.electrical.elements import Elements, elements_of
-from nettrace.electrical.ports import Edge, PortNetwork, fold
-from nettrace.electrical.readings import Bench, ReadingVolts
+from nettrace.electrical.expected import ExpectedVolts, MeteredBoard
+from nettrace.electrical.network import Edge, PortNetwork, fold
+from nettrace.electrical.power_off import Elements, elements_of
 from nettrace.errors import NothingMatches
 from nettrace.model.board import Part, Pin
 from nettrace.model.find import find_nets
-
-__all__ = ["Model", "Pair", "Spot"]
 
 #: A resistor up to this is no obstacle to a capacitance meter, Ω (common practice, no source).
 THROUGH_OHMS: Final = 1.0
@@ -72,7 +70,7 @@ class _Piece:
     diode: bool = False
 
 
-class Model:
+class Predictor:
     """The board as repaired, and with any faults; answers are kept.
 
     Args:
@@ -156,7 +154,7 @@ class Model:
         return list(names)
 
     @cached_property
-    def bench(self) -> Bench:
+    def bench(self) -> MeteredBoard:
         """The board as it stands, for voltages; a wire in place of a lost part is 0 Ω there."""
         wired = {
             key: 0.0
@@ -164,7 +162,7 @@ class Model:
             for key in wired.of
             if key in self.touched.absent
         }
-        return Bench(self.circuit, self.touched.absent - set(wired), changes=wired)
+        return MeteredBoard(self.circuit, self.touched.absent - set(wired), changes=wired)
 
     @cached_property
     def _pieces(self) -> tuple[_Piece, ...]:
@@ -308,7 +306,7 @@ class Model:
 
     def expected_volts(self, spot: Spot) -> tuple[float, float, float] | None:
         """Return (nominal, least, most) of a place over ground in health, V; None: not known."""
-        said: ReadingVolts | None = self.bench.volts(spot.net)
+        said: ExpectedVolts | None = self.bench.volts(spot.net)
         if said is None:
             return None
         low = said.nominal * (1 - RAIL_SPREAD) if said.min is None else said.min

@@ -7,11 +7,8 @@ from dataclasses import dataclass, field, replace
 
 from nettrace.bench.lookup import find_changes, find_probe_place, on_rails
 from nettrace.circuit.circuit import Circuit
-from nettrace.electrical.heat import Heat, heats
-from nettrace.electrical.readings import Bench, Reading
+from nettrace.electrical.expected import Expected, Heat, MeteredBoard, heats
 from nettrace.model.find import find_parts
-
-__all__ = ["Lying", "Measured", "measure_pad", "measure_power"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +33,8 @@ class Measured:
     `without` are part keys; `changed` is part key -> Ω, 0 for a short.
     """
 
-    now: tuple[Reading, ...]
-    fitted: tuple[Reading, ...]
+    now: tuple[Expected, ...]
+    fitted: tuple[Expected, ...]
     without: tuple[str, ...]
     changed: Mapping[str, float]
 
@@ -54,12 +51,12 @@ def measure_pad(circuit: Circuit, pad: str, to: str | None, lying: Lying) -> Mea
     start = find_probe_place(board, pad)
     target = find_probe_place(board, to) if to is not None else None
 
-    def seen(at: Bench) -> tuple[Reading, ...]:
+    def seen(at: MeteredBoard) -> tuple[Expected, ...]:
         if target is None:
             return at.of_net(*start)
         return (at.between(start.shown, start.net, target.shown, target.net),)
 
-    fitted = Bench(circuit, rails=bench.rails)
+    fitted = MeteredBoard(circuit, rails=bench.rails)
     return Measured(seen(bench), seen(fitted), tuple(sorted(bench.without)), bench.changes)
 
 
@@ -71,7 +68,7 @@ def measure_power(circuit: Circuit, lying: Lying) -> tuple[Heat, ...]:
     return heats(_bench(circuit, lying))
 
 
-def _bench(circuit: Circuit, lying: Lying) -> Bench:
+def _bench(circuit: Circuit, lying: Lying) -> MeteredBoard:
     board = circuit.board
     gone = frozenset(part.key for name in lying.without for part in find_parts(board, name))
     changes = find_changes(board, lying.changed)
@@ -80,4 +77,4 @@ def _bench(circuit: Circuit, lying: Lying) -> Bench:
         # a feedback divider with another resistor sets another rail
         notes = replace(circuit.notes, values={**circuit.notes.values, **values})
         circuit = Circuit(board, notes)
-    return Bench(circuit, gone, on_rails(board, lying.rails), changes)
+    return MeteredBoard(circuit, gone, on_rails(board, lying.rails), changes)
