@@ -1,0 +1,271 @@
+"""Any answer as JSON: one table says what each record's keys are, one function makes them.
+
+Lengths are rounded to a nanometre and electrical values to nine digits, so that what is printed is
+what the file says and not the noise of binary fractions. Unknown, infinite and NaN are null; parts
+are named by refdes, as the sources write it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Mapping
+from enum import Enum
+from typing import TYPE_CHECKING, Any, Final
+
+if TYPE_CHECKING:
+    from nettrace.model.board import Board
+
+Json = dict[str, Any]
+
+#: Record -> its keys in order. A key is the attribute of that name, encoded by what it is;
+#: `key=attribute` takes another, `:way` another way (`_WAYS`); `+` adds the keys of an attribute's
+#: own record. Records that are not here, and not in `_MADE`, are no answers.
+SHAPES: Final[Mapping[str, str]] = {
+    # the board
+    "Source": "path format version parts nets pins pads vias",
+    "Counts": "parts nets pins pads",
+    "Conflict": "code subject kept statements",
+    "Statement": "what +place",
+    "Place": "path line:word column:word",
+    "Pin": "part:ref pin=number name net x:mm y:mm side",
+    # what it means
+    "Volts": "nominal min max basis score",
+    "Reach": "net through:ref ohms conditional:word",
+    "Pull": "part:ref direction ohms to volts through:ref fitted",
+    "Role": "role score because",
+    "Absence": "severity effects",
+    "Proposal": "role quantity at_least at_most choices package score because",
+    "Rail": "name=net kind volts source:ref loads:ref decoupling_farads:si score because"
+    " linked:linked other_volts=others",
+    "Bus": "name protocol lines parts:ref devices:ref through:ref score because",
+    "BusLine": "line net nets pulls pull_ohms volts verdict limits_ohms",
+    "Link": "part:ref from_pin to_pin kind ohms conditional:word",
+    # figures
+    "Heat": "part watts at_most rated_watts rated_by:word state",
+    "ThermistorLine": "part basis at=rows",
+    "LineAtCelsius": "celsius ohms volts",
+    "Meaning": "quantity value tolerance how note:word",
+    "Formula": "name help inputs=parameters:names",
+    "Answer": "label value unit:word",
+    # two boards
+    "Comparison": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
+    "Open": "net groups",
+    "Short": "nets:words pins",
+    # a repair
+    "Wired": "from=wire.start to=wire.end nets does=as_ of confirmed=wire.confirmed short=is_short"
+    " words note=wire.note:word",
+    "LooseMatch": "loose certainty assigned candidates decide:word advice reusable",
+    "Candidate": "part=refdes cost:six because",
+    "Donor": "part=refdes board severity without_it=why:word",
+    "Step": "title positions side because slow_pads neighbours",
+    "Neighbour": "part=refdes distance=distance_mm:mm why",
+    "WirePlan": "net pieces choices wires",
+    "Span": "from=start.name to=end.name length=length_mm:mm between because",
+    "Probe": "at to quantity step expected nominal at_least at_most why",
+    "NextProbe": "probe drop_bits:four because",
+    "Check": "verdict because same opens shorts missing_parts extra_parts wrong_values readings"
+    " suspects health:six still_to_probe blind wires",
+    "WrongValue": "part=refdes expected found",
+    "Suspect": "what score:six because",
+}
+
+
+def encode(item: object, board: Board | None = None) -> Any:
+    """Return an answer as plain dicts, lists, numbers and texts; a tuple becomes a list.
+
+    Args:
+        item: an answer, or several.
+        board: the board whose part keys the answer holds.
+
+    Raises:
+        TypeError: not an answer.
+    """
+    if item is None or isinstance(item, (bool, int)):
+        return item
+    if isinstance(item, Enum):
+        return item.value
+    if isinstance(item, str):
+        return item
+    if isinstance(item, float):
+        return si(item)
+    if isinstance(item, Mapping):
+        return {str(key): encode(value, board) for key, value in item.items()}
+    kind = type(item).__name__
+    if kind in _MADE:
+        return _MADE[kind](item, board)
+    if kind in SHAPES:
+        return by_shape(item, SHAPES[kind], board)
+    if isinstance(item, (tuple, list)):
+        return [encode(value, board) for value in item]
+    raise TypeError(f"{kind} is no answer of nettrace")
+
+
+def by_shape(item: object, shape: str, board: Board | None) -> Json:
+    """Return a record as the keys that a shape names."""
+    found: Json = {}
+    for word in shape.split():
+        named, _, way = word.partition(":")
+        key, _, path = named.partition("=")
+        value: Any = item
+        for name in (path or key.lstrip("+")).split("."):
+            value = getattr(value, name)
+        if key.startswith("+"):
+            found.update(encode(value, board))
+        else:
+            found[key] = _WAYS[way](value, board) if way else encode(value, board)
+    return found
+
+
+def mm(value: float | None) -> float | None:
+    """Return a length rounded to a nanometre; -0 becomes 0."""
+    return None if value is None else round(value, 6) + 0.0
+
+
+def si(value: float | None) -> float | None:
+    """Return an electrical value rounded to nine digits; infinity and NaN are unknown."""
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{value:.9g}")
+
+
+def _ref(keys: str | Iterable[str] | None, board: Board | None) -> Any:
+    """Return the refdes of part keys as the sources write them, each once, in order."""
+    if keys is None:
+        return None
+    parts = board.part_by_key if board is not None else {}
+    if isinstance(keys, str):
+        return parts[keys].refdes if keys in parts else keys
+    return list(dict.fromkeys(_ref(key, board) for key in keys))
+
+
+#: How a value is written where its own kind does not say it.
+_WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
+    "ref": _ref,
+    "mm": lambda value, _: mm(value),
+    "si": lambda value, _: si(value),  # a sum of nothing is 0 and no float
+    "word": lambda value, _: value or None,
+    "words": lambda value, _: [each or None for each in value],
+    "six": lambda value, _: round(value, 6),
+    "four": lambda value, _: round(value, 4),
+    "names": lambda value, _: [each.name for each in value],
+    "linked": lambda value, board: [{"part": _ref(key, board), "net": net} for key, net in value],
+}
+
+
+def pins(items: Iterable[Any], board: Board | None) -> list[Json]:
+    """Return pins with their places, each (refdes, number) once.
+
+    A pin may have several pads, and its part may be drawn twice.
+    """
+    once: dict[tuple[str, str], Json] = {}
+    for item in items:
+        shown = encode(item, board)
+        shown["pads"] = [
+            {"x": mm(pad.x), "y": mm(pad.y), "side": encode(pad.side)} for pad in item.pads
+        ]
+        known = once.setdefault((shown["part"], shown["pin"]), shown)
+        if known is not shown:
+            known["pads"] += [pad for pad in shown["pads"] if pad not in known["pads"]]
+    return list(once.values())
+
+
+# -- records that are more than their attributes ------------------------------------------------
+
+
+def _way(item: Any, board: Board | None) -> Json:
+    """Return nets and the parts between them, in order."""
+    steps: list[Json] = [{"net": item.start}]
+    for link in item.links:
+        steps += [encode(link, board), {"net": link.to_net}]
+    return {"steps": steps, "ohms": si(item.ohms), "conditional": item.conditional or None}
+
+
+def _reading(item: Any, board: Board | None) -> Json:
+    one_net = {"at_most": 0.0, "at_least": 0.0, "nominal": 0.0, "exact": True, "unknown": []}
+    bounds = item.ohms
+    if bounds is not None:
+        one_net = {
+            "at_most": si(bounds.shown_at_most()),
+            "at_least": si(bounds.shown_at_least()),
+            "nominal": si(bounds.nominal),
+            "exact": bounds.exact,
+            "unknown": list(bounds.unknown),
+        }
+    return {
+        "from": item.start,
+        "from_net": item.start_net,
+        "to": item.to,
+        "to_net": item.to_net,
+        "ohms": one_net,
+        "farads": si(item.farads) if item.farads else None,
+        "volts": si(item.volts.nominal) if item.volts else None,
+        "volts_basis": item.volts.basis if item.volts else None,
+        "because": list(item.because),
+        "diode": item.diode or None,
+        "thermistor": encode(item.thermistor, board),
+        "power": encode(item.heat, board),
+    }
+
+
+def _readings(item: Any, board: Board | None) -> Json:
+    """Return the first reading, the rest of the pad's under `more`."""
+    first, *more = encode(item.now, board)
+    other = item.without or item.changed
+    return {
+        **first,
+        "more": more,
+        "without": list(item.without),
+        "changed": encode(item.changed),
+        "fitted": encode(item.fitted, board) if other else [],
+    }
+
+
+def _judged(item: Any, board: Board | None) -> Json:
+    from nettrace.views.job_tables import reading_words
+
+    reading = by_shape(item.reading, "number at to quantity value", board)
+    judged = by_shape(item, "state expected:word because counts", board)
+    stage = item.reading.stage or None
+    return {**reading, "shown": reading_words(item.reading), "stage": stage, **judged}
+
+
+def _need(item: Any, board: Board | None) -> Json:
+    from nettrace.bench.needs import words
+
+    shape = "kind value:word tolerance size dielectric volts watts part_number description"
+    return {
+        "positions": list(item.positions),
+        "quantity": item.quantity,
+        "words": words(item),
+        **by_shape(item, f"{shape} substitutes because doubts", board),
+    }
+
+
+def _refit(item: Any, board: Board | None) -> Json:
+    from nettrace.bench.refit import CAUTIONS, DOCUMENTS, FIRST
+
+    return {
+        "cautions": [FIRST, *CAUTIONS],
+        "documents": list(DOCUMENTS),
+        **by_shape(item, "steps unplaced", board),
+    }
+
+
+_MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
+    "Circle": lambda item, _: {
+        "kind": "circle",
+        **by_shape(item, "x:mm y:mm radius_mm:mm around:word", None),
+    },
+    "Box": lambda item, _: {"kind": "box", **by_shape(item, "x1:mm y1:mm x2:mm y2:mm", None)},
+    "Outline": lambda item, _: {
+        "kind": "outline",
+        "corners": [[mm(x), mm(y)] for x, y in item.corners],
+    },
+    "Way": _way,
+    "Reading": _reading,
+    "ReadingAnswer": _readings,
+    "ValueAnswer": lambda item, board: encode(item.meanings, board),
+    "Judged": _judged,
+    "Need": _need,
+    "RefitPlan": _refit,
+}

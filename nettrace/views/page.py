@@ -1,0 +1,570 @@
+"""One page: what is shown, as blocks of words, and its renderings: terminal, Markdown, HTML.
+
+A view makes blocks from an answer and knows no rendering; a rendering knows no answer. A block or
+column that is for some renderings alone says so in `on`. Every text may come from a file: each
+rendering makes control characters visible and lets nothing be taken for its own mark-up.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
+
+if TYPE_CHECKING:
+    from nettrace.views.sheet_html import Markup
+
+#: The renderings, as `on` names them.
+TERMINAL, MARKDOWN, HTML = "terminal", "markdown", "html"
+
+
+class Span(NamedTuple):
+    """Words of one style, and what they stand for, so that a page can lead from one to the other.
+
+    `style` is name, quiet, bad, warn or good, and for HTML any class of the style sheet besides;
+    strong and code are what they say. `part` is a part's key, `pad` REFDES.PIN, `net` a net's name.
+    """
+
+    text: str
+    style: str = ""
+    part: str = ""
+    pad: str = ""
+    net: str = ""
+
+
+class Tick(NamedTuple):
+    """A box to tick; `label` is said where it is not seen."""
+
+    label: str
+
+
+class Entry(NamedTuple):
+    """A box to write in; `label` is said where it is not seen."""
+
+    label: str
+
+
+class Link(NamedTuple):
+    """Words that lead to an `id` of the page; `own` is their own."""
+
+    text: str
+    to: str
+    own: str = ""
+    label: str = ""
+    style: str = ""
+
+
+Inline: TypeAlias = "str | tuple[str, str] | Span | Tick | Entry | Link"
+
+
+@dataclass(frozen=True, slots=True)
+class Title:
+    """The first line: what the page is about, and which board."""
+
+    left: str
+    right: str = ""
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """A heading, with a note beside it; `level` 3 is one inside a section."""
+
+    text: str
+    note: str = ""
+    style: str = ""
+    level: int = 2
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One paragraph; it wraps under its own indent."""
+
+    pieces: tuple[Inline, ...]
+    indent: int = 0
+    style: str = ""
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label and its text, which wraps in a column of its own; `width` is the label's."""
+
+    label: str
+    words: str
+    style: str = ""
+    width: int = 14
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """One line whose last word stands at the right edge."""
+
+    left: tuple[tuple[str, str], ...]
+    right: str
+    indent: int = 1
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A table's column.
+
+    On a terminal that is too narrow, cells of a `wrap` column wrap, those of a `cut` column lose
+    their middle (names: the tail tells most), with `clip` their tail (prose). In HTML `kind` are
+    its cells' classes, `label` is shown before a cell where the table is folded into cards, and
+    `head` makes the cells headings of their rows.
+    """
+
+    title: str
+    style: str = ""
+    right: bool = False
+    cut: bool = False
+    wrap: bool = False
+    clip: bool = False
+    kind: str = ""
+    label: str = ""
+    head: bool = False
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell that is more than words; `rows` and `columns` are how many of each it covers.
+
+    `kind` stands for the column's; `plain` is what Markdown and a terminal show, where that is not
+    the pieces' own words.
+    """
+
+    pieces: tuple[Inline, ...]
+    rows: int = 1
+    columns: int = 1
+    kind: str | None = None
+    plain: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A row that stands for parts (their keys)."""
+
+    cells: tuple[str | Cell, ...]
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Rows that belong together, under a title or for one part."""
+
+    rows: tuple[Row | Sequence[str | Cell], ...]
+    title: str = ""
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table; `kind` are its classes in HTML. Rows are cells, or groups of rows."""
+
+    columns: tuple[Column, ...]
+    rows: tuple[Row | Group | Sequence[str | Cell], ...]
+    caption: str = ""
+    kind: str = "lines"
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Bullets:
+    """Sentences, each after a mark."""
+
+    sentences: tuple[str, ...]
+    kind: str = ""
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A step of work: what, why, and the keys of the parts it is about."""
+
+    title: str
+    because: tuple[str, ...] = ()
+    parts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Steps:
+    """Steps of work in their order, each with a box to tick."""
+
+    steps: tuple[Step, ...]
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Blank:
+    """An empty line."""
+
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """A picture: HTML and SVG that a drawing made, or a photo, with its caption and notes."""
+
+    picture: Markup
+    caption: tuple[Inline, ...] = ()
+    kind: str = "wide"
+    details: str = ""
+    listed: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    on: tuple[str, ...] = (HTML,)
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """Blocks side by side, where there is room."""
+
+    sides: tuple[tuple[Block, ...], ...]
+    kind: str = "columns"
+    on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A numbered part of a page under an `id`."""
+
+    name: str
+    title: str
+    blocks: tuple[Block, ...]
+    kind: str = ""
+    on: tuple[str, ...] = ()
+
+
+Block: TypeAlias = (
+    "Title | Heading | Line | Fact | Ends | Table | Bullets | Steps | Blank | Figure | Columns"
+    " | Section"
+)
+
+
+def line(*pieces: Inline, indent: int = 0) -> Line:
+    """Return a paragraph of words, and of words with their style."""
+    return Line(pieces, indent)
+
+
+def shown_on(blocks: Iterable[Block], rendering: str) -> list[Block]:
+    """Return the blocks that a rendering shows."""
+    return [block for block in blocks if not block.on or rendering in block.on]
+
+
+def plain(cell: str | Cell) -> str:
+    """Return a cell's words alone."""
+    if isinstance(cell, str):
+        return cell
+    if cell.plain is not None:
+        return cell.plain
+    return "".join(words_of(piece) for piece in cell.pieces)
+
+
+def words_of(piece: Inline) -> str:
+    """Return a piece's words alone; a box has none."""
+    if isinstance(piece, str):
+        return piece
+    return "" if isinstance(piece, (Tick, Entry)) else piece[0]
+
+
+def flat_rows(table: Table, rendering: str) -> tuple[list[Column], list[list[str]]]:
+    """Return the columns of a rendering, and all rows as words."""
+    kept = [i for i, column in enumerate(table.columns) if not column.on or rendering in column.on]
+    rows: list[Row | Sequence[str | Cell]] = []
+    for row in table.rows:
+        rows += row.rows if isinstance(row, Group) else [row]
+    cells = [row.cells if isinstance(row, Row) else row for row in rows]
+    words = [[plain(row[i]) if i < len(row) else "" for i in kept] for row in cells]
+    return [table.columns[i] for i in kept], words
+
+
+# -- terminal -----------------------------------------------------------------------------------
+
+
+def show(blocks: Iterable[Block]) -> None:
+    """Write a page to the terminal, in one go."""
+    from nettrace.views.text import write_text
+
+    write_text(terminal_text(blocks))
+
+
+def terminal_text(
+    blocks: Iterable[Block], width: int | None = None, *, terminal: bool | None = None
+) -> str:
+    """Return a page as lines for a terminal, as wide as it is; 80 columns where there is none."""
+    from nettrace.views import tables
+
+    sheet = tables.Sheet(width, terminal=terminal)
+    for block in shown_on(blocks, TERMINAL):
+        _put(sheet, block)
+    return sheet.text()
+
+
+def _put(sheet: object, block: Block) -> None:
+    from nettrace.views import tables
+
+    if not isinstance(sheet, tables.Sheet):
+        raise TypeError
+    match block:
+        case Title():
+            sheet.title(block.left, block.right)
+        case Heading():
+            sheet.heading(block.text, block.note, block.style)
+        case Line():
+            pieces = [p if isinstance(p, str) else (words_of(p), _style(p)) for p in block.pieces]
+            sheet.line(*pieces, indent=block.indent)
+        case Fact():
+            sheet.labelled(block.label, block.words, block.style, block.width)
+        case Ends():
+            sheet.ends(block.left, block.right, block.indent)
+        case Table():
+            columns, rows = flat_rows(block, TERMINAL)
+            shown = [tables.Column(c.title, c.style, c.right, c.cut, c.wrap, c.clip)
+                     for c in columns]  # fmt: skip
+            sheet.table(shown, rows)
+        case Bullets():
+            sheet.bullets(block.sentences)
+        case Steps():
+            for number, step in enumerate(block.steps, 1):
+                sheet.line((f"{number:2}. {step.title}", "name"))
+                sheet.bullets(step.because)
+        case Blank():
+            sheet.blank()
+        case Section():
+            sheet.heading(block.title)
+            for each in shown_on(block.blocks, TERMINAL):
+                _put(sheet, each)
+        case Columns():
+            for each in [each for side in block.sides for each in shown_on(side, TERMINAL)]:
+                _put(sheet, each)
+        case Figure():
+            pass  # a picture is for the browser
+
+
+def _style(piece: Inline) -> str:
+    return piece[1] if isinstance(piece, tuple) and not isinstance(piece, (Tick, Entry)) else ""
+
+
+# -- Markdown -----------------------------------------------------------------------------------
+
+#: What could start markup, anywhere in a line (CommonMark 0.31, 2.4: any may be escaped).
+_SPECIAL: Final = "\\`*_[]<>|~#&"
+
+
+def escaped(text: str) -> str:
+    r"""Return text that Markdown shows as it stands.
+
+    >>> print(escaped("R1*"))
+    R1\*
+    """
+    from nettrace.views.text import printable
+
+    return "".join(f"\\{c}" if c in _SPECIAL else c for c in printable(text))
+
+
+def markdown(blocks: Iterable[Block]) -> str:
+    """Return a page as Markdown (CommonMark with tables)."""
+    lines: list[str] = []
+    for block in shown_on(blocks, MARKDOWN):
+        lines += _markdown(block)
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def _markdown(block: Block) -> list[str]:
+    match block:
+        case Title():
+            return [f"# {escaped(block.left)}", ""]
+        case Heading():
+            return [f"{'#' * block.level} {escaped(block.text)}", ""]
+        case Line():
+            return ["".join(_markdown_piece(piece) for piece in block.pieces), ""]
+        case Fact():
+            return [f"{escaped(block.label)}: {escaped(block.words)}", ""]
+        case Ends():
+            return [" ".join([*(escaped(text) for text, _ in block.left), block.right]), ""]
+        case Table():
+            columns, rows = flat_rows(block, MARKDOWN)
+            lines = [f"| {' | '.join(column.title for column in columns)} |"]
+            lines.append(f"|{' --- |' * len(columns)}")
+            lines += [f"| {' | '.join(escaped(cell) or ' ' for cell in row)} |" for row in rows]
+            return [*lines, ""]
+        case Bullets():
+            return [*(f"- {escaped(text)}" for text in block.sentences), ""]
+        case Steps():
+            lines = []
+            for index, step in enumerate(block.steps, 1):
+                lines.append(f"{index}. **{escaped(step.title)}**")
+                indent = " " * (len(str(index)) + 2)
+                lines += [f"{indent}- {escaped(reason)}" for reason in step.because]
+            return [*lines, ""]
+        case Section():
+            lines = [f"## {block.title}", ""]
+            for each in shown_on(block.blocks, MARKDOWN):
+                lines += _markdown(each)
+            return lines
+        case Columns():
+            return [line for side in block.sides for each in shown_on(side, MARKDOWN)
+                    for line in _markdown(each)]  # fmt: skip
+        case _:
+            return []
+
+
+def _markdown_piece(piece: Inline) -> str:
+    words = escaped(words_of(piece))
+    return f"**{words}**" if _style(piece) == "strong" else words
+
+
+# -- HTML ---------------------------------------------------------------------------------------
+
+
+def html(blocks: Iterable[Block]) -> Markup:
+    """Return blocks as HTML; sections are numbered in their order."""
+    from nettrace.views.sheet_html import joined
+
+    number, made = 0, []
+    for block in shown_on(blocks, HTML):
+        number += isinstance(block, Section)
+        made.append(_html(block, number))
+    return joined(made)
+
+
+def _html(block: Block, number: int = 0) -> Markup:
+    from nettrace.views.sheet_html import Markup, el, joined
+
+    match block:
+        case Title():
+            return el("h1", block.left)
+        case Heading():
+            return el(f"h{block.level}", block.text, class_=block.style or None)
+        case Line():
+            return el("p", *(_html_piece(piece) for piece in block.pieces),
+                      class_=block.style or None)  # fmt: skip
+        case Fact():
+            return el("dl", el("div", el("dt", block.label), el("dd", block.words)))
+        case Ends():
+            return el("p", *(f"{text} " for text, _ in block.left), el("span", block.right))
+        case Table():
+            return _html_table(block)
+        case Bullets():
+            made = el("ul", *(el("li", text) for text in block.sentences))
+            return el("div", made, class_=block.kind) if block.kind else made
+        case Steps():
+            steps = [_html_step(index, step) for index, step in enumerate(block.steps, 1)]
+            return el("ol", *steps, class_="steps")
+        case Figure():
+            listed = el("ul", *(el("li", text) for text in block.listed))
+            more = el("details", el("summary", block.details), listed) if block.details else ""
+            notes = el("ul", *(el("li", note) for note in block.notes))
+            return el(
+                "figure",
+                block.picture,
+                el("figcaption", *(_html_piece(piece) for piece in block.caption), more),
+                el("div", notes, class_="mind") if block.notes else "",
+                class_=block.kind,
+            )
+        case Columns():
+            sides = [el("div", *(_html(each) for each in shown_on(side, HTML)))
+                     for side in block.sides]  # fmt: skip
+            return el("div", *sides, class_=block.kind)
+        case Section():
+            head = el("h2", el("span", str(number), class_="no"), f" {block.title}",
+                      id=f"{block.name}-title")  # fmt: skip
+            body = joined([_html(each) for each in shown_on(block.blocks, HTML)])
+            return el("section", head, body, id=block.name, class_=block.kind or None,
+                      aria_labelledby=f"{block.name}-title")  # fmt: skip
+        case _:
+            return Markup("")
+
+
+def _html_piece(piece: Inline) -> str:
+    from nettrace.views.sheet_html import el, void
+
+    if isinstance(piece, str):
+        return piece
+    if isinstance(piece, Tick):
+        return void("input", type="checkbox", aria_label=piece.label)
+    if isinstance(piece, Entry):
+        return void("input", type="text", aria_label=piece.label, autocomplete="off",
+                    spellcheck="false")  # fmt: skip
+    if isinstance(piece, Link):
+        return el("a", piece.text, href=f"#{piece.to}", id=piece.own or None,
+                  class_=piece.style or None, aria_label=piece.label or None)  # fmt: skip
+    span = Span(*piece)
+    tag = {"strong": "b", "code": "code"}.get(span.style, "span")
+    style = span.style if tag == "span" and span.style else None
+    if tag == "span" and not any(span[1:]):
+        return span.text
+    return el(tag, span.text, data_part=span.part or None, data_pad=span.pad or None,
+              data_net=span.net or None, class_=style,
+              tabindex="0" if span.pad or span.part else None)  # fmt: skip
+
+
+def _html_step(index: int, step: Step) -> Markup:
+    from nettrace.views.sheet_html import SEPARATOR, el
+
+    reasons = el("ul", *(el("li", text) for text in step.because)) if step.because else ""
+    return el(
+        "li",
+        _html_piece(Tick(f"step {index} done")),
+        el("div", el("b", step.title), reasons),
+        data_part=SEPARATOR.join(step.parts) or None,
+    )
+
+
+def _html_table(table: Table) -> Markup:
+    from nettrace.views.sheet_html import SEPARATOR, el
+
+    kept = [i for i, column in enumerate(table.columns) if not column.on or HTML in column.on]
+    columns = [table.columns[i] for i in kept]
+    bodies, loose = [], []
+    for row in table.rows:
+        if not isinstance(row, Group):
+            loose.append(_html_row(columns, row, kept))
+            continue
+        lines = [_html_row(columns, each, kept) for each in row.rows]
+        if row.title:
+            head = el("th", row.title, colspan=str(len(columns)), scope="rowgroup",
+                      role="rowheader", class_="step")  # fmt: skip
+            lines.insert(0, el("tr", head, role="row"))
+        parts = SEPARATOR.join(row.parts) or None
+        bodies.append(el("tbody", *lines, role="rowgroup", data_part=parts))
+    if loose:
+        bodies.append(el("tbody", *loose, role="rowgroup"))
+    heads = [el("th", column.title, scope="col", role="columnheader") for column in columns]
+    return el(
+        "table", el("caption", table.caption),
+        el("thead", el("tr", *heads, role="row"), role="rowgroup"),
+        *bodies, class_=table.kind, role="table",
+    )  # fmt: skip
+
+
+def _html_row(
+    columns: Sequence[Column], row: Row | Sequence[str | Cell], kept: Sequence[int]
+) -> Markup:
+    """Return a row; one with fewer cells than columns (others reach down) keeps them all."""
+    from nettrace.views.sheet_html import SEPARATOR, el
+
+    cells = row.cells if isinstance(row, Row) else tuple(row)
+    parts = SEPARATOR.join(row.parts) or None if isinstance(row, Row) else None
+    made = []
+    for place, index in enumerate(kept if len(cells) > max(kept) else range(len(cells))):
+        column, cell = columns[place], cells[index]
+        whole = Cell((cell,)) if isinstance(cell, str) else cell
+        kind = column.kind if whole.kind is None else whole.kind
+        made.append(
+            el(
+                "th" if column.head else "td",
+                *(_html_piece(piece) for piece in whole.pieces),
+                scope="row" if column.head else None,
+                role="rowheader" if column.head else "cell",
+                class_=kind or None,
+                data_label=column.label or None,
+                rowspan=str(whole.rows) if whole.rows > 1 else None,
+                colspan=str(whole.columns) if whole.columns > 1 else None,
+            )
+        )
+    return el("tr", *made, role="row", data_part=parts)
