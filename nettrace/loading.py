@@ -169,7 +169,7 @@ def _from_folder(folder: Path, hierarchy: str | None) -> list[Board]:
     decks = [path for path, found in formats.items() if found == "spice"]
     parts_of_decks: frozenset[Path] = frozenset()
     if len(decks) > 1:
-        from nettrace.readers.spice_includes import pulled_in
+        from nettrace.readers.spice_deck import pulled_in
 
         parts_of_decks = pulled_in(decks)
     for path in formats:

@@ -2,37 +2,55 @@
 
 A subcircuit is usually the model of one chip, so an X element is one part whose pins have the
 port names of its `.subckt`; `read_with(document, "flatten")` expands it to path names (`X1/R3`).
-Pins are the element's nodes counted from 1, unless a remark of the deck says their numbers
-(`spice_remarks`). Names compare without case and are shown as first written; node 0 and GND are one
-net.
+Pins are the element's nodes counted from 1, unless a remark of the deck says their numbers. Names
+compare without case and are shown as first written; node 0 and GND are one net.
 
 Values stay as written. Because SPICE and the trade read `1M` differently, the number a simulator
 takes is stated beside it, in `properties["spice_value"]`.
+
+A deck cannot hold every refdes, pin number and net name: XF1 stands for F1, a diode's nodes are
+anode and cathode whatever their pads are numbered. Our writer says so in remarks, and so may any
+other:
+
+    * part F1 is XF1, pins as ports
+    * part Q3 is Q3, pins 3 1 2
+    * net CHG STAT is written CHG_STAT
+    * J4 is not fitted
 """
 
 from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import NamedTuple
 
 from nettrace.collector import collector_off
 from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.document import Document
+from nettrace.readers.spice_circuit import GROUND, Circuit, Found
 from nettrace.readers.spice_deck import Deck, Scope, load_deck
-from nettrace.readers.spice_elements import Element
-from nettrace.readers.spice_expressions import Environment
-from nettrace.readers.spice_flatten import expand
-from nettrace.readers.spice_models import pin_names
-from nettrace.readers.spice_names import NUMBERS, OPEN, BoardNames
-from nettrace.readers.spice_plain import PlainLines, number_text
-from nettrace.readers.spice_remarks import read_remarks
-from nettrace.readers.spice_scopes import ScopeReader
-from nettrace.readers.spice_sources import constant_volts
-from nettrace.readers.spice_text import Line
-
-__all__ = ["read", "read_with"]
+from nettrace.readers.spice_elements import Element, pin_names
+from nettrace.readers.spice_expressions import Environment, spice_number
 
 #: How many names a warning about many parts lists.
 MOST_NAMES = 8
+#: Stands for the node of a pin that is on no net, in the decks of older schematic programs.
+OPEN = "?"
+#: The pin numbers of most elements: their nodes counted from 1.
+NUMBERS = tuple(str(number) for number in range(1, 65))
+
+_PART = re.compile(r"(?m)^\*[ \t]*part[ \t]+(\S+) is (\S+?)(?:, pins (as ports|\S[^\n]*?))?[ \t]*$")
+_NET = re.compile(r"(?m)^\*[ \t]*net[ \t]+(\S(?:[^\n]*\S)?) is written (\S+)[ \t]*$")
+_UNFITTED = re.compile(r"(?m)^\*[ \t]*(\S+) is not fitted[ \t]*$")
+AS_PORTS = "as ports"
+#: Waveforms: such a source has no one voltage. Source: ngspice user manual, chapter 4.
+_WAVEFORM = re.compile(r"(?i)\b(?:pulse|sin|sine|exp|pwl|sffm|am|trnoise|trrandom|external|port)\b")
+_ALTERNATING = re.compile(r"(?i)\bac\b")
+#: `DC dc 5`: exporters write the word twice
+_DIRECT = re.compile(r"(?i)\bdc\b ?=? ?(?:dc\b ?=? ?)?(\{[^{}]*\}|'[^']*'|[^\s=()]+)")
+_FIRST = re.compile(r"(\{[^{}]*\}|'[^']*'|[^\s=()]+)")
 
 
 def read(document: Document) -> Board:
@@ -52,103 +70,127 @@ def read_with(document: Document, hierarchy: str = "keep") -> Board:
             expansion.
     """
     with collector_off():
-        return _read(document, hierarchy)
+        return _read(document, expands=hierarchy == "flatten")
 
 
-def _read(document: Document, hierarchy: str) -> Board:
+def _read(document: Document, *, expands: bool) -> Board:
     builder = BoardBuilder(document.path, "spice")
     builder.digest = document.digest
     deck = load_deck(document, builder)
-    builder.name = _title(deck.title)
-    reader = _DeckReader(deck, builder, expands=hierarchy == "flatten")
-    reader.read()
-    reader.finish()
+    title = deck.title
+    if title.lower().startswith(".title"):
+        title = title[len(".title") :]
+    builder.name = title.strip("* \t")
+    parts = _Parts(deck, builder)
+    for found in parts.circuit.expanded() if expands else parts.circuit.elements():
+        parts.add(found)
+    parts.finish()
     return builder.build()
 
 
-def _title(line: str) -> str:
-    if line.lower().startswith(".title"):
-        line = line[len(".title") :]
-    return line.strip("* \t")
+class _Remark(NamedTuple):
+    """What a remark says of one element; `pins` are numbers in the order of the nodes."""
+
+    refdes: str
+    pins: str
 
 
-class _DeckReader:
+class _Parts:
     """Turns elements into parts: net names, values, what the models say, rail voltages."""
 
-    def __init__(self, deck: Deck, builder: BoardBuilder, *, expands: bool) -> None:
+    def __init__(self, deck: Deck, builder: BoardBuilder) -> None:
         self.deck = deck
         self.builder = builder
-        self.expands = expands
-        self.scopes = ScopeReader(deck, builder)
-        self.remarks = read_remarks(deck.texts[0])
-        self.names = BoardNames(self.remarks, builder)
-        self.plain = PlainLines(deck, builder, self.scopes, self.names, expands=expands)
+        self.circuit = Circuit(deck, builder)
+        text = deck.texts[0]
+        # what remarks say, the first about a name: lower-case element name, node -> ...
+        self.said = {name.lower(): _Remark(refdes, pins)
+                     for refdes, name, pins in reversed(_PART.findall(text))
+                     } if "* part " in text else {}  # fmt: skip
+        self.said_nets = {
+            node.lower(): net
+            for net, node in reversed(_NET.findall(text) if "* net " in text else [])
+        }
+        self.unfitted = frozenset(_UNFITTED.findall(text)) if " is not fitted" in text else ()
+        self.nets: dict[str, str] = {}  # node as written -> net as shown
+        self.first: dict[str, str] = {}  # lower case -> net as shown
+        self.used: set[str] = set()  # nets as shown
+        self.open_pins = 0
         self.volts: dict[str, tuple[float, Place]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
         self.undefined: dict[str, Place] = {}  # subcircuits not in the deck
 
-    def read(self) -> None:
-        """Make a part of every element at top level, or of the whole expanded circuit."""
-        if self.expands:
-            expand(self.deck, self.scopes, self.plain, self.add, self.builder)
-            return
-        root = self.deck.root
-        environment = self.scopes.environment(root)
-        for line, element in self.plain.others(root, environment):
-            self.add(element.name, element.nodes, element, line, root, environment)
-
-    def add(
-        self,
-        refdes: str,
-        nodes: tuple[str, ...],
-        element: Element,
-        line: Line,
-        scope: Scope,
-        environment: Environment,
-    ) -> None:
-        """Make a part of an element; `nodes` are named as in the whole circuit."""
+    def add(self, found: Found) -> None:
+        """Make a part of an element."""
+        refdes, nodes, element, line, scope, environment = found
+        letter, value = element.letter, element.value
         place = Place(self.deck.files[line[0]], line[1], 1)
         draft = self.builder.part(refdes, place)
-        value = element.value
-        if value is not None and not _is_placeholder(value, element.name):
+        # exporters write `__U7` where a symbol has no model
+        if value is not None and not (
+            value[:2] == "__"
+            and value[2:].lower() in (element.name.lower(), element.name[1:].lower())
+        ):
             draft.value = value
         names: tuple[str | None, ...] = ()
-        if element.letter in "rcl":
-            self._state_number(draft, element.letter, value, environment)
+        if letter in "rcl":
+            if value is not None:
+                draft.properties = _number_of(letter, value, environment)
             if element.model is not None or element.settings:
                 self._state_model(draft, element, scope)
         elif nodes or element.controls:
             names = self._state_kind(draft, element, nodes, place, scope, environment)
         elif element.settings:
             draft.properties.update(element.settings)
-        if not nodes and element.letter != "k":
+        if not nodes and letter != "k":
             self.bare.append((refdes, place))
-        numbers: tuple[str, ...] = NUMBERS
-        if refdes.lower() in self.remarks.parts:
-            draft.refdes, numbers = self.names.said(refdes, len(nodes), names, place)
-            # in the order of the nodes
-            draft.properties["spice_pins"] = " ".join(numbers[: len(nodes)])
-        shown = self.names.shown
+        numbers = NUMBERS
+        if self.said and refdes.lower() in self.said:
+            draft.refdes, numbers = self._remarked(refdes, len(nodes), names, place)
+            if letter not in "rcl" or numbers[: len(nodes)] != NUMBERS[: len(nodes)]:
+                # in the order of the nodes
+                draft.properties["spice_pins"] = " ".join(numbers[: len(nodes)])
         for index, node in enumerate(nodes):
             number = numbers[index] if index < len(numbers) else str(index + 1)
-            net = shown.get(node) or self.names.net(node)
             name = names[index] if index < len(names) else None
+            net = self.nets.get(node) or self._net(node)
+            self.open_pins += net is None
             draft.pin(number, net, name=name if name != number else None)
-        self.plain.learn(scope, element, draft)
 
-    def _state_number(
-        self, draft: PartDraft, letter: str, value: str | None, environment: Environment
-    ) -> None:
-        if value is None:
-            return
-        text = number_text(value)
-        if text is None:
-            # 4k7, DNP, an expression: no number by its looks, so say by whose rules it stands
-            draft.properties["spice_element"] = letter.upper()
-        if text is None and (number := environment.value_of(value)) is not None:
-            text = repr(number)
-        if text is not None:
-            draft.properties["spice_value"] = text
+    def _net(self, node: str) -> str | None:
+        """Return the net of a node, and remember it; None where it is open."""
+        if node == OPEN:
+            return None
+        lowered = node.lower()
+        if lowered in GROUND:
+            lowered = "0"
+        net = self.first.get(lowered)
+        if net is None:
+            net, count = self.said_nets.get(lowered, node), 2
+            while net in self.used:  # a remark must not make two nets one
+                net, count = f"{node}~{count}", count + 1
+            self.used.add(net)
+            self.first[lowered] = net
+        self.nets[node] = net
+        return net
+
+    def _remarked(
+        self, name: str, count: int, ports: tuple[str | None, ...], place: Place
+    ) -> tuple[str, tuple[str, ...]]:
+        """Return refdes and pin numbers of an element that a remark is about."""
+        refdes, pins = self.said[name.lower()]
+        numbers = tuple(pins.split())
+        if pins == AS_PORTS:
+            numbers = tuple(port for port in ports if port is not None)
+        if len(numbers) == count == len(set(numbers)):
+            return refdes, numbers or NUMBERS
+        if pins:
+            self.builder.warn(
+                "remark-does-not-fit",
+                f"the remark about {name} names other pins than its {count} nodes have: counted",
+                place,
+            )
+        return refdes, NUMBERS
 
     def _state_kind(
         self,
@@ -168,15 +210,15 @@ class _DeckReader:
             self._state_source(draft, element, nodes, place, environment)
         if letter == "x":
             return self._state_ports(draft, element, place, scope)
-        kind = self._state_model(draft, element, scope)
-        return pin_names(letter, kind)
+        return pin_names(letter, self._state_model(draft, element, scope))
 
     def _state_model(self, draft: PartDraft, element: Element, scope: Scope) -> str:
+        """Fill in what the element's model says; return its type, "" where there is none."""
         draft.properties.update(element.settings)
         if element.model is None:
             return ""
         draft.properties["model"] = element.model
-        model = self.scopes.model(scope, element.model)
+        model = self.circuit.model(scope, element.model)
         if model is None:
             return ""
         draft.description = model.description or None
@@ -221,8 +263,8 @@ class _DeckReader:
         draft.properties["spice_value"] = repr(number)
         if element.letter == "i" or len(nodes) < 2:
             return
-        plus, minus = (self.names.shown.get(node) or self.names.net(node) for node in nodes[:2])
-        ground = self.names.first.get("0")
+        plus, minus = (self.nets.get(node) or self._net(node) for node in nodes[:2])
+        ground = self.first.get("0")
         if plus is None or minus is None:
             return
         if minus == ground != plus:
@@ -231,32 +273,29 @@ class _DeckReader:
             self._state_volts(minus, -number, place)
 
     def _state_volts(self, net: str, volts: float, place: Place) -> None:
-        known = self.volts.get(net)
-        if known is None:
-            self.volts[net] = volts + 0.0, place  # + 0.0: no negative zero
-        elif known[0] != volts:
+        # + 0.0: no negative zero
+        known, where = self.volts.setdefault(net, (volts + 0.0, place))
+        if known != volts:
             self.builder.warn(
                 "two-voltages",
-                f"{net} is {known[0]:g} V ({known[1]}) and {volts:g} V. Kept {known[0]:g} V",
+                f"{net} is {known:g} V ({where}) and {volts:g} V. Kept {known:g} V",
                 place,
             )
 
     def finish(self) -> None:
         """Declare the nets that have more to them than pins, and sum up what was amiss."""
-        if "§" in self.deck.texts[0] or self.remarks.unfitted:
-            self.builder.thaw()
         if "§" in self.deck.texts[0]:
             for draft in self.builder.parts:
                 draft.refdes = _reference(draft.refdes)
-        if self.remarks.unfitted:
+        if self.unfitted:
             for draft in self.builder.parts:
-                if draft.refdes in self.remarks.unfitted:
+                if draft.refdes in self.unfitted:
                     draft.fitted = False
         spellings: dict[str, list[str]] = {}
-        for written, net in self.names.shown.items():
+        for written, net in self.nets.items():
             if written != net:
                 spellings.setdefault(net, []).append(written)
-        ground = self.names.first.get("0")
+        ground = self.first.get("0")
         if ground is not None:
             names = ["0", "GND", *spellings.pop(ground, ())]
             self.builder.net(ground, aliases=names, volts=0.0)
@@ -271,16 +310,14 @@ class _DeckReader:
                 f"{_counted(len(names), 'element')} without nodes: {_listed(names)}",
                 self.bare[0][1],
             )
-        if self.names.has_open:
-            nets = [net for draft in self.builder.parts for net in draft.nets()]
-            nets += self.builder.frozen_nets
+        if self.open_pins:
             self.builder.warn(
                 "open-nodes",
-                f"node '{OPEN}' is taken as no connection: {_counted(nets.count(None), 'pin')}",
+                f"node '{OPEN}' is taken as no connection: {_counted(self.open_pins, 'pin')}",
                 Place(self.deck.files[0]),
             )
         if self.undefined:
-            missing = list(self.undefined)
+            missing = [*self.undefined]
             self.builder.warn(
                 "subcircuit-missing",
                 f"{_counted(len(missing), 'subcircuit')} not defined here: {_listed(missing)}",
@@ -288,9 +325,44 @@ class _DeckReader:
             )
 
 
-def _is_placeholder(value: str, name: str) -> bool:
-    """Exporters write `__U7` where a symbol has no model."""
-    return value.startswith("__") and value[2:].lower() in (name.lower(), name[1:].lower())
+def constant_volts(text: str, environment: Environment) -> float | None:
+    """Return the DC voltage of a source's value text; None if it varies or is not known.
+
+    A source that is 0 V but for a small signal (`dc 0 ac 1`) is an input, not a voltage.
+
+    >>> none = Environment()
+    >>> [constant_volts(t, none) for t in ("DC 5", "3.3V", "dc 0 ac 1", "DC 0 SIN(0 1 1k)")]
+    [5.0, 3.3, None, None]
+    """
+    text = " ".join(text.split())
+    if _WAVEFORM.search(text):
+        return None
+    alternating = _ALTERNATING.search(text)
+    constant = text[: alternating.start()] if alternating else text
+    said = _DIRECT.search(text) or _FIRST.match(constant.strip())
+    volts = environment.value_of(said[1]) if said else None
+    if volts == 0 and alternating:
+        return None
+    return volts
+
+
+def _number_of(letter: str, value: str, environment: Environment) -> dict[str, str]:
+    """Return what the properties of a resistor, capacitor or inductor say of its number."""
+    text = _number_text(value)
+    if text is not None:
+        return {"spice_value": text}
+    # 4k7, DNP, an expression: no number by its looks, so say by whose rules it stands
+    said = {"spice_element": letter.upper()}
+    if (number := environment.value_of(value)) is not None:
+        said["spice_value"] = repr(number)
+    return said
+
+
+@lru_cache(maxsize=4096)
+def _number_text(value: str) -> str | None:
+    """Return the number SPICE takes the value for, as text; None where it is none to SPICE."""
+    number = spice_number(value)
+    return None if number is None else repr(number)
 
 
 def _reference(name: str) -> str:

@@ -8,7 +8,7 @@ bodies of subcircuits are kept as text until somebody expands them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -16,10 +16,9 @@ from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text
-from nettrace.readers.spice_text import Line, complete_lines, with_plain_ends
 
-__all__ = ["Condition", "Deck", "Scope", "load_deck"]
-
+#: (number of the file, line number, text without surrounding blanks)
+Line = tuple[int, int, str]
 #: `.if` branches that must hold (True) or fail (False) for a line to count.
 Condition = tuple[tuple[str, bool], ...]
 
@@ -32,14 +31,22 @@ MOST_NESTING = 1000
 
 #: Analyses, outputs and settings: they say nothing about the circuit's parts.
 #: Source: ngspice user manual, chapters 2 and 11, and the dot words of other SPICE3 dialects.
-_IGNORED_WORDS = """
-ac alter autostop backanno csparam data dc disto enddata endmeas four hdl ic lin
-loadbias mc meas measure nodeset noise op opt optimize option options plot print probe
-prot protect pss pz save savebias sens sp step temp tf title tran unprot unprotect watch
-wave wcase width
-"""
-_IGNORED = frozenset(_IGNORED_WORDS.split())
-_FILE = re.compile(r"""\s*(?:"([^"]*+)"|'([^']*+)'|(\S+))\s*(.*)""", re.DOTALL)
+_IGNORED = frozenset(
+    "ac alter autostop backanno csparam data dc disto enddata endmeas four hdl ic lin loadbias mc "
+    "meas measure nodeset noise op opt optimize option options plot print probe prot protect pss "
+    "pz save savebias sens sp step temp tf title tran unprot unprotect watch wave wcase width"
+    .split()
+)  # fmt: skip
+#: `; ...` ends a line, but not inside a value (`100uF;16V`); `// ...` and `$ ...` after a blank.
+_TAIL = re.compile(r"(?:^|\s);.*|;(?=\s|$).*|\s//.*|[\s,]\$(?=\s|$).*")
+#: `$text` is a comment too, unless the deck has nodes of that shape ($N_0001).
+_DOLLAR_TAIL = re.compile(r"(?<=\s)\$\S.*")
+_DOLLAR_NODE = re.compile(r"(?m)^[ \t]*[A-Za-z]\S*[ \t]+(?:\S+[ \t]+)?\$[\w]")
+_FILE = re.compile(r"""\s*(?:"([^"]*)"|'([^']*)'|(\S+))\s*(.*)""", re.DOTALL)
+_INCLUDE = re.compile(
+    r"""^[ \t]*\.(?:include|incl|inc|lib)\b[ \t]*(?:"([^"\n]+)"|'([^'\n]+)'|([^\n;$]+))""",
+    re.IGNORECASE | re.MULTILINE,
+)
 
 
 @dataclass(slots=True)
@@ -117,28 +124,68 @@ def load_deck(document: Document, builder: BoardBuilder) -> Deck:
     return loader.deck
 
 
+def complete_lines(text: str, file: int, *, skip_title: bool) -> tuple[list[Line], int]:
+    r"""Return the lines that say something, and the number of the first stray `+` line (or 0).
+
+    `*` begins a comment line, blanks before it or not; `+` continues the last line that was no
+    comment. Source: ngspice user manual, section 2.3; `// ` as in ngspice.
+
+    >>> complete_lines("title\nR1 a b ; why\n* note\n+ 10k\n", 0, skip_title=True)
+    ([(0, 2, 'R1 a b 10k')], 0)
+    """
+    physical = text.split("\n")
+    has_tails = ";" in text or "$" in text or "//" in text
+    dollar_comments = "$" in text and not _DOLLAR_NODE.search(text)
+    complete: list[Line] = []
+    more: dict[int, list[str]] = {}  # index of a line -> its continuations
+    stray = 0
+    if skip_title:
+        physical[0] = ""
+    for number, raw in enumerate(physical, 1):
+        line = raw.strip()
+        if not line or line[0] == "*":
+            continue
+        if has_tails and (";" in line or "$" in line or "//" in line):
+            line = _TAIL.sub("", line, count=1).rstrip()
+            if dollar_comments:
+                line = _DOLLAR_TAIL.sub("", line).rstrip()
+            if not line:
+                continue
+        if line[0] != "+":
+            complete.append((file, number, line))
+        elif complete:
+            more.setdefault(len(complete) - 1, []).append(line[1:].strip())
+        elif not stray:
+            stray = number
+    for index, pieces in more.items():
+        begun = complete[index]
+        complete[index] = (file, begun[1], " ".join((begun[2], *pieces)).strip())
+    return complete, stray
+
+
+def _with_plain_ends(text: str) -> str:
+    return text.replace("\r\n", "\n").replace("\r", "\n") if "\r" in text else text
+
+
 class _Loader:
     def __init__(self, document: Document, builder: BoardBuilder) -> None:
         self.document = document
         self.builder = builder
-        text = with_plain_ends(document.text)
-        self.deck = Deck("", Scope(""), [document.path], [text])
+        text = _with_plain_ends(document.text)
+        title = text.partition("\n")[0].strip()
+        self.deck = Deck(title, Scope(""), [document.path], [text])
         self.scope = self.deck.root
         self.depth = 0
         self.root_folder = document.folder.resolve() if document.folder is not None else None
         self.included_bytes = 0
-        # (condition text, negated texts before it) of the open .if blocks
-        self.branches: list[list[tuple[str, bool]]] = []
-        self.branch_places: list[Line] = []
+        # (condition text, negated texts before it) of the open .if blocks, and where they begin
+        self.branches: list[tuple[list[tuple[str, bool]], Line]] = []
 
     def read_deck(self) -> None:
-        text = self.deck.texts[0]
-        title, _, _ = text.partition("\n")
-        self.deck.title = title.strip()
         chain: tuple[Path, ...] = ()
         if self.root_folder is not None:
             chain = (self.root_folder / Path(self.document.path).name,)
-        self._read(0, text, self.root_folder, chain, section=None, skip_title=True)
+        self._read(0, self.root_folder, chain)
         if self.scope.around is not None:
             raise self.deck.bad_line(
                 (self.scope.file, self.scope.number, ""),
@@ -146,40 +193,33 @@ class _Loader:
                 hint="Every .subckt needs an .ends of its own.",
             )
         if self.branches:
-            raise self.deck.bad_line(self.branch_places[-1], "'.if' without its '.endif'")
+            raise self.deck.bad_line(self.branches[-1][1], "'.if' without its '.endif'")
 
     def _warn(self, code: str, message: str, line: Line) -> None:
         self.builder.warn(code, message, self.deck.place(line))
 
     def _read(
-        self,
-        file: int,
-        text: str,
-        folder: Path | None,
-        chain: tuple[Path, ...],
-        *,
-        section: str | None,
-        skip_title: bool = False,
+        self, file: int, folder: Path | None, chain: tuple[Path, ...], section: str | None = None
     ) -> None:
         """Sort the lines of one file; `section` is the one to read of a library, None for all."""
-        lines, stray = complete_lines(text, file, skip_title=skip_title)
+        text = self.deck.texts[file]
+        lines, stray = complete_lines(text, file, skip_title=file == 0)
         if stray:
             self._warn(
                 "stray-continuation", "a '+' line continues nothing; left out", (file, stray, "")
             )
         has_sections = section is not None or re.search(r"(?im)^[ \t]*\.endl\b", text) is not None
         skipping = "section" if section is not None else ""
-        here = self.scope
-        add = here.lines.append
         for index, line in enumerate(lines):
-            statement = line[2]
-            if statement[0] != ".":
+            if line[2][0] != ".":
                 if not skipping:
-                    add(line)
+                    here = self.scope
+                    here.lines.append(line)
                     if self.branches:
-                        here.conditions[len(here.lines) - 1] = self._condition()
+                        condition = tuple(test for branch, _ in self.branches for test in branch)
+                        here.conditions[len(here.lines) - 1] = condition
                 continue
-            word, rest = _dot_word(statement)
+            word, rest = _dot_word(line[2])
             if skipping:
                 if skipping == "control":
                     skipping = "" if word == "endc" else skipping
@@ -187,12 +227,13 @@ class _Loader:
                     skipping = "section" if section is not None else ""
                 elif word == "lib" and section is not None and rest.lower() == section:
                     skipping = ""
-                continue
-            if word == "control":
+            elif word == "control":
                 self._warn("control-section", "a control section is no netlist; skipped", line)
                 skipping = "control"
             elif word == "end":
-                self._after_end(lines, index)
+                if left := len(lines) - index - 1:
+                    message = f"{left} {'line' if left == 1 else 'lines'} after '.end' not read"
+                    self._warn("after-end", message, lines[index + 1])
                 break
             elif word == "endl":
                 skipping = "section" if section is not None else ""
@@ -203,15 +244,6 @@ class _Loader:
                 self._include(line, rest, folder, chain, is_library=word == "lib")
             elif word not in _IGNORED:
                 self._statement(word, rest, line)
-            if self.scope is not here:
-                here = self.scope
-                add = here.lines.append
-
-    def _after_end(self, lines: list[Line], index: int) -> None:
-        if index + 1 < len(lines):
-            count = len(lines) - index - 1
-            noun = "line" if count == 1 else "lines"
-            self._warn("after-end", f"{count} {noun} after '.end' not read", lines[index + 1])
 
     def _statement(self, word: str, rest: str, line: Line) -> None:
         moved = (line[0], line[1], rest)
@@ -243,25 +275,22 @@ class _Loader:
         scope = Scope(
             words[0], tuple(words[1:]), tuple(settings), line[0], line[1], around=self.scope
         )
-        known = self.scope.scopes.get(words[0].lower())
-        if known is not None:
+        known = self.scope.scopes.setdefault(words[0].lower(), scope)
+        if known is not scope:
             self._warn(
                 "subcircuit-twice",
                 f"{words[0]} is defined again (first in line {known.number}); the first counts",
                 line,
             )
-        self.scope.scopes.setdefault(words[0].lower(), scope)
         self.scope = scope
 
     def _header(self, rest: str, line: Line) -> tuple[list[str], list[tuple[str, str]]]:
-        if not any(char in rest for char in "=({:'\""):
-            return rest.split(), []
-        from nettrace.readers.spice_grammar import parse_statement
-
         # only the parameters need the grammar: node names may hold what it has no word for
         found = re.search(r"(?i)\s(?:(?:params|optional):|\S+\s*=)", rest)
         if found is None:
             return rest.split(), []
+        from nettrace.readers.spice_grammar import parse_statement  # plain decks need no lark
+
         words = rest[: found.start()].split()
         parsed = parse_statement("X " + rest[found.start() :], "header")
         if parsed is None:
@@ -282,42 +311,28 @@ class _Loader:
         self.scope = self.scope.around
         self.depth -= 1
 
-    # ---- .if ------------------------------------------------------------------------------------
-
     def _branch(self, word: str, rest: str, line: Line) -> None:
         if word == "if":
             if len(self.branches) >= MOST_INCLUDE_DEPTH:
                 raise self.deck.bad_line(
                     line, f"more than {MOST_INCLUDE_DEPTH} '.if' within one another"
                 )
-            self.branches.append([(rest, True)])
-            self.branch_places.append(line)
+            self.branches.append(([(rest, True)], line))
             return
         if not self.branches:
             raise self.deck.bad_line(line, f"'.{word}' without its '.if'")
         if word == "endif":
             self.branches.pop()
-            self.branch_places.pop()
             return
-        branch = self.branches[-1]
+        branch, _ = self.branches[-1]
         branch[-1] = (branch[-1][0], False)
         if word == "elseif":
             branch.append((rest, True))
 
-    def _condition(self) -> Condition:
-        return tuple(test for branch in self.branches for test in branch)
-
-    # ---- .include, .lib -------------------------------------------------------------------------
-
     def _include(
-        self,
-        line: Line,
-        rest: str,
-        folder: Path | None,
-        chain: tuple[Path, ...],
-        *,
+        self, line: Line, rest: str, folder: Path | None, chain: tuple[Path, ...], *,
         is_library: bool,
-    ) -> None:
+    ) -> None:  # fmt: skip
         named = _FILE.match(rest)
         if named is None:
             self._warn("include-missing", "an include without a file name; skipped", line)
@@ -339,13 +354,12 @@ class _Loader:
                 hint="A netlist of one board needs fewer; is a library including itself?",
             )
         try:
-            size = path.stat().st_size
-            self.included_bytes += size
+            self.included_bytes += path.stat().st_size
             if self.included_bytes > MOST_INCLUDED_BYTES:
                 raise self.deck.bad_line(
                     line, f"included files of {self.included_bytes / 1e6:.0f} MB"
                 )
-            text = with_plain_ends(decode_text(path.read_bytes(), name))
+            text = _with_plain_ends(decode_text(path.read_bytes(), name))
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             self._warn("include-missing", f"{name} cannot be opened ({reason}); skipped", line)
@@ -355,10 +369,12 @@ class _Loader:
                 raise
             self._warn("include-unreadable", f"{name} is {error.found}; skipped", line)
             return
-        self.deck.files.append(self._shown(path))
+        # shown as the user named the deck: beside its path
+        beside = Path(self.document.path).parent
+        self.deck.files.append(str(beside / path.relative_to(self.root_folder or path.parent)))
         self.deck.texts.append(text)
         section = tail.split()[0].lower() if is_library and tail else None
-        self._read(len(self.deck.texts) - 1, text, path.parent, (*chain, path), section=section)
+        self._read(len(self.deck.texts) - 1, path.parent, (*chain, path), section)
 
     def _inside(self, name: str, folder: Path | None, line: Line) -> Path | None:
         """Return the file if it lies in the deck's folder and exists; else warn."""
@@ -371,9 +387,7 @@ class _Loader:
             inside = [path for path in tried if path.is_relative_to(root)]
             if not inside:
                 self._warn(
-                    "include-outside",
-                    f"{name} is outside the netlist's folder; skipped",
-                    line,
+                    "include-outside", f"{name} is outside the netlist's folder; skipped", line
                 )
                 return None
             for path in inside:
@@ -387,20 +401,56 @@ class _Loader:
         self._warn("include-missing", f"{name} {what}; skipped", line)
         return None
 
-    def _shown(self, path: Path) -> str:
-        """Name an included file as the user named the deck: beside its path."""
-        root = self.root_folder or path.parent
-        beside = Path(self.document.path).parent
-        return str(beside / path.relative_to(root))
-
 
 def _dot_word(statement: str) -> tuple[str, str]:
     """Split '.subckt X a b' into ('subckt', 'X a b')."""
     words = statement.split(None, 1)
     word = words[0][1:].lower()
     rest = words[1].strip() if len(words) > 1 else ""
-    if "(" in word or "=" in word or '"' in word or "'" in word:  # .if(a>1)  .include"x"
-        cut = min(word.find(char) for char in "(=\"'" if char in word)
-        rest = (words[0][1 + cut :] + " " + rest).strip()
-        word = word[:cut]
+    stop = re.search(r"[(=\"']", word)  # .if(a>1)  .include"x"
+    if stop is not None:
+        rest = (words[0][1 + stop.start() :] + " " + rest).strip()
+        word = word[: stop.start()]
     return word, rest
+
+
+def pulled_in(decks: Sequence[Path]) -> frozenset[Path]:
+    """Return those decks that others of them include, straight or through further files.
+
+    Of decks that include each other, the first stays. A file that cannot be read includes none.
+    """
+    resolved = {path.resolve(): path for path in decks}
+    reached = {path: _reached(path) - {path} for path in resolved}
+    included = frozenset[Path]().union(*reached.values())
+    kept = [path for path in resolved if path not in included]
+    covered = frozenset[Path]().union(*(reached[path] for path in kept))
+    for path in resolved:
+        if path not in covered and path not in kept:  # they include each other
+            kept.append(path)
+            covered |= reached[path]
+    return frozenset(path for there, path in resolved.items() if there not in kept)
+
+
+def _reached(start: Path) -> frozenset[Path]:
+    """Return the files that a deck includes, straight or through others."""
+    found: set[Path] = set()
+    left = [start]
+    while left:
+        path = left.pop()
+        try:
+            text = decode_text(path.read_bytes(), str(path))
+        except (OSError, BadInput):
+            continue
+        for match in _INCLUDE.finditer(text):
+            said = next(group for group in match.groups() if group is not None).strip()
+            for name in dict.fromkeys((said, said.split()[0] if said else "")):
+                try:  # a name in quotes, else the line up to a remark; it may hold blanks
+                    there = (path.parent / name.replace("\\", "/")).resolve()
+                    if name and there.is_file():
+                        if there not in found:
+                            found.add(there)
+                            left.append(there)
+                        break
+                except (OSError, ValueError, RuntimeError):  # no file name at all
+                    continue
+    return frozenset(found)

@@ -1,10 +1,10 @@
-"""One element line of a SPICE deck -> its name, nodes, value and model, by its first letter.
+"""One element line of a SPICE deck -> its name, nodes, value and model; and what a model says.
 
 How many nodes an element has stands in `FIXED_NODES`; where the letter leaves it open (Q, M, X,
 E, A, P) the deck's models and the shape of the line decide. An element with fewer words than its
 letter needs has no nodes: board decks write `TP405 __TP405` for a test point.
 
-Source: SPICE3f user's manual, chapter 3, and ngspice user manual, tables 2.1 and 2.2.
+Source: SPICE3f user's manual, chapter 3, and ngspice user manual, tables 2.1, 2.2 and 2.4.
 """
 
 from __future__ import annotations
@@ -13,9 +13,7 @@ import re
 from collections.abc import Callable
 from typing import NamedTuple
 
-from nettrace.readers.spice_numbers import is_numeric
-
-__all__ = ["Element", "decode_element", "split_words"]
+from nettrace.readers.spice_expressions import is_numeric, spice_number
 
 #: Gives the type of a model (lower case: npn, d, vdmos) by its name, "" if the deck has none.
 ModelKind = Callable[[str], str]
@@ -23,42 +21,33 @@ Settings = tuple[tuple[str, str], ...]
 
 #: letter -> (nodes, words after the nodes that must be there)
 FIXED_NODES: dict[str, tuple[int, int]] = {
-    "r": (2, 0),
-    "c": (2, 0),
-    "l": (2, 0),
-    "v": (2, 0),
-    "i": (2, 0),
-    "b": (2, 0),
-    "d": (2, 1),
-    "f": (2, 1),
-    "h": (2, 1),
+    **dict.fromkeys("dfh", (2, 1)),
     "w": (2, 2),
-    "j": (3, 1),
-    "z": (3, 1),
-    "s": (4, 1),
-    "o": (4, 1),
-    "y": (4, 1),
+    **dict.fromkeys("jzu", (3, 1)),
+    **dict.fromkeys("soy", (4, 1)),
     "t": (4, 0),
-    "u": (3, 1),
     "k": (0, 2),
 }
-#: The most nodes a transistor's model can have: source, drain, gate, bulk, temperature, case, body.
-_MOST_TRANSISTOR_NODES = {"q": 5, "m": 7}
-_LEAST_TRANSISTOR_NODES = {"q": 3, "m": 3}
+#: The least and most nodes of a transistor: at most source, drain, gate, bulk, temperature, case,
+#: body.
+_TRANSISTOR_NODES = {"q": (3, 5), "m": (3, 7)}
+_PASSIVE_SETTINGS = {"r": "resistance", "c": "capacitance", "l": "inductance"}
 
 _SPECIAL = re.compile(r"[=('{\"]")
 #: Words of a line with forms in it: quoted, in braces, in parentheses, `=`, or plain (a plain word
 #: may hold a form without blanks: V(x), Net-(U1--), POLY(2)); last, one lone bracket or quote.
 _ITEM = re.compile(
-    r"""'[^']*+'|"[^"]*+"|\{[^{}]*+(?>(?:\{[^{}]*+\}[^{}]*+)*)\}"""
-    r"""|\([^()]*+(?>(?:\([^()]*+\)[^()]*+)*)\)|="""
-    r"""|[^\s=(){}'"]++(?:\([^\s()]*+\)[^\s=(){}'"]*+)*+|\S"""
+    r"""'[^']*'|"[^"]*"|\{[^{}]*(?:\{[^{}]*\}[^{}]*)*\}|\([^()]*(?:\([^()]*\)[^()]*)*\)|="""
+    r"""|[^\s=(){}'"]+(?:\([^\s()]*\)[^\s=(){}'"]*)*|\S"""
 )
 #: A transistor's area factor, `1.5`, `2u`; not the model 2N3904.
 _AREA = re.compile(r"[+-]?[\d.]+(?:[eE][+-]?\d+)?[A-Za-z]{0,4}")
-_NODE_GROUP = re.compile(r"(\S+)\s*\(([^()]*+)\)(.*)", re.DOTALL)
+_NODE_GROUP = re.compile(r"(\S+)\s*\(([^()]*)\)(.*)", re.DOTALL)
 _POLY = re.compile(r"(?i)poly\s*\(\s*(\d{1,3})\s*\)")
+_FORMULA = re.compile(r"(?i)(?:value|vol|cur|table|laplace|freq|chebyshev)\b")
 _CODE_MODEL_WORD = re.compile(r"%\w+(?:\s*\([^()]*\))?|[\[\]]|[^\s\[\]()%]+|[()]")
+#: References that mean the same to SPICE and to the board.
+_ELEMENT = re.compile(r"(?i)[rclvidqxefghbkm]\d")
 
 
 class Element(NamedTuple):
@@ -120,9 +109,34 @@ def decode_element(text: str, model_kind: ModelKind) -> Element:
             text = f"{group[1]} {group[2].replace(',', ' ')} {group[3]}"
             words, settings = split_words(text)
     if letter in "rcl":
-        return _passive(letter, words, settings, model_kind)
-    decoder = _DECODERS.get(letter, _fixed)
-    return decoder(letter, text, words, settings, model_kind)
+        element = _passive(letter, words, settings, model_kind)
+    elif letter in "vibeg":
+        element = _source(letter, text)
+    elif letter in "qm":
+        element = _transistor(letter, words, settings, model_kind)
+    elif letter in "xpn":
+        element = _call(letter, words, settings)
+    elif letter == "a":
+        element = _code_model(text, settings)
+    else:
+        element = _fixed(letter, words, settings)
+    return element or _without_nodes(letter, words, settings)
+
+
+def decode_board_part(text: str) -> Element | None:
+    """Take a line apart as reference, nets, value; None where its letter is SPICE's own.
+
+    Older schematic programs write every part so, `J1 VCC GND CONN_2`, `IC3 a b c d LM358`, where a
+    simulator reads J and I.
+
+    >>> decode_board_part("J1 VCC GND CONN_2").nodes, decode_board_part("R1 a b 10k")
+    (('VCC', 'GND'), None)
+    """
+    words = text.split()
+    if len(words) < 3 or _ELEMENT.match(words[0]):
+        return None
+    # a call of something that the deck does not define: the one letter that says no more
+    return Element(words[0], "x", tuple(words[1:-1]), words[-1])
 
 
 def _without_nodes(letter: str, words: list[str], settings: Settings) -> Element:
@@ -132,9 +146,11 @@ def _without_nodes(letter: str, words: list[str], settings: Settings) -> Element
     return Element(words[0], letter, (), None, None, settings + said)
 
 
-def _passive(letter: str, words: list[str], settings: Settings, model_kind: ModelKind) -> Element:
+def _passive(
+    letter: str, words: list[str], settings: Settings, model_kind: ModelKind
+) -> Element | None:
     if len(words) < 3:
-        return _without_nodes(letter, words, settings)
+        return None
     name, nodes, rest = words[0], (words[1], words[2]), words[3:]
     model = None
     if len(rest) > 1 and not is_numeric(rest[0]) and rest[0][0] not in "{'\"(":
@@ -147,85 +163,64 @@ def _passive(letter: str, words: list[str], settings: Settings, model_kind: Mode
     value = " ".join(rest) or None
     if value is None:
         # R = '...', C=10u; else the model is all that is said
-        own = (letter, "value", {"r": "resistance", "c": "capacitance", "l": "inductance"}[letter])
         for key, said in settings:
-            if key.lower() in own:
+            if key.lower() in (letter, "value", _PASSIVE_SETTINGS[letter]):
                 value = said
                 settings = tuple(pair for pair in settings if pair[0] != key)
                 break
-    elif len(value) > 1 and value[0] in "'\"":
+    else:
         value = _bare(value)
     return Element(name, letter, nodes, value or model, model, settings)
 
 
-def _source(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
-    """V, I and B: two nodes, and whatever follows is the value as written."""
-    del model_kind
+def _source(letter: str, text: str) -> Element | None:
+    """V, I and B: two nodes and a value as written; E and G: control nodes or a formula besides."""
     pieces = text.split(None, 3)
-    if len(pieces) < 3:
-        return _without_nodes(letter, words, settings)
+    if len(pieces) < (4 if letter in "eg" else 3):
+        return None
     value = pieces[3].strip() if len(pieces) > 3 else None
-    return Element(pieces[0], letter, (pieces[1], pieces[2]), value)
+    nodes = pieces[1:3]
+    if letter in "eg" and value is not None:
+        poly = _POLY.match(value)
+        if poly is not None or _FORMULA.match(value) is None:
+            wanted = 2 * int(poly[1]) if poly else 2
+            nodes += re.findall(r"[^\s,()]+", value[poly.end() :] if poly else value)[:wanted]
+            if len(nodes) < 2 + wanted:
+                return None
+    return Element(pieces[0], letter, tuple(nodes), value)
 
 
-def _controlled(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
-    """E and G: output nodes, then control nodes, POLY(n) with 2n of them, or a formula."""
-    del model_kind
-    pieces = text.split(None, 3)
-    if len(pieces) < 4:
-        return _without_nodes(letter, words, settings)
-    nodes, rest = [pieces[1], pieces[2]], pieces[3].strip()
-    poly = _POLY.match(rest)
-    wanted = 2 * int(poly[1]) if poly else 2
-    formula = re.match(r"(?i)(?:value|vol|cur|table|laplace|freq|chebyshev)\b\s*[={(]?", rest)
-    if formula is None or poly is not None:
-        controls = re.findall(r"[^\s,()]+", rest[poly.end() :] if poly else rest)[:wanted]
-        if len(controls) < wanted:
-            return _without_nodes(letter, words, settings)
-        nodes += controls
-    return Element(pieces[0], letter, tuple(nodes), rest)
-
-
-def _fixed(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
-    del model_kind, text
+def _fixed(letter: str, words: list[str], settings: Settings) -> Element | None:
     count, after = FIXED_NODES[letter]
     if len(words) < 1 + count + after:
-        return _without_nodes(letter, words, settings)
-    nodes, rest = tuple(words[1 : 1 + count]), words[1 + count :]
+        return None
+    name, nodes, rest = words[0], tuple(words[1 : 1 + count]), words[1 + count :]
     if letter == "k":
         names = tuple(word for word in rest if not is_numeric(word))
         number = next((word for word in rest if is_numeric(word)), None)
-        return Element(words[0], letter, (), number, None, settings, names)
+        return Element(name, letter, (), number, None, settings, names)
     if letter in "fh":
         poly = _POLY.match("".join(rest[:2]))
+        controls = tuple(rest[:1])
         if poly is not None:
             after_poly = rest[1:] if rest[0].lower() != "poly" else rest[2:]
             controls = tuple(after_poly[: int(poly[1])])
-        else:
-            controls = (rest[0],)
-        return Element(words[0], letter, nodes, " ".join(rest), None, settings, controls)
+        return Element(name, letter, nodes, " ".join(rest), None, settings, controls)
     if letter == "w":
-        return Element(words[0], letter, nodes, rest[1], rest[1], settings, (rest[0],))
+        return Element(name, letter, nodes, rest[1], rest[1], settings, (rest[0],))
     if letter == "t":
         shown = " ".join([*rest, *(f"{key}={value}" for key, value in settings)])
-        return Element(words[0], letter, nodes, shown or None, None, settings)
-    return Element(words[0], letter, nodes, rest[0], rest[0], settings)
+        return Element(name, letter, nodes, shown or None, None, settings)
+    return Element(name, letter, nodes, rest[0], rest[0], settings)
 
 
 def _transistor(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
+    letter: str, words: list[str], settings: Settings, model_kind: ModelKind
+) -> Element | None:
     """Q and M: the model's place tells how many nodes there are."""
-    del text
-    least, most = _LEAST_TRANSISTOR_NODES[letter], _MOST_TRANSISTOR_NODES[letter]
+    least, most = _TRANSISTOR_NODES[letter]
     if len(words) < 2 + least:
-        return _without_nodes(letter, words, settings)
+        return None
     for index in range(1 + least, min(2 + most, len(words))):
         if model_kind(words[index]):
             break
@@ -243,39 +238,25 @@ def _is_substrate(word: str, following: str) -> bool:
     return word[0] == "[" or (word.isdecimal() and _AREA.fullmatch(following) is None)
 
 
-def _call(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
-    """X: nodes, then the subcircuit's name, then its parameters."""
-    del text, model_kind
-    for index, word in enumerate(words):
-        if word.lower() in ("params:", "text:", "optional:"):
-            words = words[:index]
-            break
-    if len(words) < 2:
-        return Element(words[0], letter, (), None, None, settings)
+def _call(letter: str, words: list[str], settings: Settings) -> Element | None:
+    """X: nodes, then the subcircuit's name, then its parameters; P and N: nodes, then the model."""
+    if letter == "x":
+        heads = ("params:", "text:", "optional:")
+        stop = next((i for i, word in enumerate(words) if word.lower() in heads), len(words))
+        words = words[:stop]
+        if len(words) < 2:
+            return Element(words[0], letter, (), None, None, settings)
+    elif len(words) < 3:
+        return None
     return Element(words[0], letter, tuple(words[1:-1]), words[-1], words[-1], settings)
 
 
-def _open_ended(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
-    """P and N: any nodes, then the model."""
-    del text, model_kind
-    if len(words) < 3:
-        return _without_nodes(letter, words, settings)
-    return Element(words[0], letter, tuple(words[1:-1]), words[-1], words[-1], settings)
-
-
-def _code_model(
-    letter: str, text: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element:
+def _code_model(text: str, settings: Settings) -> Element | None:
     """A: ports in any of the shapes `a`, `[a ~b]`, `%vd(a b)`; then the model."""
-    del model_kind
-    pieces = text.split(None, 1)
-    found = _CODE_MODEL_WORD.findall(pieces[1]) if len(pieces) > 1 else []
+    name, *rest = text.split(None, 1)
+    found = _CODE_MODEL_WORD.findall(rest[0]) if rest else []
     if len(found) < 2:
-        return _without_nodes(letter, words, settings)
+        return None
     ports: list[str] = []
     for word in found[:-1]:
         if word[0] == "%":
@@ -283,21 +264,123 @@ def _code_model(
             ports += inner[1].replace(",", " ").split() if inner else []
         elif word not in "[]()" and word.lower() != "null":
             ports.append(word.lstrip("~"))
-    nodes = tuple(port for port in ports if port)
-    return Element(pieces[0], letter, nodes, found[-1], found[-1], settings)
+    return Element(name, "a", tuple(filter(None, ports)), found[-1], found[-1], settings)
 
 
-_Decoder = Callable[[str, str, list[str], Settings, ModelKind], Element]
-_DECODERS: dict[str, _Decoder] = {
-    "v": _source,
-    "i": _source,
-    "b": _source,
-    "e": _controlled,
-    "g": _controlled,
-    "q": _transistor,
-    "m": _transistor,
-    "x": _call,
-    "p": _open_ended,
-    "n": _open_ended,
-    "a": _code_model,
+# ---- models -------------------------------------------------------------------------------------
+
+#: Model type -> what such a part is. Source: ngspice user manual, table 2.4 (model types).
+_TYPES: dict[str, str] = {
+    "npn": "NPN transistor",
+    **dict.fromkeys(("pnp", "lpnp"), "PNP transistor"),
+    **dict.fromkeys(("nmos", "vdmos", "vdmosn"), "N-channel MOSFET"),
+    **dict.fromkeys(("pmos", "vdmosp"), "P-channel MOSFET"),
+    "njf": "N-channel JFET",
+    "pjf": "P-channel JFET",
+    "nmf": "N-channel MESFET",
+    "pmf": "P-channel MESFET",
+    "nhfet": "N-channel HFET",
+    "phfet": "P-channel HFET",
+    **dict.fromkeys(("r", "res"), "resistor"),
+    **dict.fromkeys(("c", "cap"), "capacitor"),
+    **dict.fromkeys(("l", "ind"), "inductor"),
+    "core": "magnetic core",
+    **dict.fromkeys(("sw", "vswitch"), "voltage-controlled switch"),
+    **dict.fromkeys(("csw", "iswitch"), "current-controlled switch"),
+    "urc": "distributed RC line",
+    **dict.fromkeys(("ltra", "txl"), "transmission line"),
+    "cpl": "coupled transmission lines",
 }
+#: A diode model with a lower breakdown is a Zener's, unless it says otherwise: small rectifiers
+#: start at 30 V (Schottky) and 50 V. Common practice, no source.
+ZENER_BELOW_VOLTS = 28.0
+#: EG of a diode model, eV: 0.69 Schottky, 1.11 silicon (SPICE3f user's manual, table of diode
+#: parameters). Emitters of light have wider gaps than silicon: 1.4 (GaAs, infrared) and up.
+SCHOTTKY_GAP_BELOW = 0.85
+LED_GAP_FROM = 1.35
+#: Emission coefficient: 1 to 2 in silicon junctions; a model above 2.5 stands in for an LED's high
+#: forward voltage. From memory of published LED models.
+LED_EMISSION_FROM = 2.5
+_FIELD_EFFECT = {"nmos", "pmos", "vdmos", "vdmosn", "vdmosp", "njf", "pjf", "nmf", "pmf"}
+
+
+class Model(NamedTuple):
+    """A `.model` line: type in lower case, settings as written, and the part in words."""
+
+    kind: str
+    settings: tuple[tuple[str, str], ...]
+    description: str
+
+
+def model_kind(text: str) -> str:
+    """Return the type in lower case from what follows `.model` ("" if there is none).
+
+    >>> model_kind("QN NPN(BF=100)"), model_kind("D1 ako: D0 d (is=1n)")
+    ('npn', 'd')
+    """
+    words = re.split(r"[\s(]+", re.sub(r"(?i)\bako:\s*\S+", " ", text).strip(), maxsplit=2)
+    return words[1].lower() if len(words) > 1 else ""
+
+
+def read_model(name: str, text: str) -> Model | None:
+    """Read what follows `.model`; None where its parameters do not fit the grammar."""
+    kind = model_kind(text)
+    if not kind or len(text) > 65536:
+        return None
+    from nettrace.readers.spice_grammar import parse_statement
+
+    settings = parse_statement(text, "model")
+    if settings is None:
+        return None
+    said = {key.lower(): value for key, value in settings}
+    if kind == "d":
+        described = _described_diode(name, said)
+    elif kind == "vdmos" and "pchan" in said:
+        described = "P-channel MOSFET"
+    else:
+        described = _TYPES.get(kind, f"model of type {kind}")
+    return Model(kind, tuple(settings), described)
+
+
+def _described_diode(name: str, said: dict[str, str]) -> str:
+    stated = said.get("type", "").strip("'\"").lower()
+    words = re.split(r"[^a-z]+", name.lower())
+    gap = spice_number(said.get("eg", ""))
+    emission = spice_number(said.get("n", ""))
+    breakdown = spice_number(said.get("bv", said.get("vz", "")))
+    if stated == "led" or "led" in words:
+        return "LED"
+    if stated == "schottky" or "schottky" in words:
+        return "Schottky diode"
+    if stated == "zener" or "zener" in words:
+        return "Zener diode" if breakdown is None else f"Zener diode {abs(breakdown):g} V"
+    if stated:
+        return f"diode ({stated})"
+    if gap is not None and gap < SCHOTTKY_GAP_BELOW:
+        return "Schottky diode"
+    if (gap is not None and gap >= LED_GAP_FROM) or (
+        emission is not None and emission >= LED_EMISSION_FROM
+    ):
+        return "LED"
+    if breakdown is not None and 0 < abs(breakdown) < ZENER_BELOW_VOLTS:
+        return f"Zener diode {abs(breakdown):g} V"
+    return "diode"
+
+
+def pin_names(letter: str, kind: str) -> tuple[str, ...]:
+    """Return the terminal names an element's nodes have, () where nothing states them.
+
+    A diode or transistor without its model keeps bare numbers: board decks write such elements
+    in the order of the symbol's pins, not of the letter.
+    """
+    if letter in "vibfh":
+        return ("+", "-")
+    if letter in "egs":
+        return ("+", "-", "in+", "in-")
+    if letter == "d" and kind == "d":
+        return ("A", "K")
+    if letter == "q" and kind in ("npn", "pnp", "lpnp"):
+        return ("C", "B", "E", "S")
+    if letter in "qmjz" and kind in _FIELD_EFFECT:
+        return ("D", "G", "S", "B")
+    return ()

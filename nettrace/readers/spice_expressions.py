@@ -1,4 +1,9 @@
-"""Arithmetic of `.param` lines and of values in braces or quotes.
+"""Numbers and expressions as SPICE reads them: of values, `.param` lines, braces and quotes.
+
+The letters after the digits are a scale, whatever the trade means: `1M` is a thousandth here and a
+million on a drawing, so the reader states the number beside the text. Where the text is the trade's
+own shape (2k2, 4R7) SPICE would drop the last digit, which no drawer means: such a text has no
+SPICE number and is left to the trade's reading.
 
 An expression is compiled by the grammar to a flat program for a stack, so nothing here recurses
 over the text, and every evaluation has a budget. What cannot be known before a simulation (time,
@@ -8,20 +13,11 @@ voltages, undefined names) makes the whole expression unknown: None.
 from __future__ import annotations
 
 import math
+import operator
+import re
 from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import Any, NamedTuple
-
-from nettrace.readers.spice_numbers import spice_number
-
-__all__ = [
-    "Environment",
-    "Function",
-    "Parameter",
-    "Program",
-    "parse_expression",
-    "parse_parameters",
-]
 
 #: Longer expressions are left unknown; netlists of real tools stay below a line of some hundreds.
 MOST_CHARACTERS = 4000
@@ -29,6 +25,20 @@ MOST_CHARACTERS = 4000
 MOST_STEPS = 200_000
 #: How deep parameters and functions may rest on one another.
 MOST_DEPTH = 40
+#: Powers of ten of the suffixes. Source: ngspice user manual, table 2.1 (`mil` is a thousandth of
+#: an inch in metres). `a` (1e-18) is left out: only some dialects know it, elsewhere it is amperes.
+#: The micro sign and the Greek mu both stand for u.
+EXPONENTS = {
+    "t": 12, "g": 9, "meg": 6, "k": 3, "m": -3, "u": -6, "µ": -6, "μ": -6, "n": -9, "p": -12,
+    "f": -15,
+}  # fmt: skip
+MIL_METRES = 25.4e-6
+MOST_EXPONENT = 270  # beyond, with a suffix, a float runs over
+_NUMBER = re.compile(
+    r"([+-]?(?:[0-9]{1,300}\.?[0-9]*|\.[0-9]+))(e[+-]?[0-9]{1,4})?"
+    r"(?:(meg|mil|[tgkmunpfµμ])[a-zµμΩ%]*|([a-zµμΩ%]*))",
+    re.IGNORECASE,
+)
 
 Program = tuple[tuple[str, Any], ...]
 
@@ -46,6 +56,40 @@ class Function(NamedTuple):
 
     arguments: tuple[str, ...]
     program: Program
+
+
+def is_numeric(word: str) -> bool:
+    """Return whether the word begins like a number (2k2 and 10uF/16V do, RMOD does not)."""
+    return _NUMBER.match(word) is not None
+
+
+@lru_cache(maxsize=4096)
+def spice_number(text: str) -> float | None:
+    """Return the number a SPICE simulator takes the text for; None if it is no number to SPICE.
+
+    What follows the unit after a separator (`100uF;16V`, `10K,1%`) is no part of the number.
+
+    >>> spice_number("1M"), spice_number("2.2Meg"), spice_number("10uF"), spice_number("2k2")
+    (0.001, 2200000.0, 1e-05, None)
+    """
+    match = _NUMBER.match(text)
+    if match is None:
+        return None
+    digits, exponent, suffix, bare_unit = match.groups()
+    rest = text[match.end() : match.end() + 1]
+    if rest and (rest.isalnum() or rest in "._+-*^<>=!&|?:("):
+        return None  # 2k2, 0603X, 3.3.0, 1+2: a text that only begins like a number
+    if bare_unit in ("a", "A"):
+        return None  # 5A: amperes in most dialects, 5e-18 in some
+    power = int(exponent[1:]) if exponent else 0
+    if abs(power) > MOST_EXPONENT:
+        return None
+    if suffix is None or suffix.lower() == "mil":
+        number = float(f"{digits}e{power}") * (MIL_METRES if suffix else 1.0)
+    else:
+        # scaled as text: 4.7u is 4.7e-06, not 4.699999999999999e-06
+        number = float(f"{digits}e{power + EXPONENTS[suffix.lower()]}")
+    return number if math.isfinite(number) else None
 
 
 @lru_cache(maxsize=4096)
@@ -69,69 +113,27 @@ def parse_parameters(text: str) -> tuple[Parameter, ...] | None:
     return found
 
 
-def _sgn(x: float) -> float:
-    return math.copysign(1.0, x) if x else 0.0
-
-
 #: Functions of one or more numbers. Source: ngspice user manual, section 2.9.4.
-FUNCTIONS: Mapping[str, Callable[..., float]] = {
-    "abs": abs,
-    "sqrt": math.sqrt,
-    "exp": math.exp,
-    "ln": math.log,
-    "log": math.log,
-    "log10": math.log10,
-    "sin": math.sin,
-    "cos": math.cos,
-    "tan": math.tan,
-    "asin": math.asin,
-    "acos": math.acos,
-    "atan": math.atan,
-    "arcsin": math.asin,
-    "arccos": math.acos,
-    "arctan": math.atan,
-    "sinh": math.sinh,
-    "cosh": math.cosh,
-    "tanh": math.tanh,
-    "asinh": math.asinh,
-    "acosh": math.acosh,
-    "atanh": math.atanh,
-    "int": lambda x: float(math.trunc(x)),
-    "floor": lambda x: float(math.floor(x)),
-    "ceil": lambda x: float(math.ceil(x)),
-    "nint": lambda x: float(round(x)),
-    "sgn": _sgn,
-    "pow": lambda x, y: float(x**y),
-    "pwr": lambda x, y: float(abs(x) ** y),
-    "min": min,
-    "max": max,
+FUNCTIONS: Mapping[str, Callable[..., Any]] = {
+    **{name: getattr(math, name) for name in (
+        "sqrt", "exp", "log", "log10", "sin", "cos", "tan", "asin", "acos", "atan", "sinh", "cosh",
+        "tanh", "asinh", "acosh", "atanh", "floor", "ceil",
+    )},
+    "abs": abs, "min": min, "max": max, "pow": operator.pow, "ln": math.log,
+    "arcsin": math.asin, "arccos": math.acos, "arctan": math.atan, "int": math.trunc, "nint": round,
+    "sgn": lambda x: math.copysign(1.0, x) if x else 0.0,
+    "pwr": lambda x, y: abs(x) ** y,
     # statistical functions stand at their nominal value
-    "gauss": lambda nominal, *_: nominal,
-    "agauss": lambda nominal, *_: nominal,
-    "unif": lambda nominal, *_: nominal,
-    "aunif": lambda nominal, *_: nominal,
-}
+    **dict.fromkeys(("gauss", "agauss", "unif", "aunif"), lambda nominal, *_: nominal),
+}  # fmt: skip
 _CONSTANTS = {"pi": math.pi, "e": math.e, "true": 1.0, "false": 0.0}
-
-_OPERATIONS: Mapping[str, Callable[[float, float], float]] = {
-    "+": lambda x, y: x + y,
-    "-": lambda x, y: x - y,
-    "*": lambda x, y: x * y,
-    "/": lambda x, y: x / y,
-    "%": math.fmod,
-    "\\": lambda x, y: float(int(x / y)),
-    "**": lambda x, y: float(x**y),
-    "^": lambda x, y: float(x**y),
-    "==": lambda x, y: float(x == y),
-    "!=": lambda x, y: float(x != y),
-    "<>": lambda x, y: float(x != y),
-    "<": lambda x, y: float(x < y),
-    ">": lambda x, y: float(x > y),
-    "<=": lambda x, y: float(x <= y),
-    ">=": lambda x, y: float(x >= y),
-    "&&": lambda x, y: float(bool(x) and bool(y)),
-    "||": lambda x, y: float(bool(x) or bool(y)),
-}
+_OPERATIONS: Mapping[str, Callable[[float, float], Any]] = {
+    "+": operator.add, "-": operator.sub, "*": operator.mul, "/": operator.truediv,
+    "%": math.fmod, "\\": lambda x, y: int(x / y), "**": operator.pow, "^": operator.pow,
+    "==": operator.eq, "!=": operator.ne, "<>": operator.ne, "<": operator.lt, ">": operator.gt,
+    "<=": operator.le, ">=": operator.ge,
+    "&&": lambda x, y: bool(x and y), "||": lambda x, y: bool(x or y),
+}  # fmt: skip
 
 
 class Environment:
@@ -149,11 +151,6 @@ class Environment:
         self._around = around
         self._values: dict[str, float | None] = dict(values or {})
         self._steps: list[int] = around._steps if around is not None else [0]
-
-    @property
-    def is_empty(self) -> bool:
-        """Return whether no parameter is defined here."""
-        return not (self._programs or self._values)
 
     def value_of(self, text: str) -> float | None:
         """Return the number of a value text: plain, in braces, in quotes, or a parameter's name."""
@@ -173,15 +170,8 @@ class Environment:
                 return self._around.lookup(name, depth)
             return _CONSTANTS.get(name)
         self._values[name] = None  # while it is worked out: a circle has no value
-        value = self.run(program, depth + 1)
-        self._values[name] = value
+        value = self._values[name] = self.run(program, depth + 1)
         return value
-
-    def _function(self, name: str) -> tuple[Function, Environment] | None:
-        found = self._functions.get(name)
-        if found is not None:
-            return found, self
-        return self._around._function(name) if self._around is not None else None
 
     def run(self, program: Program, depth: int = 0) -> float | None:
         """Return what the program computes; None where any part of it is unknown."""
@@ -195,7 +185,10 @@ class Environment:
             elif operation == "load":
                 stack.append(self.lookup(operand, depth))
             elif operation == "unary":
-                stack.append(_negated(stack.pop(), operand))
+                value = stack.pop()
+                if value is not None and operand != "+":
+                    value = float(not value) if operand == "!" else -value
+                stack.append(value)
             elif operation == "binary":
                 right, left = stack.pop(), stack.pop()
                 stack.append(_applied(_OPERATIONS[operand], (left, right)))
@@ -210,15 +203,15 @@ class Environment:
         return stack[-1]
 
     def _called(self, name: str, arguments: tuple[float | None, ...], depth: int) -> float | None:
-        own = self._function(name)
-        if own is not None:
-            function, home = own
-            if len(function.arguments) != len(arguments):
-                return None
-            inner = Environment(
-                around=home, values=dict(zip(function.arguments, arguments, strict=True))
-            )
-            return inner.run(function.program, depth + 1)
+        home: Environment | None = self
+        while home is not None:
+            function = home._functions.get(name)
+            if function is not None:
+                if len(function.arguments) != len(arguments):
+                    return None
+                values = dict(zip(function.arguments, arguments, strict=True))
+                return Environment(around=home, values=values).run(function.program, depth + 1)
+            home = home._around
         if name in ("if", "ternary_fcn") and len(arguments) == 3:
             condition, then, otherwise = arguments
             return None if condition is None else then if condition else otherwise
@@ -226,21 +219,12 @@ class Environment:
         return None if known is None else _applied(known, arguments)
 
 
-def _negated(value: float | None, sign: str) -> float | None:
-    if value is None:
-        return None
-    if sign == "!":
-        return float(not value)
-    return -value if sign == "-" else value
-
-
-def _applied(function: Callable[..., float], arguments: tuple[float | None, ...]) -> float | None:
+def _applied(function: Callable[..., Any], arguments: tuple[float | None, ...]) -> float | None:
     if None in arguments:
         return None
     try:
         value = function(*arguments)
+        # a complex root has no order; a whole number may be too large
+        return float(value) if math.isfinite(value) else None
     except (ArithmeticError, ValueError, TypeError):
         return None  # a root of a negative, 1/0, the wrong number of arguments
-    if isinstance(value, complex) or not math.isfinite(value):
-        return None
-    return float(value)

@@ -8,10 +8,7 @@ from lark import Token, Transformer
 from lark.exceptions import LarkError
 
 from nettrace.readers.grammar import load_grammar
-from nettrace.readers.spice_expressions import Parameter, Program
-from nettrace.readers.spice_numbers import spice_number
-
-__all__ = ["parse_statement"]
+from nettrace.readers.spice_expressions import Parameter, Program, spice_number
 
 STARTS = ("expression", "parameters", "header", "model")
 
@@ -20,17 +17,14 @@ class _Compiler(Transformer[Token, Any]):
     """Shapes of the grammar -> programs; stateless, so one parser serves every file."""
 
     def number(self, items: list[Token]) -> Program:
-        value = spice_number(str(items[0]))
-        return (("push", value),)
+        return (("push", spice_number(str(items[0]))),)
 
     def name(self, items: list[Token]) -> Program:
         return (("load", str(items[0]).lower()),)
 
     def call(self, items: list[Any]) -> Program:
         arguments = [item for item in items[1:] if item is not None]
-        steps: list[tuple[str, Any]] = []
-        for argument in arguments:
-            steps.extend(argument)
+        steps = [step for argument in arguments for step in argument]
         return (*steps, ("call", (str(items[0]).lower(), len(arguments))))
 
     def binary(self, items: list[Any]) -> Program:
@@ -68,10 +62,8 @@ class _Compiler(Transformer[Token, Any]):
         words = [str(item) for item in items if not isinstance(item, tuple)]
         return words, [item for item in items if isinstance(item, tuple)]
 
-    def model(self, items: list[Any]) -> tuple[str, str | None, str, list[tuple[str, str]]]:
-        name, base, kind = items[0], items[1], items[2]
-        settings = [item for item in items[3:] if item is not None]
-        return str(name), None if base is None else str(base), str(kind), settings
+    def model(self, items: list[Any]) -> list[tuple[str, str]]:
+        return [item for item in items[3:] if item is not None]
 
 
 _COMPILER = _Compiler()
@@ -81,7 +73,7 @@ def parse_statement(text: str, start: str) -> Any:
     """Parse a text by one of the grammar's starts; None where it does not fit.
 
     `expression` gives a Program, `parameters` a tuple of Parameter, `header` (words, settings),
-    `model` (name, base or None, type, settings); a setting is (name, text).
+    `model` its settings; a setting is (name, text).
     """
     parser = load_grammar("spice", start=STARTS, transformer=_COMPILER)
     try:

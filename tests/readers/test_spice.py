@@ -16,13 +16,13 @@ from nettrace.model.find import find_nets
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text, detect_format, read_file
 from nettrace.readers.spice import read, read_with
-from nettrace.readers.spice_deck import Scope
-from nettrace.readers.spice_elements import Element, decode_element
-from nettrace.readers.spice_expressions import Environment, parse_expression, parse_parameters
-from nettrace.readers.spice_numbers import spice_number
-from nettrace.readers.spice_plain import PlainLines
-from nettrace.readers.spice_scopes import ScopeReader
-from nettrace.readers.spice_text import Line
+from nettrace.readers.spice_elements import decode_element
+from nettrace.readers.spice_expressions import (
+    Environment,
+    parse_expression,
+    parse_parameters,
+    spice_number,
+)
 from tests.readers.board_data import board_data, expected_data
 from tests.readers.truth_check import truth_entries
 
@@ -229,81 +229,6 @@ def test_functions_of_functions_end_at_the_budget() -> None:
 
 
 # ---- lines and elements ------------------------------------------------------------
-
-
-PLAIN_DECK = """* what is read by its words alone, and what only looks so
-.model QN NPN(BF=100)
-.model MN NMOS
-.model DX D(IS=1n)
-.subckt S2 in out p=3
-R1 in out 10k
-Q1 in out x QN
-Q2 in out y QN
-.ends
-R1 a b 10k
-C9 N1 \t0  100n
-l2 $a b .5u
-R3 Net-_U1-_ /x/y 1e3;2
-R4 a b 4k7
-R5 a b RMOD
-R6 a b 1k tc=1
-R7 (a b) 1k
-R8 a b {2*3}
-R9 a 1
-R1 A B 10k
-Q1 a b c QN
-Q2 a b c QN
-Q3 a b c d QN
-Q4 a b c [d] QN 2
-Q5 A b n1 NONE
-Q6 a b n1 NONE
-M1 a b c 0 MN
-M2 a b GND gnd MN
-M3 a b c 0 MN W=1u
-M4 a b c MN
-D1 a b DX
-D2 b a DX
-D3 b a DX 2
-D4 b a __D4
-J1 a b c JX
-J2 a b c JX
-X1 a b S2
-X2 a c S2
-X3 a c d S2
-X4 a c d S2
-X5 a c S2 p=4
-X6 a b params: S2
-X7 a c NOPE
-X8 a c NOPE
-.end
-"""
-
-
-@pytest.mark.parametrize("hierarchy", ["keep", "flatten"])
-@pytest.mark.parametrize("remark", ["", "* part T7 is Q2, pins 3 1 2\n"])
-def test_the_short_way_reads_plain_lines_as_the_long_way_does(
-    monkeypatch: pytest.MonkeyPatch, hierarchy: str, remark: str
-) -> None:
-    document = Document("plain.cir", PLAIN_DECK.replace("Q2 a", remark + "Q2 a", 1))
-    short = read_with(document, hierarchy)
-    decoded = [0]
-    decode = ScopeReader.decode
-
-    def counted(self: ScopeReader, scope: Scope, line: Line) -> Element:
-        decoded[0] += 1
-        return decode(self, scope, line)
-
-    monkeypatch.setattr(ScopeReader, "decode", counted)
-    read_with(document, hierarchy)
-    by_words, decoded[0] = decoded[0], 0
-    monkeypatch.setattr(
-        PlainLines,
-        "others",
-        lambda self, scope, environment, *_: self.scopes.elements(scope, environment),
-    )
-    long = read_with(document, hierarchy)
-    assert by_words < decoded[0] - 10
-    assert short == long
 
 
 def test_a_word_of_the_decks_own_models_decides_how_many_nodes_there_are() -> None:
