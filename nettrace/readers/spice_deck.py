@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from nettrace.errors import BadInput, Place, excerpt
+from nettrace.knowledge import table
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text
@@ -29,14 +30,6 @@ MOST_INCLUDED_BYTES = 256 * 1024 * 1024
 #: Open `.subckt` and `.if` blocks.
 MOST_NESTING = 1000
 
-#: Analyses, outputs and settings: they say nothing about the circuit's parts.
-#: Source: ngspice user manual, chapters 2 and 11, and the dot words of other SPICE3 dialects.
-_IGNORED = frozenset(
-    "ac alter autostop backanno csparam data dc disto enddata endmeas four hdl ic lin loadbias mc "
-    "meas measure nodeset noise op opt optimize option options plot print probe prot protect pss "
-    "pz save savebias sens sp step temp tf title tran unprot unprotect watch wave wcase width"
-    .split()
-)  # fmt: skip
 #: `; ...` ends a line, but not inside a value (`100uF;16V`); `// ...` and `$ ...` after a blank.
 _TAIL = re.compile(r"(?:^|\s);.*|;(?=\s|$).*|\s//.*|[\s,]\$(?=\s|$).*")
 #: `$text` is a comment too, unless the deck has nodes of that shape ($N_0001).
@@ -208,6 +201,7 @@ class _Loader:
             self._warn(
                 "stray-continuation", "a '+' line continues nothing; left out", (file, stray, "")
             )
+        ignored = table("spice")["ignored"].split()
         has_sections = section is not None or re.search(r"(?im)^[ \t]*\.endl\b", text) is not None
         skipping = "section" if section is not None else ""
         for index, line in enumerate(lines):
@@ -242,7 +236,7 @@ class _Loader:
                     skipping = "section"
             elif word in ("include", "inc", "incl", "lib"):
                 self._include(line, rest, folder, chain, is_library=word == "lib")
-            elif word not in _IGNORED:
+            elif word not in ignored:
                 self._statement(word, rest, line)
 
     def _statement(self, word: str, rest: str, line: Line) -> None:

@@ -11,8 +11,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from functools import cache
 from typing import NamedTuple
 
+from nettrace.knowledge import section
 from nettrace.readers.spice_expressions import is_numeric, spice_number
 
 #: Gives the type of a model (lower case: npn, d, vdmos) by its name, "" if the deck has none.
@@ -269,28 +271,6 @@ def _code_model(text: str, settings: Settings) -> Element | None:
 
 # ---- models -------------------------------------------------------------------------------------
 
-#: Model type -> what such a part is. Source: ngspice user manual, table 2.4 (model types).
-_TYPES: dict[str, str] = {
-    "npn": "NPN transistor",
-    **dict.fromkeys(("pnp", "lpnp"), "PNP transistor"),
-    **dict.fromkeys(("nmos", "vdmos", "vdmosn"), "N-channel MOSFET"),
-    **dict.fromkeys(("pmos", "vdmosp"), "P-channel MOSFET"),
-    "njf": "N-channel JFET",
-    "pjf": "P-channel JFET",
-    "nmf": "N-channel MESFET",
-    "pmf": "P-channel MESFET",
-    "nhfet": "N-channel HFET",
-    "phfet": "P-channel HFET",
-    **dict.fromkeys(("r", "res"), "resistor"),
-    **dict.fromkeys(("c", "cap"), "capacitor"),
-    **dict.fromkeys(("l", "ind"), "inductor"),
-    "core": "magnetic core",
-    **dict.fromkeys(("sw", "vswitch"), "voltage-controlled switch"),
-    **dict.fromkeys(("csw", "iswitch"), "current-controlled switch"),
-    "urc": "distributed RC line",
-    **dict.fromkeys(("ltra", "txl"), "transmission line"),
-    "cpl": "coupled transmission lines",
-}
 #: A diode model with a lower breakdown is a Zener's, unless it says otherwise: small rectifiers
 #: start at 30 V (Schottky) and 50 V. Common practice, no source.
 ZENER_BELOW_VOLTS = 28.0
@@ -338,8 +318,15 @@ def read_model(name: str, text: str) -> Model | None:
     elif kind == "vdmos" and "pchan" in said:
         described = "P-channel MOSFET"
     else:
-        described = _TYPES.get(kind, f"model of type {kind}")
+        described = _type_words().get(kind, f"model of type {kind}")
     return Model(kind, tuple(settings), described)
+
+
+@cache
+def _type_words() -> dict[str, str]:
+    """Return what a part is by its model's type."""
+    types = section("spice", "model_types")
+    return {kind: said for said, kinds in types.items() for kind in kinds.split()}
 
 
 def _described_diode(name: str, said: dict[str, str]) -> str:

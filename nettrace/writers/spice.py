@@ -7,7 +7,7 @@ names the pins and has no content. Ports have the pins' names where the pins are
 
 SPICE compares names without case and has few letters to spare: names that would meet or could not
 be written are changed. Remarks say which, and what the elements' pins are, so that our reader
-gives the board's own names and numbers back (`readers/spice_remarks.py`).
+gives the board's own names and numbers back (`readers/spice.py`).
 """
 
 from __future__ import annotations
