@@ -8,7 +8,7 @@ from typing import Final
 from nettrace.circuit.absence_site import ACTIVE, Gap, blocks, degrades, listed
 from nettrace.circuit.evidence import Absence, NetKind, Rail
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.links import SUPPLY_OHMS
+from nettrace.circuit.series import SUPPLY_OHMS
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 

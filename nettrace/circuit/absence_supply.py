@@ -17,9 +17,9 @@ from nettrace.circuit.absence_site import (
 )
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import switched_way
 from nettrace.circuit.roles.net_words import SUPPLY_PIN
 from nettrace.circuit.series import is_closed, terminals_of
-from nettrace.circuit.switches import switched_way
 
 __all__ = ["SHELL_WORDS", "SUPPLY_RULES", "supply_link"]
 

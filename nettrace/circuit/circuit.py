@@ -29,7 +29,7 @@ from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
 if TYPE_CHECKING:
-    from nettrace.circuit.banks import Bank
+    from nettrace.circuit.links import Bank
     from nettrace.circuit.roles.proposal_values import ValueBank
     from nettrace.circuit.roles.survey import Survey
     from nettrace.model.adjacency import Adjacency
@@ -226,7 +226,7 @@ class Circuit:
 
     def bank(self, rail: str) -> Bank:
         """Return the capacitors of a supply rail, and the pads that they serve."""
-        from nettrace.circuit.banks import find_bank
+        from nettrace.circuit.links import find_bank
 
         return self.once(
             "bank",

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-__all__ = ["Kind"]
-
 
 class Kind(StrEnum):
     """Component kinds; the contract's `kind` of a part."""

@@ -9,22 +9,15 @@ from msgspec.structs import replace
 
 from nettrace.circuit.evidence import Bus, Link, PartKind, Pull, Rail
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.series import LEAST_PULL_OHMS, LINK_KINDS
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 
-__all__ = ["LEAST_PULL_OHMS", "find_pulled_buses", "infer_pulls", "parallel_ohms"]
-
-#: A resistor of less is no pull but a link or a shunt (common practice, no source).
-LEAST_PULL_OHMS: Final = 47.0
 #: Behind series parts of more than this a pull is another signal's (common practice, no source;
 #: UM10204 section 7.3 bounds series resistors of a bus near a ninth of the pull-up).
 MOST_SERIES_OHMS: Final = 1000.0
-#: Links that leave the signal what it is.
-_SERIES: Final = frozenset(
-    {"resistor", "zero-ohm link", "ferrite bead", "inductor", "fuse", "filter", "ESD array",
-     "common-mode choke", "current shunt"}
-)  # fmt: skip
-_DEEPEST: Final = 4
+#: Behind more series parts than this nobody puts a pull (common practice, no source).
+DEEPEST: Final = 4
 
 
 def infer_pulls(
@@ -57,11 +50,11 @@ def infer_pulls(
                 Pull(link.part, "up" if up else "down", link.ohms, link.to_net, volts, (), fitted)
             )
     found = {net: _sorted(pulls) for net, pulls in own.items()}
-    behind = {net.name: _behind(net.name, rails, links, own) for net in board.nets
-              if net.name not in rails and net.name in links}  # fmt: skip
-    for name, pulls in behind.items():
-        if pulls:
-            found[name] = found.get(name, ()) + _sorted(pulls)
+    for net in board.nets:
+        if net.name not in rails and net.name in links:
+            pulls = _behind(net.name, rails, links, own)
+            if pulls:
+                found[net.name] = found.get(net.name, ()) + _sorted(pulls)
     return found
 
 
@@ -70,13 +63,9 @@ def _sorted(pulls: list[Pull]) -> tuple[Pull, ...]:
 
 
 def _only_lights(board: Board, kinds: Mapping[str, PartKind], net: str, resistor: str) -> bool:
-    others = [pin.part for pin in board.net_by_name[net].pins if pin.part != resistor]
-    lights = sum(kinds[key].kind is Kind.LED for key in others)
-    return (
-        bool(others)
-        and lights > 0
-        and lights == sum(kinds[key].kind is not Kind.TEST_POINT for key in others)
-    )
+    pins = board.net_by_name[net].pins
+    others = {kinds[pin.part].kind for pin in pins if pin.part != resistor}
+    return others - {Kind.TEST_POINT} == {Kind.LED}
 
 
 def _behind(
@@ -89,12 +78,14 @@ def _behind(
     seen = {start}
     layer: list[tuple[str, tuple[str, ...], float]] = [(start, (), 0.0)]
     found: list[Pull] = []
-    for _ in range(_DEEPEST):
+    for _ in range(DEEPEST):
         onward: list[tuple[str, tuple[str, ...], float]] = []
         for net, through, ohms in layer:
             for link in links.get(net, ()):
                 far = link.to_net
-                if far in seen or far in rails or link.conditional or link.kind not in _SERIES:
+                if far in seen or far in rails or link.conditional:
+                    continue
+                if not LINK_KINDS[link.kind].series:
                     continue
                 total = ohms + (link.ohms or 0.0)
                 if total > MOST_SERIES_OHMS:

@@ -7,12 +7,12 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import load_switch_nets
 from nettrace.circuit.rail_evidence import ACTIVE, is_power_pin
 from nettrace.circuit.rail_judge import judge_net
 from nettrace.circuit.rail_survey import ENOUGH, Survey
 from nettrace.circuit.rail_volts import Feed
 from nettrace.circuit.series import Pair, is_closed, pairs_of, terminals_of
-from nettrace.circuit.switches import load_switch_nets
 from nettrace.model.board import Pin
 
 __all__ = ["CARRIES", "spread_rails"]

@@ -14,6 +14,7 @@ from typing import Final
 from nettrace.circuit.evidence import NetKind, PartKind, Rail, Volts
 from nettrace.circuit.grounds import Ground
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import switched_way
 from nettrace.circuit.rail_evidence import ACTIVE
 from nettrace.circuit.rail_judge import judge_nets
 from nettrace.circuit.rail_names import read_rail_name
@@ -21,7 +22,6 @@ from nettrace.circuit.rail_spread import CARRIES, spread_rails
 from nettrace.circuit.rail_survey import Survey
 from nettrace.circuit.rail_volts import Feed, settle_volts
 from nettrace.circuit.series import pairs_of
-from nettrace.circuit.switches import switched_way
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 from nettrace.model.notes import Notes

@@ -1,31 +1,59 @@
 """Which pins of a part are joined inside: the pairs through which a signal or a current passes.
 
-Structure alone, no judgement of rails. Used by the passes for rails and for links.
+Structure alone, no judgement of rails. Used by the passes for rails and for links. What each kind
+of link does to what passes it stands in `LINK_KINDS`.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Mapping
+from functools import cache
 from typing import Final, NamedTuple
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
+from nettrace.knowledge import pattern, table
 from nettrace.model.board import Part, Pin
 
-__all__ = [
-    "SHUNT_OHMS",
-    "Pair",
-    "Terminals",
-    "is_closed",
-    "pairs_of",
-    "resistor_elements",
-    "terminals_of",
-    "two_nets",
-]
-
-#: Above 0 and up to this a resistor carries a supply: a current shunt (common practice, no source).
+# Resistors by their resistance, ohms (common practice, no source).
+#: Above 0 and up to this a resistor carries a supply: a current shunt.
 SHUNT_OHMS: Final = 1.0
+#: From a rail the way goes on only through parts that carry a supply: up to this resistance.
+SUPPLY_OHMS: Final = 10.0
+#: A resistor of less is no pull-up or pull-down but a link, a shunt or a supply's filter.
+LEAST_PULL_OHMS: Final = 47.0
+
+
+class LinkKind(NamedTuple):
+    """What a kind of link does (common practice, no source)."""
+
+    series: bool = False  # leaves a signal what it is: a pull-up behind it still counts
+    stiff: bool = False  # no resistance: what is behind it is as good as on the net
+    supply: float = 0.0  # carries a supply and its voltage: says so much for a rail behind it
+    for_supply: bool = False  # stands in supplies: whatever is behind it is supplied
+
+
+#: By the word that `Link.kind` and `Pair.kind` have.
+LINK_KINDS: Final[Mapping[str, LinkKind]] = {
+    "resistor": LinkKind(series=True),
+    "zero-ohm link": LinkKind(series=True, stiff=True, supply=0.6),
+    "current shunt": LinkKind(series=True, stiff=True, supply=0.7, for_supply=True),
+    "ferrite bead": LinkKind(series=True, supply=0.7, for_supply=True),
+    "inductor": LinkKind(series=True, supply=0.6),
+    "fuse": LinkKind(series=True, stiff=True, supply=0.8, for_supply=True),
+    "filter": LinkKind(series=True),
+    "ESD array": LinkKind(series=True),
+    "common-mode choke": LinkKind(series=True),
+    "thermistor": LinkKind(),
+    "jumper": LinkKind(stiff=True, supply=0.6),
+    "jumper header": LinkKind(stiff=True, supply=0.6),
+    "switch": LinkKind(),
+    "level shifter": LinkKind(),
+    "load switch": LinkKind(supply=0.6),
+    "diode": LinkKind(),
+}
 
 
 class Pair(NamedTuple):
@@ -36,6 +64,12 @@ class Pair(NamedTuple):
     kind: str
     ohms: float | None
     conditional: str = ""
+
+    def far(self, net: str) -> str | None:
+        """Return the net at the other end, None where the pair does not end on `net`."""
+        if self.first.net == net:
+            return self.second.net
+        return self.first.net if self.second.net == net else None
 
 
 class Terminals(NamedTuple):
@@ -61,13 +95,12 @@ def two_nets(part: Part) -> tuple[str, str] | None:
     return (nets[0], nets[1]) if len(nets) == 2 else None
 
 
-def _pins_on(part: Part, first: str, second: str) -> tuple[Pin, Pin]:
-    on_first = next(pin for pin in part.pins if pin.net == first)
-    return on_first, next(pin for pin in part.pins if pin.net == second)
-
-
-_DOTTED: Final = re.compile(r"^(\d+)[.\-_]([12])$")
-_ELEMENT_NAME: Final = re.compile(r"^R?(\d+)[._]?([12AB])$")
+def _pair(part: Part, kind: str, ohms: float | None, conditional: str = "") -> tuple[Pair, ...]:
+    nets = two_nets(part)
+    if nets is None:
+        return ()
+    first, second = (next(pin for pin in part.pins if pin.net == net) for net in nets)
+    return (Pair(first, second, kind, ohms, conditional),)
 
 
 def resistor_elements(part: Part) -> tuple[tuple[Pin, Pin], ...]:
@@ -79,25 +112,21 @@ def resistor_elements(part: Part) -> tuple[tuple[Pin, Pin], ...]:
     pins = part.pins
     by_element: dict[str, list[Pin]] = {}
     for pin in pins:
-        match = _DOTTED.match(pin.number) or _ELEMENT_NAME.match((pin.name or "").upper())
+        match = pattern("links", "element_number").match(pin.number) or pattern(
+            "links", "element_name"
+        ).match((pin.name or "").upper())
         if match is None:
             by_element = {}
             break
         by_element.setdefault(match[1], []).append(pin)
     if by_element and all(len(pair) == 2 for pair in by_element.values()):
         return tuple((pair[0], pair[1]) for pair in by_element.values())
-    numbered = [pin for pin in pins if pin.number.isdecimal()]
-    if len(numbered) != len(pins) or len(pins) % 2:
+    if len(pins) % 2 or not all(pin.number.isdecimal() for pin in pins):
         return ()
     ordered = sorted(pins, key=lambda pin: int(pin.number))
     if [int(pin.number) for pin in ordered] != list(range(1, len(ordered) + 1)):
         return ()
-    half = len(ordered) // 2
-    return tuple((ordered[i], ordered[-1 - i]) for i in range(half))
-
-
-_OPEN: Final = re.compile(r"(?<![a-z])(?:open|no)(?![a-z])", re.IGNORECASE)
-_CLOSED: Final = re.compile(r"(?<![a-z])(?:bridged|closed|nc|net-?tie)(?![a-z])", re.IGNORECASE)
+    return tuple((ordered[i], ordered[-1 - i]) for i in range(len(ordered) // 2))
 
 
 def is_closed(part: Part, kind: PartKind) -> bool | None:
@@ -105,65 +134,12 @@ def is_closed(part: Part, kind: PartKind) -> bool | None:
     text = f"{part.package or ''} {part.value or ''}".replace("_", " ")
     if not kind.fitted:
         return False
-    if _CLOSED.search(text):
+    if pattern("links", "closed").search(text):
         return True
-    if _OPEN.search(text):
-        return False
-    return None
+    return False if pattern("links", "open").search(text) else None
 
 
-_CHOKE_PAIRS: Final = ((("1", "2"), ("4", "3")), (("1", "4"), ("2", "3")))
-
-
-def pairs_of(part: Part, kind: PartKind) -> tuple[Pair, ...]:
-    """Return the series pairs of a part by its kind; () for what passes nothing through.
-
-    Not fitted parts are paired too; the caller decides. MOSFETs, level shifters and analog
-    switches are not here: they need the rails (see `switches`).
-    """
-    what = kind.kind
-    if what in _PLAIN:
-        nets = two_nets(part)
-        if nets is None:
-            return ()
-        first, second = _pins_on(part, *nets)
-        ohms = kind.ohms
-        name = _PLAIN[what]
-        if what is Kind.RESISTOR and ohms == 0:
-            name = "zero-ohm link"
-        elif what is Kind.RESISTOR and ohms is not None and ohms <= SHUNT_OHMS:
-            name = "current shunt"
-        elif what is not Kind.RESISTOR:
-            ohms = ohms or 0.0
-        return (Pair(first, second, name, ohms),)
-    if what is Kind.RESISTOR_ARRAY:
-        return tuple(
-            Pair(a, b, "zero-ohm link" if kind.ohms == 0 else "resistor", kind.ohms)
-            for a, b in resistor_elements(part)
-            if a.net and b.net and a.net != b.net
-        )
-    if what is Kind.JUMPER:
-        return _jumper_pairs(part, kind)
-    if what is Kind.CONNECTOR:
-        nets = two_nets(part)
-        if nets is None or len(part.pins) != 2:
-            return ()
-        first, second = _pins_on(part, *nets)
-        return (Pair(first, second, "jumper header", 0.0, "while the jumper is in"),)
-    if what is Kind.SWITCH:
-        nets = two_nets(part)
-        if nets is None:
-            return ()
-        first, second = _pins_on(part, *nets)
-        return (Pair(first, second, "switch", 0.0, "while the switch is closed"),)
-    if what is Kind.COMMON_MODE_CHOKE:
-        return _choke_pairs(part)
-    if what in {Kind.FILTER, Kind.ESD}:
-        return _named_pairs(part, "filter" if what is Kind.FILTER else "ESD array")
-    return ()
-
-
-_PLAIN: Final[dict[Kind, str]] = {
+_PLAIN: Final[Mapping[Kind, str]] = {
     Kind.RESISTOR: "resistor",
     Kind.FERRITE: "ferrite bead",
     Kind.INDUCTOR: "inductor",
@@ -173,21 +149,43 @@ _PLAIN: Final[dict[Kind, str]] = {
 }
 
 
-def _jumper_pairs(part: Part, kind: PartKind) -> tuple[Pair, ...]:
-    closed = is_closed(part, kind)
-    condition = "" if closed else "while the jumper is closed"
-    if len(part.pins) == 3 and len(part.nets) == 3:
-        middle = part.pin("2") or part.pins[1]
+def pairs_of(part: Part, kind: PartKind) -> tuple[Pair, ...]:
+    """Return the series pairs of a part by its kind; () for what passes nothing through.
+
+    Not fitted parts are paired too; the caller decides. MOSFETs, level shifters and analog
+    switches are not here: they need the rails (see `links`).
+    """
+    what = kind.kind
+    if what is Kind.RESISTOR:
+        name = "resistor"
+        if kind.ohms is not None and kind.ohms <= SHUNT_OHMS:
+            name = "current shunt" if kind.ohms else "zero-ohm link"
+        return _pair(part, name, kind.ohms)
+    if what in _PLAIN:
+        return _pair(part, _PLAIN[what], kind.ohms or 0.0)
+    if what is Kind.RESISTOR_ARRAY:
         return tuple(
-            Pair(middle, pin, "jumper", 0.0, "while the jumper is set so")
-            for pin in part.pins
-            if pin is not middle
+            Pair(a, b, "zero-ohm link" if kind.ohms == 0 else "resistor", kind.ohms)
+            for a, b in resistor_elements(part)
+            if a.net and b.net and a.net != b.net
         )
-    nets = two_nets(part)
-    if nets is None:
-        return ()
-    first, second = _pins_on(part, *nets)
-    return (Pair(first, second, "jumper", 0.0, condition),)
+    if what is Kind.JUMPER:
+        if len(part.pins) == 3 and len(part.nets) == 3:
+            middle = part.pin("2") or part.pins[1]
+            return tuple(
+                Pair(middle, pin, "jumper", 0.0, "while the jumper is set so")
+                for pin in part.pins
+                if pin is not middle
+            )
+        condition = "" if is_closed(part, kind) else "while the jumper is closed"
+        return _pair(part, "jumper", 0.0, condition)
+    if what is Kind.CONNECTOR and len(part.pins) == 2:
+        return _pair(part, "jumper header", 0.0, "while the jumper is in")
+    if what is Kind.SWITCH:
+        return _pair(part, "switch", 0.0, "while the switch is closed")
+    if what is Kind.COMMON_MODE_CHOKE:
+        return _choke_pairs(part)
+    return _array_pairs(part) if what is Kind.ESD else ()
 
 
 def _choke_pairs(part: Part) -> tuple[Pair, ...]:
@@ -195,11 +193,11 @@ def _choke_pairs(part: Part) -> tuple[Pair, ...]:
         return ()
     best: tuple[Pair, ...] = ()
     best_score = -1
-    for numbers in _CHOKE_PAIRS:
+    for windings in table("links")["choke"]["windings"]:
         pairs = []
         score = 0
-        for one, other in numbers:
-            a, b = part.pin(one), part.pin(other)
+        for numbers in windings:
+            a, b = (part.pin(number) for number in numbers.split())
             if a is None or b is None or not a.net or not b.net or a.net == b.net:
                 break
             pairs.append(Pair(a, b, "common-mode choke", 0.0))
@@ -209,49 +207,29 @@ def _choke_pairs(part: Part) -> tuple[Pair, ...]:
     return best
 
 
-_POLARITY: Final = re.compile(r"(?:\+|P|DP|POS)$|(?:-|N|M|DM|NEG)$", re.IGNORECASE)
-
-
 def _alike(first: str, second: str) -> int:
     """Return how alike two names' endings are: 2 for the same polarity, 0 for opposite."""
-    one, two = _POLARITY.search(first), _POLARITY.search(second)
+    one, two = (pattern("links", "polarity").search(name) for name in (first, second))
     if one is None or two is None:
         return 1
-    plus = {"+", "P", "DP", "POS"}
-    return 2 if (one[0].upper() in plus) == (two[0].upper() in plus) else 0
+    return 2 if (one["plus"] is None) == (two["plus"] is None) else 0
 
 
-_SUPPLY_PIN: Final = re.compile(
-    r"^(?:GND|VSS|AGND|PGND|EP|PAD|VCC|VDD|VBUS|VP|VN|VREF|NC|N\.C\.)", re.IGNORECASE
-)
-_SIDE_LETTERS: Final = re.compile(
-    r"^(?:CH|I/?O|IO|IN|OUT|LINE|D|X|A|B)?[-_]?(\d+)?[-_]?(IN|OUT|A|B)?$"
-)
-
-
-def _named_pairs(part: Part, name: str) -> tuple[Pair, ...]:
+def _array_pairs(part: Part) -> tuple[Pair, ...]:
     """Return pairs of pins with one function name (I/O1 twice), or numbered in and out."""
     groups: dict[str, list[Pin]] = {}
     for pin in part.pins:
-        if pin.name is None or pin.net is None or _SUPPLY_PIN.match(pin.name):
+        if not pin.name or pin.net is None or pattern("links", "supply_pin").match(pin.name):
             continue
         upper = re.sub(r"[{}~_ ]", "", pin.name.upper())
         index = re.search(r"\d+", upper)
         key = f"#{index[0]}" if index else upper.removesuffix("IN").removesuffix("OUT")
         groups.setdefault(key, []).append(pin)
-    pairs = [
-        Pair(pins[0], pins[1], name, 0.0 if name == "ESD array" else None)
+    return tuple(
+        Pair(pins[0], pins[1], "ESD array", 0.0)
         for pins in groups.values()
         if len(pins) == 2 and pins[0].net != pins[1].net
-    ]
-    if not pairs and name == "filter":
-        return ()
-    return tuple(pairs)
-
-
-_GATE: Final = frozenset({"G", "GATE", "B", "BASE", "G1"})
-_SOURCE: Final = frozenset({"S", "SOURCE", "E", "EMITTER", "S1"})
-_DRAIN: Final = frozenset({"D", "DRAIN", "C", "COLLECTOR", "D1"})
+    )
 
 
 def terminals_of(part: Part) -> Terminals | None:
@@ -260,35 +238,33 @@ def terminals_of(part: Part) -> Terminals | None:
     From pin names; else SOT-23 order (1 gate, 2 source, 3 drain), else for power packages the
     lone pin is the gate, the larger group the drain. None where that does not settle it.
     """
-    gate = source = drain = None
+    ends: dict[str, str] = {}
     for pin in part.pins:
-        for word in ((pin.name or "").upper(), pin.number.upper()):
-            if word in _GATE:
-                gate = gate or pin.net
-            elif word in _SOURCE:
-                source = source or pin.net
-            elif word in _DRAIN:
-                drain = drain or pin.net
-            else:
-                continue
-            break
+        end = _terminal((pin.name or "").upper()) or _terminal(pin.number.upper())
+        if end is not None and pin.net:
+            ends.setdefault(end, pin.net)
+    gate, source, drain = ends.get("gate"), ends.get("source"), ends.get("drain")
     if gate and source and drain:
         return Terminals(gate, source, drain, True)
     nets = Counter(pin.net for pin in part.pins if pin.net)
-    if len(part.pins) == 3 and len(nets) == 3:
-        by_number = {pin.number: pin.net for pin in part.pins}
-        one, two, three = by_number.get("1"), by_number.get("2"), by_number.get("3")
-        if one and two and three:
-            return Terminals(one, two, three, False)
+    by_number = {pin.number: pin.net for pin in part.pins}
+    if len(nets) != 3:
         return None
-    if len(nets) == 3 and len(part.pins) >= 5:
-        ordered = [net for net, _ in nets.most_common()]
-        if nets[ordered[0]] > nets[ordered[1]] >= nets[ordered[2]] == 1:
-            by_number = {pin.number: pin.net for pin in part.pins}
-            if nets[ordered[1]] > 1:
-                return Terminals(ordered[2], ordered[1], ordered[0], False)
-            # six pins, 1 2 5 6 drain, 3 gate, 4 source (common practice, no source)
-            three, four = by_number.get("3"), by_number.get("4")
-            if three in ordered[1:] and four in ordered[1:] and three and four and three != four:
-                return Terminals(three, four, ordered[0], False)
+    if len(part.pins) == 3:
+        one, two, three = by_number.get("1"), by_number.get("2"), by_number.get("3")
+        return Terminals(one, two, three, False) if one and two and three else None
+    ordered = [net for net, _ in nets.most_common()]
+    if len(part.pins) >= 5 and nets[ordered[0]] > nets[ordered[1]] >= nets[ordered[2]] == 1:
+        if nets[ordered[1]] > 1:
+            return Terminals(ordered[2], ordered[1], ordered[0], False)
+        # six pins, 1 2 5 6 drain, 3 gate, 4 source (common practice, no source)
+        three, four = by_number.get("3"), by_number.get("4")
+        if three in ordered[1:] and four in ordered[1:] and three and four and three != four:
+            return Terminals(three, four, ordered[0], False)
     return None
+
+
+@cache
+def _terminal(word: str) -> str | None:
+    rows = table("links")["terminals"].items()
+    return next((end.removesuffix("_pin") for end, words in rows if word in words.split()), None)

@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.circuit.banks import NEAR_MM
 from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.links import NEAR_MM
 from nettrace.model.board import Side
 from nettrace.model.builder import BoardBuilder
 from tests.circuit_language import circuit

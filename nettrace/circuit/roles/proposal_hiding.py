@@ -14,10 +14,10 @@ import msgspec
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.links import SUPPLY_OHMS
 from nettrace.circuit.part_kinds import infer_kinds
 from nettrace.circuit.roles.nodes import find_taps
 from nettrace.circuit.roles.survey import Branch, Survey
+from nettrace.circuit.series import SUPPLY_OHMS
 from nettrace.model.board import EMPTY, Board, Part
 
 if TYPE_CHECKING:

@@ -21,7 +21,7 @@ from nettrace.circuit.roles.site import (
     only_for,
 )
 from nettrace.circuit.roles.survey import CHIPS
-from nettrace.circuit.switches import P_CHANNEL
+from nettrace.knowledge import pattern
 
 __all__ = ["SEMICONDUCTOR_RULES"]
 
@@ -306,7 +306,7 @@ def _any_transistor(site: Site) -> Iterable[Finding]:
     supplies = [net for net in nets if survey.is_supply(net)]
     if grounds:
         yield found("switching transistor", 0.75, f"an end on {grounds[0]}")
-    elif len(supplies) >= 2 or (supplies and P_CHANNEL.search(site.text)):
+    elif len(supplies) >= 2 or (supplies and pattern("links", "p_channel").search(site.text)):
         yield found("load switch", LIKELY, f"ends on {', '.join(supplies)}")
     elif supplies:
         yield found("load switch", POSSIBLE, f"an end on {supplies[0]}")
