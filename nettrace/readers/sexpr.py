@@ -1,0 +1,492 @@
+"""S-expressions: from text to a tree, with the place of every form; board files and netlists.
+
+`read_tree(document, inside)` reads in one loop over the text. What nobody asks for is passed over:
+`inside` gives, for the head of a form, the pattern (made by `pattern_inside`) of the heads that are
+skipped in it, each as one balanced match. A form that such a pattern does not match (too deep, at
+fault) is read token by token, so that a fault is found where it stands. Parts that a reader of
+another family of formats may use alone:
+
+- `Lines(document)`: line and column of an offset, and the error to raise there;
+- `Form`: a list of words and forms that knows where it starts;
+- `balanced(depth)`: the pattern of the rest of a form, to skip it in one match.
+
+Blanks are the ASCII ones only (a no-break space is a letter of a name). A string may hold escapes
+and line breaks; a bare word ends at a blank or a parenthesis and holds no quotation mark. No
+pattern here is possessive or atomic: Python before 3.11.5 loses its place in those. Instead each
+is written so that the next character decides, and giving back fails at once.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from functools import cache
+
+from nettrace.errors import BadInput, Place, Warning, excerpt
+from nettrace.readers.document import Document
+
+#: Faults of one kind that are named one by one; the rest is counted.
+MOST_WARNINGS = 20
+
+_BLANKS = r"[ \t\r\n]*"
+_EDGE = r"(?=[ \t\r\n()]|\Z)"  # a word, a string or a form ends here
+_STRING_TEXT = r'[^"\\]*(?:\\.[^"\\]*)*'
+#: Words and strings, each string apart from its neighbours.
+_FLAT = rf'[^()"]*(?:(?<=[ \t\r\n()])"{_STRING_TEXT}"{_EDGE}[^()"]*)*'
+_TOKEN = rf'([()])|"({_STRING_TEXT})"{_EDGE}|([^ \t\r\n()"]+){_EDGE}|([^ \t\r\n])'
+
+_ESCAPE = re.compile(r"\\(x[0-9A-Fa-f]{1,2}|[0-7]{1,3}|.)", re.DOTALL)
+_ESCAPED = {"n": "\n", "r": "\r", "t": "\t", "a": "\a", "b": "\b", "f": "\f", "v": "\v"}
+#: Millimetres and degrees: at most seven digits before the point, so always finite and on a board.
+_NUMBER = re.compile(r"[-+]?(?:[0-9]{1,7}(?:\.[0-9]*)?|\.[0-9]+)(?:[eE]-[0-9]{1,3})?\Z")
+
+_new = tuple.__new__  # Place without its argument handling: one is made for every pad
+
+
+class Lines:
+    """Line and column of every character of a text, from one table of line starts."""
+
+    __slots__ = ("_starts", "path", "text")
+
+    def __init__(self, document: Document) -> None:
+        self.path = document.path
+        self.text = document.text
+        self._starts: list[int] = []
+
+    def place(self, offset: int) -> Place:
+        """Return line and column of the character at the offset."""
+        starts = self._starts
+        if not starts:
+            starts += [0, *[match.end() for match in re.finditer("\n", self.text)]]
+        line = bisect_right(starts, offset)
+        return _new(Place, (self.path, line, offset - starts[line - 1] + 1))
+
+    def error(
+        self, offset: int, found: str, *, expected: str = "", hint: str = "", length: int = 1
+    ) -> BadInput:
+        """Return the error to raise for what stands at `offset`."""
+        place = self.place(offset)
+        shown = excerpt(self.text, place.line, place.column, length)
+        return BadInput(found, expected=expected, hint=hint, place=place, excerpt=shown)
+
+
+class Form(list["str | Form"]):
+    """A list in parentheses; its items are words and strings (as text) and further forms."""
+
+    __slots__ = ("start",)
+
+    def __init__(self, start: int) -> None:
+        super().__init__()
+        self.start = start
+
+    @property
+    def head(self) -> str:
+        """The first word, "" where there is none."""
+        return self[0] if self and isinstance(self[0], str) else ""
+
+    def forms(self) -> Iterator[Form]:
+        """Yield the forms in it."""
+        for item in self:
+            if isinstance(item, Form):
+                yield item
+
+    def first(self, head: str) -> Form | None:
+        """Return the first form in it of that head."""
+        for item in self:
+            if isinstance(item, Form) and item and item[0] == head:
+                return item
+        return None
+
+    def words(self) -> list[str]:
+        """Return the words and strings after the head."""
+        return [item for item in self[1:] if isinstance(item, str)]
+
+    def word(self, index: int = 1) -> str | None:
+        """Return the item at the index where it is a word or string."""
+        if index < len(self):
+            item = self[index]
+            if isinstance(item, str):
+                return item
+        return None
+
+    def word_of(self, head: str) -> str | None:
+        """Return the first word behind the head of the first form in it of that head."""
+        child = self.first(head)
+        return child.word() if child is not None else None
+
+
+def balanced(depth: int, *, flat: str = _FLAT, edge: str = _EDGE, opening: str = r"\(") -> str:
+    r"""Return the pattern of what may follow a form's head, up to its end.
+
+    Args:
+        depth: how deep the forms in it may go; deeper ones do not match.
+        flat: the pattern of what stands between forms; it must not match parentheses, and must
+            fail at once where it does not match (no two ways to match one text).
+        edge: what must follow a closing parenthesis.
+        opening: what a form in it begins with.
+
+    >>> bool(re.match(r"\(fill" + balanced(1), "(fill (mode (deep)))"))
+    False
+    >>> bool(re.match(r"\(fill" + balanced(2), '(fill (mode (deep ")"))) x'))
+    True
+    """
+    inner = rf"(?:{opening}{balanced(depth - 1, flat=flat, edge=edge)}{flat})*" if depth else ""
+    return rf"{flat}{inner}\){edge}"
+
+
+@cache
+def pattern_inside(*passed_over: str) -> re.Pattern[str]:
+    r"""Return the pattern of one token in a form, where some forms are passed over as a token.
+
+    Args:
+        passed_over: each a pattern of heads, as `segment|arc`; or of a head and the rest of the
+            form up to its end.
+    """
+    skipped = "".join(rf"\((?:{heads})(?=[ \t\r\n()]){balanced(5)}|" for heads in passed_over)
+    # the groups: words of a form (1), and its end (2) where no form is in it; then a lone token
+    form = rf"\(({_FLAT})(?:(\)){_EDGE}|(?=[()]|\Z))"
+    return re.compile(rf"{_BLANKS}(?:{skipped}{form}|{_TOKEN})", re.DOTALL)
+
+
+def _unescape(match: re.Match[str]) -> str:
+    what = match[1]
+    if what[0] == "x" and len(what) > 1:
+        return chr(int(what[1:], 16))
+    if what[0] in "01234567":
+        return chr(int(what, 8))
+    return _ESCAPED.get(what, what)
+
+
+def unquote(inner: str) -> str:
+    r"""Return what a string says, given the text between its quotation marks.
+
+    >>> unquote(r"10k \"thin\" film")
+    '10k "thin" film'
+    """
+    return _ESCAPE.sub(_unescape, inner) if "\\" in inner else inner
+
+
+_PLAIN = pattern_inside()
+_ONE_TOKEN = re.compile(rf"{_BLANKS}(?:{_TOKEN})", re.DOTALL)
+_WORD = re.compile(rf'"({_STRING_TEXT})"|[^ \t\r\n"]+', re.DOTALL)
+_BARE_WORD = re.compile(r"[^ \t\r\n]+")
+
+
+class _Words(dict[str, list[str]]):
+    """Flat piece of a form, as written -> its words and strings; the same ones come again."""
+
+    def __missing__(self, raw: str) -> list[str]:
+        if '"' in raw:
+            words = [
+                unquote(match[1]) if match.lastindex else match[0] for match in _WORD.finditer(raw)
+            ]
+        else:
+            words = _BARE_WORD.findall(raw)
+        self[raw] = words
+        return words
+
+
+class Tree:
+    """One text as a tree, and what takes items out of it, with errors that name their place.
+
+    Args:
+        document: the text.
+        inside: head of a form -> the pattern of a token in it (see `pattern_inside`).
+        top_heads: heads that stand only directly in the outermost form; a parenthesis too few or
+            too many is looked for with them.
+    """
+
+    def __init__(
+        self,
+        document: Document,
+        inside: Mapping[str, re.Pattern[str]] | None = None,
+        top_heads: frozenset[str] = frozenset(),
+    ) -> None:
+        self.lines = Lines(document)
+        self.text = document.text
+        self.inside = inside or {}
+        self.top_heads = top_heads
+        self.warnings: list[Warning] = []
+        self._counts: Counter[str] = Counter()
+
+    def read(self) -> Form:
+        """Return the outermost form.
+
+        Raises:
+            BadInput: not one balanced form.
+        """
+        text, inside, words_of = self.text, self.inside.get, _Words()
+        root: Form | None = None
+        form: Form | None = None  # the one being read
+        pattern = _PLAIN  # of a token in it
+        above: list[tuple[Form | None, re.Pattern[str]]] = []
+        at = 0
+        closed_at = -1  # where the last closing parenthesis ended, if it was read as a token
+        while (match := pattern.match(text, at)) is not None:
+            kind = match.lastindex
+            at = match.end()
+            if kind is None:
+                continue  # passed over
+            if kind <= 2:
+                inner = Form(match.start(1) - 1)
+                inner += words_of[match[1]]
+            elif kind == 3 and text[at - 1] == "(":  # what follows is at fault
+                inner = Form(at - 1)
+            elif kind == 6:
+                raise self._bad_token(at - 1)
+            elif form is None:
+                raise self._surplus(root, match.start(kind))
+            elif kind == 3:
+                form, pattern = above.pop()
+                closed_at = at
+                continue
+            elif kind == 4:
+                form.append(unquote(match[4]))
+                continue
+            else:
+                word = match[5]
+                if at - len(word) != closed_at or not word[0].isalpha():
+                    form.append(word)
+                    continue
+                # ")word" with no blank between: the writer lost the parenthesis before it
+                inner = Form(closed_at)
+                inner.append(word)
+                self.warn(
+                    "missing-parenthesis",
+                    f"'{word}' stands right behind ')': read as '({word}'",
+                    inner,
+                )
+            if form is not None:
+                form.append(inner)
+            elif root is None:
+                root = inner
+            else:
+                raise self._surplus(root, inner.start)
+            if kind != 2:
+                above.append((form, pattern))
+                form, pattern = inner, inside(inner.head, _PLAIN)
+        if root is None:
+            raise self.lines.error(0, "no form", expected="'('")
+        if form is not None:
+            raise self._cut_off(form, len(above))
+        return root
+
+    def _bad_token(self, at: int) -> BadInput:
+        text = self.text
+        close = at
+        if text[at] == '"' and (close := text.find('"', at + 1)) < 0:
+            return self.lines.error(
+                at,
+                "a string that does not end",
+                expected="a closing quotation mark",
+                hint="The file is cut off here, or a quotation mark is missing.",
+            )
+        return self.lines.error(
+            max(text.find('"', close), at),
+            "a quotation mark inside a word",
+            expected="a blank or ')'",
+            hint="A quotation mark is missing or too many on this line or above.",
+        )
+
+    def _surplus(self, root: Form | None, at: int) -> BadInput:
+        if root is None:
+            return self.lines.error(at, f"{self.text[at]!r}", expected="'('")
+        return (
+            self.misindented()
+            or self._misplaced()
+            or self.lines.error(
+                at,
+                f"text after the end of '({root.head}'",
+                expected="the end of the file",
+                hint="A parenthesis is missing or too many above.",
+            )
+        )
+
+    def _cut_off(self, form: Form, depth: int) -> BadInput:
+        if depth <= 2:
+            # all but the outermost were closed: the fault may be far above
+            misplaced = self.misindented() or self._misplaced()
+            if misplaced is not None:
+                return misplaced
+        more = f", {depth} open in all" if depth > 1 else ""
+        return self.lines.error(
+            form.start,
+            f"'({form.head}' that is never closed",
+            expected="')'",
+            hint=f"The file is cut off, or parentheses are missing at its end (this form{more}).",
+            length=len(form.head) + 1,
+        )
+
+    def _tokens(self, start: int = 0) -> Iterator[tuple[int, str, bool]]:
+        """Yield each token: where it stands, its text, and whether it is a string."""
+        for match in _ONE_TOKEN.finditer(self.text, start):
+            kind = match.lastindex or 0
+            yield match.start(kind), match[kind], kind == 2
+
+    def misindented(self) -> BadInput | None:
+        """Return an error for the first form that ends elsewhere than its indentation says.
+
+        Only asked for where parentheses do not balance: writers indent every form they put on a
+        line of its own, and the end that they put on a line of its own.
+        """
+        text = self.text
+        above: list[tuple[int, int]] = []  # start of the form, indentation of its line
+        line, indent = -1, 0
+        for at, token, is_string in self._tokens():
+            new_line = text.rfind("\n", max(line, 0), at)
+            first = new_line >= line and not text[new_line + 1 : at].strip(" \t\r")
+            if new_line > line or line < 0:
+                line = new_line + 1 if new_line >= 0 else 0
+                indent = at - line if first else indent
+            if is_string:
+                continue
+            if token == "(":  # noqa: S105 - a token of the text
+                if first and above and above[-1][1] >= indent:
+                    return self._not_closed(above[-1][0])
+                above.append((at, indent))
+            elif token == ")" and above:  # noqa: S105
+                start, own = above.pop()
+                if first and own > indent:
+                    return self._not_closed(start)
+                if first and own < indent and not above:
+                    return self.lines.error(
+                        at,
+                        f"')' that ends '({self._head_at(start)}'",
+                        expected="the end of a form further in",
+                        hint="The indentation says that a parenthesis above is one too many.",
+                    )
+        return None
+
+    def _head_at(self, start: int) -> str:
+        match = _ONE_TOKEN.match(self.text, start + 1)
+        return (match[3] or "") if match is not None else ""
+
+    def _not_closed(self, start: int) -> BadInput:
+        head = self._head_at(start)
+        return self.lines.error(
+            start,
+            f"'({head}' that does not end where its indentation says",
+            expected="')'",
+            hint="A closing parenthesis is missing in this form.",
+            length=len(head) + 1,
+        )
+
+    def _misplaced(self) -> BadInput | None:
+        """Return an error for the first form that stands at a depth where it cannot."""
+        depth = 0
+        opened = -1  # the opening parenthesis right before
+        for at, token, is_string in self._tokens():
+            if not is_string and token in {"(", ")"}:
+                opened = at if token == "(" else -1  # noqa: S105
+                depth += 1 if opened >= 0 else -1
+                continue
+            if opened >= 0 and not is_string and depth != 2 and token in self.top_heads:
+                what = "missing" if depth > 2 else "too many"
+                return self.lines.error(
+                    opened,
+                    f"'({token}' {'inside another form' if depth > 2 else 'outside'}",
+                    expected="it directly in the outermost form",
+                    hint=f"A closing parenthesis is {what} above.",
+                    length=len(token) + 1,
+                )
+            opened = -1
+        return None
+
+    def place(self, form: Form) -> Place:
+        """Return where the form stands."""
+        return self.lines.place(form.start)
+
+    def offset(self, form: Form, index: int) -> int:
+        """Return where the item of that index stands (or the form, where it has fewer)."""
+        if index >= len(form):
+            return form.start
+        item = form[index]
+        if isinstance(item, Form):
+            return item.start
+        # words are counted, not items: forms may have been passed over
+        wanted = sum(1 for item in form[:index] if isinstance(item, str))
+        depth = 0 if self.text[form.start] == "(" else 1  # one is missing
+        for at, token, is_string in self._tokens(form.start):
+            if not is_string and token in {"(", ")"}:
+                depth += 1 if token == "(" else -1  # noqa: S105
+            elif depth == 1:
+                if wanted == 0:
+                    return at
+                wanted -= 1
+        return form.start
+
+    def number(self, form: Form, index: int, what: str) -> float:
+        """Return the number at the index.
+
+        Raises:
+            BadInput: there is none, or it is not finite or not of this world.
+        """
+        word = form.word(index)
+        if word is None:
+            raise self.lines.error(
+                self.offset(form, index),
+                f"'({form.head}' without {what}",
+                expected=f"'({form.head} ... {what} ...)'",
+            )
+        if _NUMBER.match(word) is None:
+            raise self.lines.error(
+                self.offset(form, index),
+                f"{word!r}",
+                expected=f"a number ({what})",
+                length=max(1, len(word)),
+            )
+        return float(word)
+
+    def check(
+        self,
+        form: Form,
+        heads: frozenset[str],
+        words: frozenset[str] = frozenset(),
+        first: int = 1,
+    ) -> None:
+        """Note what the form may not hold: forms of other heads, words other than these.
+
+        Items before the index `first` are the caller's.
+        """
+        for index in range(first, len(form)):
+            item = form[index]
+            if isinstance(item, Form):
+                if item.head not in heads:
+                    self.note_unknown(item, form.head)
+            elif item not in words:
+                said = f"{item!r} in '({form.head}' was passed over"
+                self.warn("unexpected-word", said, form, index)
+
+    def note_unknown(self, form: Form, within: str) -> None:
+        """Note a form that is not known where it stands."""
+        self.warn("unknown-form", f"'({form.head}' in '({within}' was passed over", form)
+
+    def once(self, form: Form, heads: frozenset[str]) -> None:
+        """Note forms of these heads that stand in the form more than once."""
+        seen: set[str] = set()
+        for child in form.forms():
+            if child.head in heads and child.head in seen:
+                said = f"a second '({child.head}' in '({form.head}'; the first counts"
+                self.warn("repeated-form", said, child)
+            seen.add(child.head)
+
+    def warn(self, code: str, message: str, form: Form, index: int = 0) -> None:
+        """Note something read with care: a form, or the word at that index of it.
+
+        Of each code the first are named with their place; `all_warnings` counts the rest.
+        """
+        self._counts[code] += 1
+        if self._counts[code] <= MOST_WARNINGS:
+            offset = self.offset(form, index) if index else form.start
+            self.warnings.append(Warning(code, message, self.lines.place(offset)))
+
+    def all_warnings(self) -> list[Warning]:
+        """Return what was noted, and how many more there were of each kind."""
+        more = [
+            Warning(code, f"{count} in all; the first {MOST_WARNINGS} are named above", None)
+            for code, count in self._counts.items()
+            if count > MOST_WARNINGS
+        ]
+        return [*self.warnings, *more]
