@@ -1,8 +1,10 @@
-"""The parts of a board as a meter's current meets them: resistances with bounds, unknown paths.
+"""A board with power off as a meter's current meets it, and what an ohms reading there can be.
 
 Power is off, nothing is plugged in, no button pressed. A capacitor passes no direct current (the
-reading drifts up while it charges). Chips, diodes and transistors are paths that nobody knows:
-they can only lower a reading.
+reading drifts up while it charges). Chips, diodes and transistors are paths that nobody knows. By
+Rayleigh's monotonicity law a further path can only lower a resistance, and joining nodes can only
+lower it too: so the network without them gives the upper bound, and the network with their pins
+joined gives the lower one. Where both agree nothing unknown matters and the figure is exact.
 """
 
 from __future__ import annotations
@@ -17,13 +19,12 @@ from typing import TYPE_CHECKING, Final
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import pairs_of, two_nets
-from nettrace.electrical.meter import OHMS, Accuracy, resolution, uncertainty
+from nettrace.electrical.meter import OHMS, Accuracy, meter_error
 from nettrace.electrical.network import Network, Resistor
 
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
     from nettrace.model.board import Part
-
 
 #: Where nothing states a resistor's tolerance (common practice, no source).
 UNSTATED_TOLERANCE: Final = 0.05
@@ -33,6 +34,11 @@ THERMISTOR_FACTORS: Final = (0.69, 1.49)
 #: data sheets), 1 Ω for beads, inductors, chokes and fuses (common practice, no source).
 LINK_OHMS: Final = 0.05
 WINDING_OHMS: Final = 1.0
+#: Above this a ceramic capacitor of no stated dielectric is class 2 (common practice, no source).
+CLASS_1_FARADS: Final = 1e-9
+CLASS_1: Final = frozenset({"C0G", "NP0", "COG", "U2J"})
+#: Bounds this close (as a fraction) are one figure.
+SAME: Final = 1e-9
 
 #: Kinds that pass no direct current with power off and nothing plugged in or pressed.
 _OPEN: Final = frozenset(
@@ -47,8 +53,8 @@ _WINDINGS: Final = frozenset(
 
 
 @dataclass(frozen=True, slots=True)
-class Element:
-    """A resistance between two nets with its bounds, Ω."""
+class Resistance:
+    """A resistance of a part between two nets with its bounds, Ω."""
 
     part: str
     a: str
@@ -77,17 +83,14 @@ class Elements:
     `unknown` maps a part to the nets between which it may conduct, in natural order of the board.
     """
 
-    resistances: tuple[Element, ...]
+    resistances: tuple[Resistance, ...]
     unknown: tuple[tuple[str, tuple[str, ...]], ...]
     capacitors: tuple[Capacitor, ...]
 
     def network(self, bound: str = "ohms") -> Network:
         """Return the network at nominal (`ohms`), lowest (`at_least`) or highest (`at_most`)."""
         return Network(
-            tuple(
-                Resistor(element.part, element.a, element.b, getattr(element, bound))
-                for element in self.resistances
-            )
+            tuple(Resistor(r.part, r.a, r.b, getattr(r, bound)) for r in self.resistances)
         )
 
 
@@ -102,41 +105,47 @@ def elements_of(
         circuit: the board.
         without: keys of parts that are not on it.
         changes: key of a part with two nets -> the resistance it has instead, Ω; 0 is a short.
+
+    Raises:
+        ValueError: a changed part is not between two nets.
     """
-    resistances: list[Element] = []
+    resistances: list[Resistance] = []
     unknown: list[tuple[str, tuple[str, ...]]] = []
     capacitors: list[Capacitor] = []
     for part in circuit.board.parts:
         kind = circuit.kinds[part.key]
         if part.key in without:
             continue
+        nets = two_nets(part)
         if part.key in changes:
-            resistances.append(_changed(part, kind, changes[part.key]))
+            if nets is None:
+                raise ValueError(f"{part.refdes} is not between two nets")
+            ohms = changes[part.key]
+            resistances.append(Resistance(part.key, *nets, ohms, *_within(ohms, kind)))
+        elif not kind.fitted:
             continue
-        if not kind.fitted:
-            continue
-        if kind.kind is Kind.CAPACITOR:
-            found = _capacitor(part, kind)
-            if found is not None:
-                capacitors.append(found)
-            continue
-        own = _resistances(part, kind)
-        if own:
+        elif kind.kind is Kind.CAPACITOR:
+            if nets is not None and kind.farads is not None:
+                class_2 = not is_class_1(kind.dielectric, kind.farads)
+                capacitors.append(Capacitor(part.key, *nets, kind.farads, kind.tolerance, class_2))
+        elif own := _resistances(part, kind):
             resistances.extend(own)
         elif kind.kind not in _OPEN and len(part.nets) > 1:
             unknown.append((part.key, part.nets))
     return Elements(tuple(resistances), tuple(unknown), tuple(capacitors))
 
 
-def _changed(part: Part, kind: PartKind, ohms: float) -> Element:
-    nets = two_nets(part)
-    if nets is None:
-        raise ValueError(f"{part.refdes} is not between two nets")
+def is_class_1(dielectric: str | None, farads: float) -> bool:
+    """Return whether a ceramic capacitor keeps its value: by its dielectric, else by its size."""
+    return dielectric.upper() in CLASS_1 if dielectric else farads <= CLASS_1_FARADS
+
+
+def _within(ohms: float, kind: PartKind) -> tuple[float, float]:
     tolerance = UNSTATED_TOLERANCE if kind.tolerance is None else kind.tolerance
-    return Element(part.key, *nets, ohms, ohms * (1 - tolerance), ohms * (1 + tolerance))
+    return ohms * (1 - tolerance), ohms * (1 + tolerance)
 
 
-def _resistances(part: Part, kind: PartKind) -> list[Element]:
+def _resistances(part: Part, kind: PartKind) -> list[Resistance]:
     if kind.kind in _OPEN:
         return []
     found = []
@@ -144,47 +153,19 @@ def _resistances(part: Part, kind: PartKind) -> list[Element]:
         first, second = pair.first.net, pair.second.net
         if first is None or second is None or pair.conditional:
             return []
-        if kind.kind is Kind.RESISTOR or kind.kind is Kind.RESISTOR_ARRAY:
-            if pair.ohms is None:
-                return []
-            tolerance = UNSTATED_TOLERANCE if kind.tolerance is None else kind.tolerance
-            low, high = pair.ohms * (1 - tolerance), pair.ohms * (1 + tolerance)
-            if pair.ohms == 0:
-                high = LINK_OHMS
-        elif kind.kind is Kind.THERMISTOR:
-            if not pair.ohms:
-                return []
-            low, high = (pair.ohms * factor for factor in THERMISTOR_FACTORS)
+        ohms = pair.ohms or 0.0
+        if kind.kind in {Kind.RESISTOR, Kind.RESISTOR_ARRAY} and pair.ohms is not None:
+            low, high = _within(ohms, kind) if ohms else (0.0, LINK_OHMS)
+        elif kind.kind is Kind.THERMISTOR and ohms:
+            low, high = (ohms * factor for factor in THERMISTOR_FACTORS)
         elif kind.kind in _WINDINGS:
-            low, high = pair.ohms or 0.0, max(WINDING_OHMS, 2 * (pair.ohms or 0.0))
+            low, high = ohms, max(WINDING_OHMS, 2 * ohms)
         elif kind.kind is Kind.JUMPER:
             low, high = 0.0, LINK_OHMS
         else:
             return []
-        found.append(Element(part.key, first, second, pair.ohms or 0.0, low, high))
+        found.append(Resistance(part.key, first, second, ohms, low, high))
     return found
-
-
-def _capacitor(part: Part, kind: PartKind) -> Capacitor | None:
-    nets = two_nets(part)
-    if nets is None or kind.farads is None:
-        return None
-    dielectric = (kind.dielectric or "").upper()
-    class_2 = dielectric not in {"C0G", "NP0", "U2J", "COG"} and (
-        bool(dielectric) or kind.farads > CLASS_1_FARADS
-    )
-    return Capacitor(part.key, *nets, kind.farads, kind.tolerance, class_2)
-
-
-#: Above this a ceramic capacitor of no stated dielectric is class 2 (common practice, no source).
-CLASS_1_FARADS: Final = 1e-9
-
-
-# -- What an ohms reading between two nets can be: an exact figure, or honest bounds with reaso
-
-
-#: Bounds this close (as a fraction) are one figure.
-SAME: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,17 +196,16 @@ class OhmsBounds:
         return max(0.0, self.at_least - meter_error(self.at_least, accuracy))
 
 
-def meter_error(ohms: float, accuracy: Accuracy = OHMS) -> float:
-    """Return the error of a meter at a reading, Ω; 0 at infinity (it shows overload)."""
-    if math.isinf(ohms):
-        return 0.0
-    step = resolution(ohms, accuracy.full_scale_counts)
-    return uncertainty(ohms, accuracy.fraction, accuracy.counts, step)
+def is_exact(nominal: float, joined: float, within: float = SAME) -> bool:
+    """Return whether joining all unknown paths leaves a resistance as it is (a fraction within)."""
+    if math.isinf(nominal):
+        return math.isinf(joined)
+    return abs(joined - nominal) <= within * max(nominal, 1.0)
 
 
 @dataclass(frozen=True)
 class PowerOff:
-    """A board with power off, as a meter meets it; factors are kept between questions.
+    """A board with power off, as a meter meets it; what was solved is kept between questions.
 
     Args:
         circuit: the board.
@@ -248,37 +228,18 @@ class PowerOff:
         return self.elements.network()
 
     @cached_property
-    def highest(self) -> Network:
-        """Known parts at the top of their tolerance."""
-        return self.elements.network("at_most")
-
-    @cached_property
-    def lowest(self) -> Network:
-        """Known parts at the bottom of their tolerance, every unknown part's pins joined."""
-        groups = [nets for _, nets in self.elements.unknown]
-        return self.elements.network("at_least").joined(groups)
-
-    @cached_property
-    def joined(self) -> Network:
-        """Known parts at nominal values, every unknown part's pins joined."""
-        return self.nominal.joined([nets for _, nets in self.elements.unknown])
+    def _bounding(self) -> tuple[Network, Network, Network]:
+        """Known parts at their highest; at their lowest, unknown pins joined; nominal, joined."""
+        pins = [nets for _, nets in self.elements.unknown]
+        network = self.elements.network
+        return network("at_most"), network("at_least").joined(pins), self.nominal.joined(pins)
 
     def ohms(self, a: str, b: str) -> OhmsBounds:
         """Return what a meter may show between two nets."""
         nominal = self.nominal.resistance(a, b)
-        at_most = self.highest.resistance(a, b)
-        at_least = self.lowest.resistance(a, b)
-        joined = self.joined.resistance(a, b)
-        if math.isinf(nominal):
-            exact = math.isinf(joined)
-        else:
-            exact = abs(joined - nominal) <= SAME * max(nominal, 1.0)
-        unknown = () if exact else self._unknown(a, b)
-        return OhmsBounds(nominal, at_most, at_least, exact, unknown)
-
-    def without_parts(self, parts: Collection[str]) -> PowerOff:
-        """Return the same board with further parts gone."""
-        return PowerOff(self.circuit, self.without | frozenset(parts), self.changes)
+        at_most, at_least, joined = (network.resistance(a, b) for network in self._bounding)
+        exact = is_exact(nominal, joined)
+        return OhmsBounds(nominal, at_most, at_least, exact, () if exact else self._unknown(a, b))
 
     def _unknown(self, a: str, b: str) -> tuple[str, ...]:
         """Return the unknown parts at the end that fewer of them touch: a path must pass there."""
@@ -286,28 +247,22 @@ class PowerOff:
         for end in (a, b):
             near = self.nominal.connected_nodes(end)
             touching = [(p, nets) for p, nets in self.elements.unknown if near & set(nets)]
-            direct = [p for p, nets in touching if any(self._one(end, net) for net in nets)]
+            one = self.nominal.same_node
+            direct = [p for p, nets in touching if any(one(end, net) for net in nets)]
             sides.append(direct or [p for p, _ in touching])
-        first, second = sides
-        return tuple(first if len(first) <= len(second) else second)
+        return tuple(min(sides, key=len))
 
     def farads(self, a: str, b: str) -> tuple[float, tuple[str, ...], bool]:
         """Return the capacitance right between two nets: F, the parts, whether any is class 2.
 
         Links of 0 Ω make nets one; capacitors in series elsewhere are not counted.
         """
-        total = 0.0
-        parts: list[str] = []
-        class_2 = False
-        for item in self.elements.capacitors:
-            first, second = item.a, item.b
-            straight = self._one(first, a) and self._one(second, b)
-            turned = self._one(first, b) and self._one(second, a)
-            if (straight or turned) and not self._one(first, second):
-                total += item.farads
-                parts.append(item.part)
-                class_2 = class_2 or item.class_2
-        return total, tuple(parts), class_2
-
-    def _one(self, first: str, second: str) -> bool:
-        return self.nominal.same_node(first, second)
+        one = self.nominal.same_node
+        found = [
+            item
+            for item in self.elements.capacitors
+            if ((one(item.a, a) and one(item.b, b)) or (one(item.a, b) and one(item.b, a)))
+            and not one(item.a, item.b)
+        ]
+        total = sum((item.farads for item in found), 0.0)
+        return total, tuple(item.part for item in found), any(item.class_2 for item in found)
