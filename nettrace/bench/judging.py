@@ -23,7 +23,7 @@ from nettrace.bench.probes import expect_words, make_model
 from nettrace.circuit.circuit import Circuit
 from nettrace.electrical.charging import explain_supply
 from nettrace.electrical.meter import BEEPER_RANGE_OHMS, LEAD_OHMS, read_diode
-from nettrace.electrical.power_off import meter_error
+from nettrace.electrical.meter import meter_error
 from nettrace.errors import BadInput, Place
 from nettrace.values.quantity import engineering, read_quantity
 

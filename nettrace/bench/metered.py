@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 
 from nettrace.bench.lookup import find_changes, find_probe_place, on_rails
 from nettrace.circuit.circuit import Circuit
-from nettrace.electrical.expected import Expected, Heat, MeteredBoard, heats
+from nettrace.electrical.expected import Expected, Heat, MeteredBoard
 from nettrace.model.find import find_parts
 
 
@@ -65,7 +65,7 @@ def measure_power(circuit: Circuit, lying: Lying) -> tuple[Heat, ...]:
 
     Errors as for `measure_pad`.
     """
-    return heats(_bench(circuit, lying))
+    return _bench(circuit, lying).heats()
 
 
 def _bench(circuit: Circuit, lying: Lying) -> MeteredBoard:

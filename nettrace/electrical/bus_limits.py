@@ -6,26 +6,13 @@ I2C by NXP UM10204, SMBus by its classes of drive; I3C and single-wire HDQ as hi
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Literal
 
 from nettrace.electrical.ranges import above_zero
 from nettrace.values.quantity import engineering
-
-__all__ = [
-    "BusMode",
-    "Limits",
-    "PullUpVerdict",
-    "judge_pull_up",
-    "low_level",
-    "modes_met",
-    "parallel_ohms",
-    "pull_up_limits",
-    "rise_time",
-    "series_limit_ohms",
-]
 
 #: Time from 30 % to 70 % of the supply over R·C: ln(0.7/0.3). UM10204 section 7.1.
 RISE_FACTOR: Final = math.log(0.7 / 0.3)
@@ -86,9 +73,6 @@ MODES: Final[dict[BusMode, ModeLimits]] = {
     ),
 }
 
-#: Pull-ups that boards really carry on such lines (common practice, no source), Ω.
-COMMON_PULL_UPS: Final = (1.0e3, 1.5e3, 2.2e3, 4.7e3, 10e3)
-
 Window = Literal["ok", "too strong", "too weak", "no legal value", "unknown"]
 
 
@@ -119,9 +103,9 @@ class PullUpVerdict:
 
     state: Window
     text: str
-    mode: BusMode | None
-    limits: Limits | None
-    rise_seconds: float | None
+    mode: BusMode | None = None
+    limits: Limits | None = None
+    rise_seconds: float | None = None
     because: tuple[str, ...] = ()
 
 
@@ -144,7 +128,6 @@ def pull_up_limits(
     supply_volts: float,
     bus_farads: float,
     mode: BusMode = BusMode.FAST,
-    sink_amperes: float | None = None,
 ) -> Limits:
     """Return the range of pull-up resistance that one bus line allows.
 
@@ -154,7 +137,6 @@ def pull_up_limits(
         supply_volts: voltage of the rail the pull-up goes to, V, above 0.
         bus_farads: capacitance of the whole line, F, above 0.
         mode: class; sets rise time (s), sink current (A), low level (V).
-        sink_amperes: another sink current at the low level, A, from a data sheet.
 
     Returns:
         Limits in ohms; at_least above at_most means no value is legal.
@@ -169,9 +151,6 @@ def pull_up_limits(
     """
     above_zero(supply_volts=supply_volts, bus_farads=bus_farads)
     volts, amperes = low_level(supply_volts, mode)
-    if sink_amperes is not None:
-        above_zero(sink_amperes=sink_amperes)
-        amperes = sink_amperes
     at_least = max(0.0, (supply_volts - volts) / amperes)
     return Limits(at_least, MODES[mode].rise_seconds / (RISE_FACTOR * bus_farads))
 
@@ -186,22 +165,6 @@ def rise_time(pull_ohms: float, bus_farads: float) -> float:
     """
     above_zero(pull_ohms=pull_ohms, bus_farads=bus_farads)
     return RISE_FACTOR * pull_ohms * bus_farads
-
-
-def parallel_ohms(ohms: Iterable[float]) -> float:
-    """Return the resistance of resistors in parallel, Ω; none at all is infinite.
-
-    >>> round(parallel_ohms([2200, 10_000]), 2)
-    1803.28
-    """
-    conductance = 0.0
-    for value in ohms:
-        if value < 0:
-            raise ValueError(f"a resistance must be 0 or more, not {value!r}")
-        if value == 0:
-            return 0.0
-        conductance += 1 / value
-    return 1 / conductance if conductance else math.inf
 
 
 def series_limit_ohms(pull_ohms: float) -> float:
@@ -219,20 +182,6 @@ def series_limit_ohms(pull_ohms: float) -> float:
     return pull_ohms / 9
 
 
-def modes_met(pull_ohms: float, bus_farads: float) -> tuple[BusMode, ...]:
-    """Return the I2C classes whose rise time this pull-up meets, fastest first.
-
-    >>> [mode.value for mode in modes_met(4.7e3, 100e-12)]
-    ['Standard']
-    """
-    rise = rise_time(pull_ohms, bus_farads)
-    return tuple(
-        mode
-        for mode in (BusMode.FAST_PLUS, BusMode.FAST, BusMode.STANDARD)
-        if rise <= MODES[mode].rise_seconds
-    )
-
-
 _SMBUS: Final = frozenset({BusMode.SMBUS_LOW_POWER, BusMode.SMBUS_HIGH_POWER})
 #: What a protocol's name is judged by, fastest class that is common first.
 _PROTOCOL_MODES: Final[dict[str, tuple[BusMode, ...]]] = {
@@ -242,19 +191,6 @@ _PROTOCOL_MODES: Final[dict[str, tuple[BusMode, ...]]] = {
     "pmbus": (BusMode.SMBUS_HIGH_POWER, BusMode.SMBUS_LOW_POWER),
     "i3c": (BusMode.I3C,),
 }
-
-
-def _modes_of(protocol: BusMode | str) -> tuple[BusMode, ...]:
-    if isinstance(protocol, BusMode):
-        return (protocol,)
-    lower = protocol.lower()
-    for mode in BusMode:
-        if mode.value.lower() == lower:
-            return (mode,)
-    for name, modes in _PROTOCOL_MODES.items():
-        if name in lower:
-            return modes
-    return ()
 
 
 def judge_pull_up(
@@ -288,96 +224,84 @@ def judge_pull_up(
     >>> print(judge_pull_up(4700, 3.3, 100e-12).text)
     4.7 kΩ suits Standard mode (up to 100 kHz); too weak for Fast: rises in 398.2 ns of 300 ns
     """
-    modes = _modes_of(protocol)
     name = protocol.value if isinstance(protocol, BusMode) else protocol
+    named = [mode for mode in BusMode if mode.value.lower() == name.lower()]
+    known = (modes for word, modes in _PROTOCOL_MODES.items() if word in name.lower())
+    modes = tuple(named) or next(known, ())
     if pull_ohms is None or math.isinf(pull_ohms):
         text = "no pull-up: the line never rises and the bus is dead"
-        return PullUpVerdict(
-            "too weak",
-            text,
-            None,
-            None,
-            None,
-            ("an open-drain line has no other source of a high level",),
-        )
+        because = ("an open-drain line has no other source of a high level",)
+        return PullUpVerdict("too weak", text, because=because)
     if pull_ohms == 0:
         text = "0 Ω: tied straight to the rail, no part can pull the line low"
-        return PullUpVerdict("too strong", text, None, None, None, ())
+        return PullUpVerdict("too strong", text)
     shown = engineering(pull_ohms, "Ω")
     if not modes:
-        text = f"{shown}: no limits known for {name}"
-        return PullUpVerdict("unknown", text, None, None, None, ())
+        return PullUpVerdict("unknown", f"{shown}: no limits known for {name}")
     if supply_volts is None:
-        text = f"{shown}: the voltage of its rail is not known"
-        return PullUpVerdict("unknown", text, None, None, None, ())
+        return PullUpVerdict("unknown", f"{shown}: the voltage of its rail is not known")
     farads = ASSUMED_BUS_FARADS if bus_farads is None else bus_farads
-    because = [
+    reasons = [
         f"bus capacitance {engineering(farads, 'F')}" + (" assumed" if bus_farads is None else "")
     ]
     if modes[0] in _SMBUS and supply_volts < SMBUS_MIXES_FROM_VOLTS:
-        because.append("SMBus levels suit I2C parts only above about 3 V (UM10204 section 4.2)")
-    return _judge(pull_ohms, supply_volts, farads, modes, because)
+        reasons.append("SMBus levels suit I2C parts only above about 3 V (UM10204 section 4.2)")
+    rise = rise_time(pull_ohms, farads)
+    windows = {mode: pull_up_limits(supply_volts, farads, mode) for mode in modes}
+    # one part in a million: 4.7 k as read and a limit of 4.7 k are the same
+    fitting = [
+        mode
+        for mode, window in windows.items()
+        if window.at_least * (1 - 1e-6) <= pull_ohms <= window.at_most * (1 + 1e-6)
+    ]
+    first = modes[0]
+    mode = (fitting or [first])[0]
+    limits, row = windows[mode], MODES[mode]
+    volts, amperes = low_level(supply_volts, mode)
+    reasons.append(
+        f"{mode.value}: at least {engineering(limits.at_least, 'Ω')} "
+        f"({engineering(volts, 'V')} at {engineering(amperes, 'A')}), "
+        f"at most {engineering(limits.at_most, 'Ω')} "
+        f"({engineering(row.rise_seconds, 's')}); {row.source}"
+    )
+    state: Window = "ok"
+    if fitting:
+        word = "" if mode in _SMBUS or mode is BusMode.I3C else " mode"
+        text = f"{shown} suits {mode.value}{word} (up to {engineering(row.hertz, 'Hz')})"
+        if mode is not first:
+            text += f"; {_why_not(pull_ohms, rise, windows[first], first)}"
+    else:
+        state, text = _misfit(pull_ohms, supply_volts, farads, rise, windows)
+    return PullUpVerdict(state, text, mode, limits, rise, tuple(reasons))
 
 
-def _judge(
+def _misfit(
     pull_ohms: float,
     supply_volts: float,
     farads: float,
-    modes: tuple[BusMode, ...],
-    because: list[str],
-) -> PullUpVerdict:
+    rise: float,
+    windows: Mapping[BusMode, Limits],
+) -> tuple[Window, str]:
+    """Return the state and the words for a pull-up that no class allows."""
     shown = engineering(pull_ohms, "Ω")
-    rise = rise_time(pull_ohms, farads)
-    windows = {mode: pull_up_limits(supply_volts, farads, mode) for mode in modes}
-    fitting = [mode for mode in modes if _fits(pull_ohms, windows[mode])]
-    first = modes[0]
-    for mode in fitting[:1] or [first]:
-        limits = windows[mode]
-        volts, amperes = low_level(supply_volts, mode)
-        because.append(
-            f"{mode.value}: at least {engineering(limits.at_least, 'Ω')} "
-            f"({engineering(volts, 'V')} at {engineering(amperes, 'A')}), "
-            f"at most {engineering(limits.at_most, 'Ω')} "
-            f"({engineering(MODES[mode].rise_seconds, 's')}); {MODES[mode].source}"
-        )
-    if fitting:
-        mode = fitting[0]
-        reach = engineering(MODES[mode].hertz, "Hz")
-        text = f"{shown} suits {mode.value}{_class_word(mode)} (up to {reach})"
-        if mode is not first:
-            text += f"; {_why_not(pull_ohms, rise, windows[first], first)}"
-        return PullUpVerdict("ok", text, mode, windows[mode], rise, tuple(because))
-    limits = windows[first]
-    strongest = min(windows.values(), key=lambda window: window.at_least)
-    weakest = max(windows.values(), key=lambda window: window.at_most)
-    state: Window
+    least = min(window.at_least for window in windows.values())
+    most = max(window.at_most for window in windows.values())
     if not any(window.possible for window in windows.values()):
-        state = "no legal value"
         where = f"{engineering(supply_volts, 'V')} and {engineering(farads, 'F')}"
-        text = f"{shown}: no pull-up is legal at {where}"
-    elif pull_ohms < strongest.at_least:
-        state = "too strong"
-        least = engineering(strongest.at_least, "Ω")
-        text = f"{shown} is too strong: at least {least}, or a part may fail to pull the line low"
-    elif pull_ohms > weakest.at_most:
-        state = "too weak"
-        text = (
-            f"{shown} is too weak: the line rises in {engineering(rise, 's')}; "
-            f"at most {engineering(weakest.at_most, 'Ω')} at {engineering(farads, 'F')}"
+        return "no legal value", f"{shown}: no pull-up is legal at {where}"
+    if pull_ohms < least:
+        return "too strong", (
+            f"{shown} is too strong: at least {engineering(least, 'Ω')}, or a part may fail to "
+            "pull the line low"
         )
-    else:
-        state = "too strong" if pull_ohms < limits.at_least else "too weak"
-        text = f"{shown} is {state} for {first.value}: {_why_not(pull_ohms, rise, limits, first)}"
-    return PullUpVerdict(state, text, first, limits, rise, tuple(because))
-
-
-def _fits(pull_ohms: float, limits: Limits) -> bool:
-    # one part in a million: 4.7 k as read and a limit of 4.7 k are the same
-    return limits.at_least * (1 - 1e-6) <= pull_ohms <= limits.at_most * (1 + 1e-6)
-
-
-def _class_word(mode: BusMode) -> str:
-    return " mode" if mode in {BusMode.STANDARD, BusMode.FAST, BusMode.FAST_PLUS} else ""
+    if pull_ohms > most:
+        return "too weak", (
+            f"{shown} is too weak: the line rises in {engineering(rise, 's')}; "
+            f"at most {engineering(most, 'Ω')} at {engineering(farads, 'F')}"
+        )
+    first, limits = next(iter(windows.items()))
+    state: Window = "too strong" if pull_ohms < limits.at_least else "too weak"
+    return state, f"{shown} is {state} for {first.value}: {_why_not(pull_ohms, rise, limits, first)}"
 
 
 def _why_not(pull_ohms: float, rise: float, limits: Limits, mode: BusMode) -> str:

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import math
 
-__all__ = ["above_zero", "not_negative"]
-
-
 def above_zero(**values: float) -> None:
     """Raise ValueError naming the first argument that is not a finite number above 0.
 

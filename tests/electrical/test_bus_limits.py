@@ -14,8 +14,6 @@ from nettrace.electrical.bus_limits import (
     BusMode,
     judge_pull_up,
     low_level,
-    modes_met,
-    parallel_ohms,
     pull_up_limits,
     rise_time,
     series_limit_ohms,
@@ -43,24 +41,17 @@ def test_window(volts: float, farads: float, mode: BusMode, least: float, most: 
     assert limits.possible == (least <= most)
 
 
-def test_sink_current_of_a_data_sheet_replaces_the_standards() -> None:
-    # UM10204 equation 2 at 1.8 V with 3 mA: 480 Ω
-    assert pull_up_limits(1.8, 100e-12, FAST, sink_amperes=3e-3).at_least == pytest.approx(480)
-
-
 def test_rise_factor_is_that_of_30_to_70_percent() -> None:
     assert pytest.approx(0.8473, abs=5e-5) == RISE_FACTOR  # UM10204 section 7.1
     assert pytest.approx(1.203973 - 0.356675, abs=1e-6) == RISE_FACTOR
 
 
-@pytest.mark.parametrize(("ohms", "farads", "nanoseconds", "met"), [
-    (4.7e3, 100e-12, 398.2, [STANDARD]), (2.2e3, 200e-12, 372.8, [STANDARD]),
-    (10e3, 50e-12, 423.7, [STANDARD]), (1e3, 100e-12, 84.7, [FAST_PLUS, FAST, STANDARD]),
+@pytest.mark.parametrize(("ohms", "farads", "nanoseconds"), [
+    (4.7e3, 100e-12, 398.2), (2.2e3, 200e-12, 372.8), (10e3, 50e-12, 423.7), (1e3, 100e-12, 84.7),
 ])  # fmt: skip
-def test_rise_time(ohms: float, farads: float, nanoseconds: float, met: list[BusMode]) -> None:
+def test_rise_time(ohms: float, farads: float, nanoseconds: float) -> None:
     # computed outside from UM10204 equation 1
     assert rise_time(ohms, farads) * 1e9 == pytest.approx(nanoseconds, abs=0.06)
-    assert list(modes_met(ohms, farads)) == met
 
 
 def test_modes_are_those_of_the_standard() -> None:
@@ -73,14 +64,6 @@ def test_modes_are_those_of_the_standard() -> None:
     assert low_level(3.3, FAST_PLUS) == (0.4, 20e-3)
     assert low_level(1.8, FAST_PLUS) == pytest.approx((0.36, 2e-3))
     assert low_level(2.01, FAST) == (0.4, 3e-3)
-
-
-@pytest.mark.parametrize(("ohms", "total"), [
-    ([4.7e3, 4.7e3], 2350), ([4.7e3] * 3, 1566.67), ([2.2e3, 10e3], 1803.28), ([1e3, 0], 0),
-    ([], math.inf), ([10e3, math.inf], 10e3),
-])  # fmt: skip
-def test_pull_ups_in_parallel(ohms: list[float], total: float) -> None:
-    assert parallel_ohms(ohms) == pytest.approx(total, rel=1e-5)
 
 
 def test_series_resistor_ceiling() -> None:
@@ -143,8 +126,6 @@ def test_arguments_out_of_range_are_refused(bad: float) -> None:
         pull_up_limits(bad, 100e-12)
     with pytest.raises(ValueError, match="bus_farads"):
         pull_up_limits(3.3, bad)
-    with pytest.raises(ValueError, match="0 or more"):
-        parallel_ohms([-1])
 
 
 @given(st.floats(10, 1e6), st.floats(1.1, 5.5), st.floats(5e-12, 600e-12), st.sampled_from(BusMode))

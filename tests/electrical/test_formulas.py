@@ -1,13 +1,15 @@
-"""Formulas by name: every one runs, and its errors help."""
+"""Formulas by name: every one runs and is right, and its errors help."""
 
 from __future__ import annotations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from nettrace.electrical.formulas import FORMULAS, Answer, find_formula, solve_formula
 from nettrace.errors import NothingMatches, WrongUsage
 
-# one example of each formula: inputs as typed, label, value. Sources as in the formula's own tests
+# one example of each formula: inputs as typed, label, value. Sources below, and in the tests of the modules
 EXAMPLES = [
     ("pull-up-window", {"volts": "3.3", "capacitance": "200p"}, "at most", 1770.33),
     ("pull-up", {"ohms": "4k7", "volts": "3V3", "capacitance": "100p"}, "rise time", 398.2e-9),
@@ -58,6 +60,14 @@ def test_every_formula_has_an_example_and_help() -> None:
     ("rc", {"ohms": "10k", "farads": "1n", "henries": "1u"}, "no parameter 'henries'"),
     ("rc", {"ohms": "10k", "farads": "10k"}, "'10k' where a capacitance was expected"),
     ("rc", {"ohms": "0", "farads": "10n"}, "ohms must be a number above 0"),
+    ("lc", {"henries": "0", "farads": "10n"}, "henries must be a number above 0"),
+    ("crystal-load", {"first": "0", "second": "10p"}, "farads must be a number above 0"),
+    ("led", {"supply": "2.8", "forward": "3", "amperes": "1m"}, "must be above the LED's 3 V"),
+    ("shunt", {"ohms": "0", "amperes": "1"}, "ohms must be a number above 0"),
+    ("feedback-upper", {"output": "0.5", "reference": "0.6", "lower": "10k"}, "below the refer"),
+    ("feedback", {"reference": "0.6", "upper": "10k", "lower": "0"}, "lower_ohms"),
+    ("divider", {"volts": "5", "upper": "-1", "lower": "1"}, "upper_ohms must be 0 or more"),
+    ("divider", {"volts": "5", "upper": "0", "lower": "0"}, "no voltage of its own"),
     ("thermistor", {}, "give either celsius or ohms"),
     ("pull-up-window", {"volts": "3.3", "mode": "warp"}, "no bus class 'warp'"),
     ("supply", {"volts": "5", "amperes": "1", "trend": "up"}, "no trend 'up'"),
@@ -99,3 +109,38 @@ def test_an_output_at_the_reference_needs_no_upper_resistor() -> None:
 def test_a_contact_without_volts_offers_nothing() -> None:
     (line,) = solve_formula("cc", {"volts": "0"})
     assert "no source attached" in str(line.value)
+
+
+# exact: Ohm's law, 1/(2πRC), 1/(2π√LC), Vref·(1 + upper/lower); the others computed outside: the
+# meter of 10 MΩ beside the lower resistor, C1·C2/(C1+C2) + 3 pF stray
+@pytest.mark.parametrize(("name", "given", "label", "value"), [
+    ("divider", {"volts": "5", "upper": "0", "lower": "10k"}, "tap", 5.0),
+    ("divider", {"volts": "5", "upper": "10k", "lower": "0"}, "tap", 0.0),
+    ("divider", {"volts": "5", "upper": "10k", "lower": "10k", "load": "10M"}, "tap under load",
+     2.49875),
+    ("divider", {"volts": "5", "upper": "1M", "lower": "1M", "load": "10M"}, "tap under load",
+     2.38095),
+    ("feedback", {"reference": "0.8", "upper": "31.6k", "lower": "10k"}, "output", 3.328),
+    ("feedback", {"reference": "1.25", "upper": "720", "lower": "240"}, "output", 5.0),
+    ("rc", {"ohms": "10k", "farads": "100n"}, "time constant", 1e-3),
+    ("rc", {"ohms": "4k7", "farads": "100p"}, "corner", 338.628e3),
+    ("crystal-load", {"first": "10p", "second": "10p"}, "load", 8e-12),
+    ("led", {"supply": "5", "amperes": "10mA"}, "power", 0.03),
+    ("shunt", {"ohms": "5m", "amperes": "2"}, "power", 20e-3),
+    ("shunt", {"ohms": "10m", "amperes": "-3"}, "drop", -0.03),
+])  # fmt: skip
+def test_exact_figures(name: str, given: dict[str, str], label: str, value: float) -> None:
+    assert _line(solve_formula(name, given), label).value == pytest.approx(value, rel=5e-6)
+
+
+@given(st.floats(0.4, 1.3), st.floats(1.01, 20), st.floats(1, 1e7))
+def test_the_feedback_resistor_gives_the_output_back(
+    reference: float, ratio: float, lower: float
+) -> None:
+    said = {"reference": f"{reference!r}", "lower": f"{lower:.12f}"}
+    upper = _line(
+        solve_formula("feedback-upper", {**said, "output": f"{reference * ratio!r}"}),
+        "upper resistor",
+    ).value
+    output = _line(solve_formula("feedback", {**said, "upper": f"{upper:.12f}"}), "output").value
+    assert output == pytest.approx(reference * ratio)

@@ -9,7 +9,8 @@ import pytest
 
 import nettrace
 from nettrace.circuit.circuit import Circuit
-from nettrace.electrical.expected import Heat, MeteredBoard, heats
+from nettrace.electrical.expected import Heat, MeteredBoard
+from nettrace.electrical.power_off import Resistance
 from nettrace.errors import WrongUsage
 from nettrace.model.notes import Notes
 from tests.electrical.test_network import needs_ngspice
@@ -30,7 +31,7 @@ U1 MCU: 1=SDA 2=VDD 3=GND
 
 @pytest.fixture
 def powered() -> dict[str, Heat]:
-    return {heat.part: heat for heat in heats(MeteredBoard(circuit(POWERED)))}
+    return {heat.part: heat for heat in MeteredBoard(circuit(POWERED)).heats()}
 
 
 def test_power_by_ohms_law_and_ratings_by_size(powered: dict[str, Heat]) -> None:
@@ -67,8 +68,11 @@ def test_power_on_wren_agrees_with_ngspice(wren: Path, tmp_path: Path) -> None:
     lines += [f"V{at} {numbers[n]} 0 {v:.12g}" for at, (n, v) in enumerate(bench.fixed.items())]
     # every node that no rail reaches needs a way to ground; 1 TOhm takes nothing from the others
     lines += [f"Rleak{at} {node} 0 1e12" for at, node in enumerate(numbers.values())]
-    shown = [heat.part for heat in heats(bench) if len(bench.resistances_of(heat.part)) == 1]
-    ends_of = {part: bench.resistances_of(part)[0] for part in shown}
+    own: dict[str, list[Resistance]] = {}
+    for item in bench.power_off.elements.resistances:
+        own.setdefault(item.part, []).append(item)
+    shown = [heat.part for heat in bench.heats() if len(own[heat.part]) == 1]
+    ends_of = {part: own[part][0] for part in shown}
     wanted = " ".join(f"v({numbers[e.a]})-v({numbers[e.b]})" for e in ends_of.values())
     lines += [".control", "set numdgt=12", "op"]
     lines += [f"print {word}" for word in wanted.split()] + [".endc", ".end"]
@@ -79,7 +83,7 @@ def test_power_on_wren_agrees_with_ngspice(wren: Path, tmp_path: Path) -> None:
     )
     drops = [float(line.split("=")[1]) for line in done.stdout.splitlines() if line[:2] == "v("]
     assert len(drops) == len(shown), done.stdout + done.stderr
-    found = {heat.part: heat for heat in heats(bench)}
+    found = {heat.part: heat for heat in bench.heats()}
     compared = 0
     for part, drop in zip(shown, drops, strict=True):
         watts = found[part].watts
