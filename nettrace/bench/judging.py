@@ -22,8 +22,7 @@ from nettrace.bench.prediction import Predictor, Spot
 from nettrace.bench.probes import expect_words, make_model
 from nettrace.circuit.circuit import Circuit
 from nettrace.electrical.charging import explain_supply
-from nettrace.electrical.meter import BEEPER_RANGE_OHMS, LEAD_OHMS, read_diode
-from nettrace.electrical.meter import meter_error
+from nettrace.electrical.meter import BEEPER_RANGE_OHMS, LEAD_OHMS, meter_error, read_diode
 from nettrace.errors import BadInput, Place
 from nettrace.values.quantity import engineering, read_quantity
 

@@ -301,7 +301,10 @@ def _misfit(
         )
     first, limits = next(iter(windows.items()))
     state: Window = "too strong" if pull_ohms < limits.at_least else "too weak"
-    return state, f"{shown} is {state} for {first.value}: {_why_not(pull_ohms, rise, limits, first)}"
+    return (
+        state,
+        f"{shown} is {state} for {first.value}: {_why_not(pull_ohms, rise, limits, first)}",
+    )
 
 
 def _why_not(pull_ohms: float, rise: float, limits: Limits, mode: BusMode) -> str:

@@ -8,6 +8,7 @@ from typing import Final, Literal
 
 from nettrace.electrical.ranges import above_zero, not_negative
 
+
 @dataclass(frozen=True, slots=True)
 class Accuracy:
     """A meter's stated accuracy: ±(fraction of reading + counts), and how many counts it has."""

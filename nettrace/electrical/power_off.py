@@ -250,7 +250,8 @@ class PowerOff:
             one = self.nominal.same_node
             direct = [p for p, nets in touching if any(one(end, net) for net in nets)]
             sides.append(direct or [p for p, _ in touching])
-        return tuple(min(sides, key=len))
+        first, second = sides
+        return tuple(first if len(first) <= len(second) else second)
 
     def farads(self, a: str, b: str) -> tuple[float, tuple[str, ...], bool]:
         """Return the capacitance right between two nets: F, the parts, whether any is class 2.

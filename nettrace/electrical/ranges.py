@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+
 def above_zero(**values: float) -> None:
     """Raise ValueError naming the first argument that is not a finite number above 0.
 

@@ -76,9 +76,7 @@ def beta_celsius(ohms: float, beta: float, nominal_ohms: float = NOMINAL_OHMS) -
     return 1 / (1 / _kelvin(NOMINAL_CELSIUS) + math.log(ohms / nominal_ohms) / beta) - KELVIN
 
 
-def table_ohms(
-    celsius: float, table: tuple[tuple[float, float], ...] = EPCOS_B57330V2103
-) -> float:
+def table_ohms(celsius: float, table: tuple[tuple[float, float], ...] = EPCOS_B57330V2103) -> float:
     """Return the resistance at a temperature from a maker's table, Ω.
 
     Between two rows the beta of those two rows holds, so a row itself comes back exactly.

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from nettrace.electrical.formulas import FORMULAS, Answer, find_formula, solve_formula
 from nettrace.errors import NothingMatches, WrongUsage
 
-# one example of each formula: inputs as typed, label, value. Sources below, and in the tests of the modules
+# one example of each formula: inputs as typed, label, value
 EXAMPLES = [
     ("pull-up-window", {"volts": "3.3", "capacitance": "200p"}, "at most", 1770.33),
     ("pull-up", {"ohms": "4k7", "volts": "3V3", "capacitance": "100p"}, "rise time", 398.2e-9),
