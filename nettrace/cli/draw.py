@@ -14,8 +14,8 @@ from nettrace.errors import WrongUsage
 from nettrace.views.text import write_json, write_note, write_text, write_warnings
 
 if TYPE_CHECKING:
+    from nettrace.bench.neighbourhood import Selection
     from nettrace.circuit.circuit import Circuit
-    from nettrace.views.neighbourhood import Selection
 
 __all__ = ["draw"]
 
@@ -153,15 +153,15 @@ def _neighbourhood(
     kind: str,
 ) -> tuple[str | bytes, dict[str, object], str | None]:
     """Return the file's content, what is told about it, and the text that it is made from."""
-    from nettrace.views.neighbourhood import gather
-    from nettrace.views.neighbourhood_dot import neighbourhood_dot
+    from nettrace.bench.neighbourhood import find_neighbourhood
+    from nettrace.views.graph import draw_graph, graph_title
     from nettrace.views.progress import progress
 
     chosen = _selection(circuit, place, given, _missing(circuit, without))
-    drawing = gather(circuit, chosen)
-    text = neighbourhood_dot(circuit, drawing)
+    drawing = find_neighbourhood(circuit, chosen)
+    text = draw_graph(circuit, drawing)
     shown: dict[str, object] = {
-        "title": chosen.title,
+        "title": graph_title(circuit, chosen),
         "parts": [key for part in drawing.parts for key in part.keys],
         "gone": [key for part in drawing.parts if part.gone for key in part.keys],
         "left_out": [*drawing.left_gone, *drawing.left_parts],
@@ -171,7 +171,7 @@ def _neighbourhood(
     }
     if kind == "dot":
         return text, shown, text
-    from nettrace.views.dot_programs import render_dot
+    from nettrace.views.programs import render_dot
 
     with progress("Drawing"):
         return render_dot(text, kind), shown, text
@@ -180,25 +180,25 @@ def _neighbourhood(
 def _selection(
     circuit: Circuit, place: PlaceInput, given: dict[str, str], missing: tuple[str, ...]
 ) -> Selection:
+    from nettrace.bench import neighbourhood as choice
     from nettrace.model.find import find_nets, find_parts
-    from nettrace.views import neighbourhood_choice as choice
 
     if "--part" in given:
-        return choice.about_part(circuit, find_parts(circuit.board, given["--part"]), missing)
+        return choice.select_parts(find_parts(circuit.board, given["--part"]), missing)
     if "--net" in given:
-        return choice.about_net(find_nets(circuit.board, given["--net"]), missing)
+        return choice.select_nets(find_nets(circuit.board, given["--net"]), missing)
     if "--bus" in given:
         from nettrace.bench.lookup import find_buses
 
-        return choice.about_bus(circuit, find_buses(circuit, given["--bus"]), missing)
+        return choice.select_buses(circuit, find_buses(circuit, given["--bus"]), missing)
     if "--pad" in given:
         from nettrace.bench.area import look_at_pad
 
-        return choice.about_pad(circuit, look_at_pad(circuit, given["--pad"]), missing)
+        return choice.select_pads(circuit, look_at_pad(circuit, given["--pad"]), missing)
     from nettrace.bench.area import inspect_area
 
     shape, side = place.resolve(circuit.board)
-    return choice.about_area(circuit, inspect_area(circuit, shape, side), missing)
+    return choice.select_area(circuit, inspect_area(circuit, shape, side), missing)
 
 
 def _placed(
@@ -224,7 +224,7 @@ def _placed(
     }
     if kind == "svg":
         return map_.svg, shown, map_.svg
-    from nettrace.views.drawing_browser import print_svg
+    from nettrace.views.programs import print_svg
 
     with progress("Printing"):
         return print_svg(map_.svg, kind, map_.size_mm, map_.sheets), shown, None

@@ -54,7 +54,7 @@ def redraw(kept: str) -> bool:
     content: str | bytes = text
     try:
         if picture:
-            from nettrace.views.dot_programs import render_dot
+            from nettrace.views.programs import render_dot
 
             content = render_dot(text, picture)
         write_file(Path(output), content, force=bool(forced))

@@ -14,7 +14,7 @@ from nettrace.views.text import write_json, write_note
 
 if TYPE_CHECKING:
     from nettrace.model.board import Board
-    from nettrace.views.sheet_photo import PhotoPlate
+    from nettrace.views.photo import PhotoPlate
 
 __all__ = ["sheet"]
 
@@ -95,9 +95,9 @@ def sheet(
 
             content = render_sheet(made, paper)
         if kind == "pdf":
-            from nettrace.views.sheet_print import print_pdf
+            from nettrace.views.programs import print_page
 
-            content = print_pdf(str(content))
+            content = print_page(str(content))
     write_file(target, content, force=force)
     verdict = made.check.verdict if made.check is not None else None
     if as_json:
@@ -129,7 +129,7 @@ def _text(path: Path) -> str:
 
 def _plate(board: Board, path: Path, fixes: tuple[str, ...]) -> PhotoPlate:
     from nettrace.bench.photo import fit_photo, parse_known_pads
-    from nettrace.views.sheet_photo import PhotoPlate, read_photo
+    from nettrace.views.photo import PhotoPlate, read_photo
 
     known = parse_known_pads(board, fixes)
     return PhotoPlate(read_photo(path), fit_photo(known))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 if TYPE_CHECKING:
-    from nettrace.views.sheet_html import Markup
+    from nettrace.views.drawing import Markup
 
 #: The renderings, as `on` names them.
 TERMINAL, MARKDOWN, HTML = "terminal", "markdown", "html"
@@ -423,7 +423,7 @@ def _markdown_piece(piece: Inline) -> str:
 
 def html(blocks: Iterable[Block]) -> Markup:
     """Return blocks as HTML; sections are numbered in their order."""
-    from nettrace.views.sheet_html import joined
+    from nettrace.views.drawing import joined
 
     number, made = 0, []
     for block in shown_on(blocks, HTML):
@@ -433,7 +433,7 @@ def html(blocks: Iterable[Block]) -> Markup:
 
 
 def _html(block: Block, number: int = 0) -> Markup:
-    from nettrace.views.sheet_html import Markup, el, joined
+    from nettrace.views.drawing import Markup, el, joined
 
     match block:
         case Title():
@@ -481,7 +481,7 @@ def _html(block: Block, number: int = 0) -> Markup:
 
 
 def _html_piece(piece: Inline) -> str:
-    from nettrace.views.sheet_html import el, void
+    from nettrace.views.drawing import el, void
 
     if isinstance(piece, str):
         return piece
@@ -504,7 +504,7 @@ def _html_piece(piece: Inline) -> str:
 
 
 def _html_step(index: int, step: Step) -> Markup:
-    from nettrace.views.sheet_html import SEPARATOR, el
+    from nettrace.views.drawing import SEPARATOR, el
 
     reasons = el("ul", *(el("li", text) for text in step.because)) if step.because else ""
     return el(
@@ -516,7 +516,7 @@ def _html_step(index: int, step: Step) -> Markup:
 
 
 def _html_table(table: Table) -> Markup:
-    from nettrace.views.sheet_html import SEPARATOR, el
+    from nettrace.views.drawing import SEPARATOR, el
 
     kept = [i for i, column in enumerate(table.columns) if not column.on or HTML in column.on]
     columns = [table.columns[i] for i in kept]
@@ -546,7 +546,7 @@ def _html_row(
     columns: Sequence[Column], row: Row | Sequence[str | Cell], kept: Sequence[int]
 ) -> Markup:
     """Return a row; one with fewer cells than columns (others reach down) keeps them all."""
-    from nettrace.views.sheet_html import SEPARATOR, el
+    from nettrace.views.drawing import SEPARATOR, el
 
     cells = row.cells if isinstance(row, Row) else tuple(row)
     parts = SEPARATOR.join(row.parts) or None if isinstance(row, Row) else None

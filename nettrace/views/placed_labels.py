@@ -1,31 +1,33 @@
-"""Writing on the map: balloons, pin numbers, names of nets and parts, each where there is room."""
+"""Writing on the map: balloons, pin numbers, names of nets and parts, each where there is room.
+
+`draw_labels` is all that the map asks for. `Room` is the engine below it: the paper with what
+stands on it, where labels find their places one by one.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from nettrace.bench.area import AreaReport
+from nettrace.bench.area import AreaPad, AreaReport
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Pad, Part
-from nettrace.views.drawing_svg import MIDDLE, THIN, Paper
-from nettrace.views.drawing_text import Box, Room, fit_text, text_box, text_width
-from nettrace.views.placed_view import Position, View, body_corners, hull_corners
-
-__all__ = [
-    "NET_LETTERS",
-    "Labelled",
-    "draw_balloons",
-    "draw_net_names",
-    "draw_pins",
-    "draw_refdes",
-    "mark_copper",
-]
-
-Point = tuple[float, float]
+from nettrace.views.drawing import (
+    MIDDLE,
+    THIN,
+    Box,
+    Paper,
+    Point,
+    fit_text,
+    short_net_names,
+    text_box,
+    text_width,
+)
+from nettrace.views.placed_map import Position, View, body_corners, hull_corners
 
 #: Type sizes, mm: names, pin numbers.
 NAME_MM, PIN_MM = 2.3, 2.0
@@ -45,22 +47,51 @@ DEAREST_GROUND = 9.0
 
 
 @dataclass(frozen=True, slots=True)
-class Labelled:
-    """What labels are put to: the view, the room left on it, positions by part, short names."""
+class _Seen:
+    """What labels are put to: the board, the view of it, the room left."""
 
+    paper: Paper
+    circuit: Circuit
     view: View
     room: Room
-    gone: Mapping[str, Position]
-    names: Mapping[str, str]
-    near: Sequence[Part]
 
 
-def mark_copper(seen: Labelled, here: Sequence[Position]) -> None:
-    """Mark all copper that is seen, so that labels keep off it."""
-    for part in (*seen.near, *(item.part for item in here)):
+def draw_labels(
+    paper: Paper,
+    circuit: Circuit,
+    report: AreaReport,
+    view: View,
+    positions: Sequence[Position],
+    near: Sequence[Part],
+    corners: Sequence[Box],
+) -> None:
+    """Write on a map whose shapes are drawn.
+
+    Balloons come before names, since every position must have one.
+
+    Args:
+        paper: what is written on.
+        circuit: the board.
+        report: the area: its pads get the names of their nets, its parts the numbers of pins.
+        view: the window.
+        positions: the missing parts, numbered.
+        near: the parts that are there and have copper in the window.
+        corners: boxes that are written over later.
+    """
+    seen = _Seen(paper, circuit, view, Room(view.window.grown(-1.0)))
+    for box in corners:
+        seen.room.take(box)
+    here = [item.part for item in positions if not item.is_far_from(view.side)]
+    for part in (*near, *here):
         for pad in part.pads:
-            if pad.side.faces(seen.view.side):
-                seen.room.add_copper(seen.view.pad_box(pad))
+            if pad.side.faces(view.side):
+                seen.room.add_copper(view.pad_box(pad))
+    _draw_balloons(seen, positions)
+    staying = {item.part.key for item in report.reaching_in if item.pins}
+    _draw_pins(seen, [*here, *(part for part in near if part.key in staying)])
+    _draw_net_names(seen, (*report.pads, *report.outlying), positions)
+    for part in near:
+        _draw_refdes(seen, part)
 
 
 def _directions(count: int) -> list[Point]:
@@ -70,7 +101,7 @@ def _directions(count: int) -> list[Point]:
     return [(math.cos(angle), math.sin(angle)) for angle in steps]
 
 
-def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -> None:
+def _draw_balloons(seen: _Seen, positions: Sequence[Position]) -> None:
     """Draw the number of each position, with a leader to its middle."""
     radius = next(mm for count, mm in BALLOON_RADII if len(positions) <= count)
     hulls = [hull_corners(position.part) for position in positions]
@@ -92,12 +123,12 @@ def draw_balloons(paper: Paper, seen: Labelled, positions: Sequence[Position]) -
         if spot is None:
             continue  # no room at all: the list beside the map has it
         part = position.part
-        with paper.group(class_="balloon", data_no=position.number, data_part=part.key):
-            _draw_balloon(paper, seen, position.number, at, spot, radius)
+        with seen.paper.group(class_="balloon", data_no=position.number, data_part=part.key):
+            _draw_balloon(seen, position.number, at, spot, radius)
 
 
 def _balloon_spot(
-    seen: Labelled,
+    seen: _Seen,
     body: Box,
     at: Point,
     radius: float,
@@ -136,7 +167,7 @@ def _way_out(body: Box, at: Point, direction: Point) -> float:
     return min(ways)
 
 
-def _spot_on_body(seen: Labelled, body: Box, at: Point, radius: float) -> Point | None:
+def _spot_on_body(seen: _Seen, body: Box, at: Point, radius: float) -> Point | None:
     """Return a place on the position itself, where all around is taken."""
     for part in (0.0, 0.3, -0.3):
         for dx, dy in ((part, 0.0), (0.0, part)):
@@ -146,9 +177,8 @@ def _spot_on_body(seen: Labelled, body: Box, at: Point, radius: float) -> Point 
     return None
 
 
-def _draw_balloon(
-    paper: Paper, seen: Labelled, number: int, at: Point, spot: Point, radius: float
-) -> None:
+def _draw_balloon(seen: _Seen, number: int, at: Point, spot: Point, radius: float) -> None:
+    paper = seen.paper
     length = max(math.dist(at, spot), radius)
     end = tuple(s + (a - s) * radius / length for s, a in zip(spot, at, strict=True))
     paper.line(at, (end[0], end[1]), stroke_width=MIDDLE / 1.5)
@@ -160,7 +190,7 @@ def _draw_balloon(
     seen.room.draw_leader(at, spot)
 
 
-def draw_pins(paper: Paper, seen: Labelled, parts: Sequence[Part]) -> None:
+def _draw_pins(seen: _Seen, parts: Sequence[Part]) -> None:
     """Write pin numbers into the pads that have room for them."""
     for part in parts:
         for pad in part.pads:
@@ -174,37 +204,35 @@ def draw_pins(paper: Paper, seen: Labelled, parts: Sequence[Part]) -> None:
                     continue
                 where = text_box(x, y + size * 0.36, pad.number, size, anchor="middle")
                 if seen.room.is_free(where, on_copper=True):
-                    paper.text(x, y + size * 0.36, pad.number, size, anchor="middle")
+                    seen.paper.text(x, y + size * 0.36, pad.number, size, anchor="middle")
                     seen.room.take(where)
                 break
 
 
-def draw_net_names(paper: Paper, circuit: Circuit, report: AreaReport, seen: Labelled) -> None:
+def _draw_net_names(seen: _Seen, pads: Sequence[AreaPad], positions: Sequence[Position]) -> None:
     """Write the net beside each pad of the area, with a leader; one of a part's pads on a net."""
+    names = short_net_names(seen.circuit.board, NET_LETTERS)
+    numbers = {item.part.key: item.number for item in positions}
+    kind = seen.circuit.net_kind
+
+    def rank(item: AreaPad) -> tuple[bool, int, float]:
+        net = item.pad.net
+        is_ground = net is not None and kind(net) is NetKind.GROUND
+        return is_ground, numbers.get(item.pad.part, 10_000), item.distance
+
     told: set[tuple[str, str]] = set()
-    ranked = sorted(
-        (*report.pads, *report.outlying),
-        key=lambda item: (
-            item.pad.net is not None and circuit.net_kind(item.pad.net) is NetKind.GROUND,
-            seen.gone[item.pad.part].number if item.pad.part in seen.gone else 10_000,
-            item.distance,
-        ),
-    )
-    for item in ranked:
-        pad = item.pad
-        if pad.net is None or (pad.part, pad.net) in told or len(told) >= MOST_NAMES:
+    for pad in (item.pad for item in sorted(pads, key=rank)):
+        net = pad.net
+        if net is None or (pad.part, net) in told or len(told) >= MOST_NAMES:
             continue
-        if not pad.side.faces(seen.view.side):
-            continue
-        if circuit.net_kind(pad.net) is NetKind.UNCONNECTED:
-            continue
-        told.add((pad.part, pad.net))
-        _draw_net_name(paper, circuit, seen, pad, pad.net)
+        if pad.side.faces(seen.view.side) and kind(net) is not NetKind.UNCONNECTED:
+            told.add((pad.part, net))
+            _draw_net_name(seen, pad, net, names[net])
 
 
-def _draw_net_name(paper: Paper, circuit: Circuit, seen: Labelled, pad: Pad, net: str) -> None:
-    words = fit_text(seen.names[net], NAME_MM, NET_NAME_MM)
-    rail = net in circuit.rails
+def _draw_net_name(seen: _Seen, pad: Pad, net: str, name: str) -> None:
+    words = fit_text(name, NAME_MM, NET_NAME_MM)
+    rail = net in seen.circuit.rails
     width = text_width(words, NAME_MM, bold=rail)
     copper = seen.view.pad_box(pad)
     x, y = (copper.x1 + copper.x2) / 2, (copper.y1 + copper.y2) / 2
@@ -229,19 +257,19 @@ def _draw_net_name(paper: Paper, circuit: Circuit, seen: Labelled, pad: Pad, net
                 best = price, left, base, edge, tip
         if best is not None and best[0] <= reach + 0.5:
             break
-    ground = circuit.net_kind(net) is NetKind.GROUND
+    ground = seen.circuit.net_kind(net) is NetKind.GROUND
     if best is None or best[0] > (DEAREST_GROUND if ground else DEAREST_LEADER):
         return
     _, left, base, start, tip = best
-    paper.line(start, tip, stroke_width=THIN, stroke="#333")
-    paper.text(left, base, words, NAME_MM, bold=rail, halo=True)
+    seen.paper.line(start, tip, stroke_width=THIN, stroke="#333")
+    seen.paper.text(left, base, words, NAME_MM, bold=rail, halo=True)
     seen.room.take(text_box(left, base, words, NAME_MM, bold=rail))
     seen.room.draw_leader(start, tip)
 
 
-def draw_refdes(paper: Paper, circuit: Circuit, seen: Labelled, part: Part) -> None:
+def _draw_refdes(seen: _Seen, part: Part) -> None:
     """Write a neighbour's refdes into or beside its body, if there is room."""
-    if not part.refdes or circuit.kinds[part.key].kind is Kind.MECHANICAL:
+    if not part.refdes or seen.circuit.kinds[part.key].kind is Kind.MECHANICAL:
         return
     body = seen.view.box(body_corners(part))
     words = fit_text(part.refdes, NAME_MM, NET_NAME_MM)
@@ -264,6 +292,153 @@ def draw_refdes(paper: Paper, circuit: Circuit, seen: Labelled, part: Part) -> N
     for at in spots:
         box = text_box(*at, words, NAME_MM, anchor="middle")
         if seen.room.is_free(box):
-            paper.text(*at, words, NAME_MM, anchor="middle", fill="#333", font_style="italic")
+            seen.paper.text(*at, words, NAME_MM, anchor="middle", fill="#333", font_style="italic")
             seen.room.take(box)
             return
+
+
+# -- room on the paper ----------------------------------------------------------------------------
+
+
+class _Segment(NamedTuple):
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+    def crosses(self, other: _Segment) -> bool:
+        """Return whether the two cross (touching at an end does not count)."""
+        return _parts(self, other) and _parts(other, self)
+
+    def meets(self, box: Box) -> bool:
+        """Return whether it goes through the box (clipping by Liang and Barsky)."""
+        dx, dy = self.x2 - self.x1, self.y2 - self.y1
+        start, end = 0.0, 1.0
+        for slope, room in (
+            (-dx, self.x1 - box.x1),
+            (dx, box.x2 - self.x1),
+            (-dy, self.y1 - box.y1),
+            (dy, box.y2 - self.y1),
+        ):
+            if slope == 0:
+                if room < 0:
+                    return False
+                continue
+            at = room / slope
+            if slope < 0:
+                start = max(start, at)
+            else:
+                end = min(end, at)
+            if start > end:
+                return False
+        return True
+
+
+def _parts(line: _Segment, other: _Segment) -> bool:
+    """Return whether the ends of another line lie on the two sides of a line."""
+    dx, dy = line.x2 - line.x1, line.y2 - line.y1
+    first = dx * (other.y1 - line.y1) - dy * (other.x1 - line.x1)
+    second = dx * (other.y2 - line.y1) - dy * (other.x2 - line.x1)
+    return first * second < 0
+
+
+#: Side of a cell of the paper, mm: a label's height or two.
+_CELL_MM = 12.0
+
+
+class _Boxes:
+    """Boxes on the paper, found again by their cells."""
+
+    def __init__(self, cell: float) -> None:
+        self.cell = cell
+        self._cells: dict[tuple[int, int], list[Box]] = {}
+
+    def add(self, box: Box) -> None:
+        """Put a box down."""
+        for key in self._keys(box):
+            self._cells.setdefault(key, []).append(box)
+
+    def near(self, box: Box) -> Iterable[Box]:
+        """Return every box that comes within 1 mm, and some others."""
+        found: dict[Box, None] = {}
+        for key in self._keys(box.grown(1.0)):
+            found.update(dict.fromkeys(self._cells.get(key, ())))
+        return found
+
+    def _keys(self, box: Box) -> Iterable[tuple[int, int]]:
+        for x in range(int(box.x1 // self.cell), int(box.x2 // self.cell) + 1):
+            for y in range(int(box.y1 // self.cell), int(box.y2 // self.cell) + 1):
+                yield x, y
+
+
+class Room:
+    """The paper with what stands on it: labels find their places one by one.
+
+    Labels never overlap one another; a label on copper, or a leader across it, costs. `cell` is
+    about a label's size, in the paper's unit.
+    """
+
+    def __init__(self, window: Box, gap: float = 0.5, cell: float = _CELL_MM) -> None:
+        self.window = window
+        self.gap = gap
+        self._taken, self._copper = _Boxes(cell), _Boxes(cell)
+        self._leaders: list[_Segment] = []
+
+    def take(self, box: Box) -> None:
+        """Mark a box as written on."""
+        self._taken.add(box)
+
+    def add_copper(self, box: Box) -> None:
+        """Mark a box as copper: labels keep off it, leaders go round it if they can."""
+        self._copper.add(box)
+
+    def is_free(self, box: Box, *, on_copper: bool = False) -> bool:
+        """Return whether a label may stand there."""
+        if not self.window.holds(box):
+            return False
+        if any(box.overlaps(other, self.gap) for other in self._taken.near(box)):
+            return False
+        if any(leader.meets(box.grown(self.gap / 2)) for leader in self._leaders):
+            return False
+        return on_copper or not any(box.overlaps(other, 0.2) for other in self._copper.near(box))
+
+    def is_free_of_text(self, box: Box) -> bool:
+        """Return whether no other writing is there; leaders and copper may be."""
+        return self.window.holds(box) and not any(
+            box.overlaps(other, 0.1) for other in self._taken.near(box)
+        )
+
+    def cost(
+        self,
+        start: Point,
+        end: Point,
+        own: Box,
+        bodies: Sequence[Box] = (),
+    ) -> float | None:
+        """Return what a leader costs; None where it would go through text.
+
+        Its length in mm, and fines for what it crosses: leaders, copper (not that of `own`), and
+        `bodies` of others, which it would seem to belong to.
+        """
+        line = _Segment(*start, *end)
+        around = Box(
+            min(start[0], end[0]),
+            min(start[1], end[1]),
+            max(start[0], end[0]),
+            max(start[1], end[1]),
+        )
+        if any(line.meets(box) for box in self._taken.near(around)):
+            return None
+        crossed = sum(1 for leader in self._leaders if line.crosses(leader))
+        copper = sum(
+            1
+            for box in self._copper.near(around)
+            if not box.overlaps(own, -0.01) and line.meets(box)
+        )
+        length = math.dist(start, end)
+        entered = sum(1 for box in bodies if line.meets(box))
+        return length + 12 * crossed + 5 * copper + 15 * entered
+
+    def draw_leader(self, start: Point, end: Point) -> None:
+        """Mark a leader as drawn."""
+        self._leaders.append(_Segment(*start, *end))

@@ -1,93 +1,364 @@
-"""The map itself: copper, bodies, missing positions, balloons and names inside their window."""
+"""The window of a map onto the board: scale and side, and the shapes that are drawn in it.
+
+Board edge, area, copper, bodies, missing positions, soldered wires, torn pads, the mark of pin 1.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 from nettrace.bench.area import AreaReport
+from nettrace.bench.place import Box as BoardBox
+from nettrace.bench.place import Circle
 from nettrace.circuit.circuit import Circuit
-from nettrace.model.board import Part, Side
-from nettrace.views.drawing_names import short_net_names
-from nettrace.views.drawing_svg import Paper
-from nettrace.views.drawing_text import Box, Room
-from nettrace.views.placed_labels import (
-    NET_LETTERS,
-    Labelled,
-    draw_balloons,
-    draw_net_names,
-    draw_pins,
-    draw_refdes,
-    mark_copper,
-)
-from nettrace.views.placed_shapes import (
-    draw_area,
-    draw_edges,
-    draw_far_position,
-    draw_neighbour,
-    draw_position,
-    draw_torn,
-    draw_wire,
-)
-from nettrace.views.placed_view import Position, SolderedWire, TornPad, View
+from nettrace.circuit.kinds import Kind
+from nettrace.model.board import Pad, Part, Side
+from nettrace.model.geometry import turn
+from nettrace.views.drawing import MIDDLE, THICK, THIN, Box, Paper, Point, hatch_lines
+from nettrace.views.text_facts import net_words, refdes, role_words, value_words
 
-__all__ = ["draw_map"]
+#: Scales that are chosen from, largest first: ISO 5455 and steps between them, since a position
+#: of a millimetre must be readable.
+SCALES = (50.0, 40.0, 30.0, 25.0, 20.0, 15.0, 12.0, 10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.5, 2.0, 1.5,
+          1.0, 0.75, 0.5, 0.4, 0.2, 0.1, 0.05, 0.02, 0.01)  # fmt: skip
+#: Blank paper around the area, for balloons and names, mm.
+MARGIN_MM = 16.0
+#: Corner radius of a rounded pad, in parts of its shorter side: what files that do not say mean.
+ROUNDED = 0.25
+#: Body around the pads where the file draws none, mm.
+BODY_MM = 0.15
+#: A pad without a size is shown as a cross of this size, mm on the board.
+POINT_MM = 0.3
+#: Half of that cross on the paper, mm.
+CROSS_MM = 0.8
+#: Distance of hatching lines, and size of the mark at pin 1, mm.
+HATCH_MM, MARK_MM = 1.5, 1.3
+#: Half of the cross on a torn pad, on the paper, mm.
+TORN_MM = 1.6
+#: Width of a soldered wire on the paper, mm.
+WIRE_MM = 0.9
+#: Kinds without a first pin. Most capacitors have none, and no source says which have.
+_PLAIN = frozenset({Kind.RESISTOR, Kind.INDUCTOR, Kind.FERRITE, Kind.FUSE, Kind.THERMISTOR,
+                    Kind.VARISTOR, Kind.CAPACITOR})  # fmt: skip
 
 
-def draw_map(
-    paper: Paper,
-    circuit: Circuit,
-    report: AreaReport,
-    view: View,
-    positions: Sequence[Position],
-    corners: Sequence[Box],
-    *,
-    area: bool = True,
-    wires: Sequence[SolderedWire] = (),
-    torn: Sequence[TornPad] = (),
-) -> tuple[str, ...]:
-    """Draw the window's content, return the keys of the neighbours that are in it.
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A missing part with its number on the map.
 
-    `corners` are boxes that are written over later.
-
-    `area` False: the report's shape is only what had to be seen, and is not drawn.
-
-    Order: what lies under first; balloons before names, since every position must have one.
+    One that was never `fitted` is bare by design; a `refitted` one is there again.
     """
-    room = Room(view.window.grown(-1.0))
-    for box in corners:
-        room.take(box)
-    gone = {item.part.key: item for item in positions}
-    near = _neighbours(circuit, view, gone)
-    names = short_net_names(circuit.board, NET_LETTERS)
-    labelled = Labelled(view, room, gone, names, near)
-    draw_edges(paper, circuit, view)
-    if area:
-        draw_area(paper, report, view)
-    for part in near:
-        draw_neighbour(paper, circuit, view, part)
-    here = [item for item in positions if item.side in (view.side, Side.BOTH)]
-    for position in positions:
-        if position not in here:
-            draw_far_position(paper, circuit, view, position)
-    for position in here:
-        draw_position(paper, circuit, view, position)
-    for pad in torn:
-        draw_torn(paper, view, pad)
-    for wire in wires:
-        draw_wire(paper, view, wire)
-    mark_copper(labelled, here)
-    draw_balloons(paper, labelled, positions)
-    staying = {item.part.key for item in report.reaching_in if item.pins}
-    pinned = [*(item.part for item in here), *(part for part in near if part.key in staying)]
-    draw_pins(paper, labelled, pinned)
-    draw_net_names(paper, circuit, report, labelled)
-    for part in near:
-        draw_refdes(paper, circuit, labelled, part)
-    return tuple(part.key for part in near)
+
+    number: int
+    part: Part
+    side: Side
+    fitted: bool = True
+    refitted: bool = False
+
+    def is_far_from(self, side: Side) -> bool:
+        """Return whether it is on the other side of the board."""
+        return self.side not in (side, Side.BOTH)
 
 
-def _neighbours(circuit: Circuit, view: View, gone: dict[str, Position]) -> list[Part]:
-    """Return the parts that are there and have copper in the window, on the side that is seen."""
-    keys = dict.fromkeys(pad.part for pad in circuit.pad_grid.inside(view.board_box()))
-    parts = (circuit.board.part_by_key[key] for key in keys if key not in gone)
-    return [part for part in parts if any(pad.side.faces(view.side) for pad in part.pads)]
+@dataclass(frozen=True, slots=True)
+class SolderedWire:
+    """A wire on the map: what it is in words, and its two ends on the board, mm."""
+
+    words: str
+    start: Point
+    end: Point
+
+
+@dataclass(frozen=True, slots=True)
+class TornPad:
+    """A lifted pad, or an end of a cut track, on the map: what it is, and its place, mm."""
+
+    words: str
+    at: Point
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """A window of the paper (mm, y down) onto the board (mm, y up), seen from one side."""
+
+    window: Box
+    scale: float
+    middle: Point
+    side: Side
+
+    @property
+    def mirrored(self) -> bool:
+        """Whether x runs to the left: the bottom as it is seen with the board turned over."""
+        return self.side is Side.BOTTOM
+
+    def at(self, x: float, y: float) -> Point:
+        """Return where a point of the board is on the paper."""
+        across = (x - self.middle[0]) * (-1 if self.mirrored else 1)
+        return (
+            (self.window.x1 + self.window.x2) / 2 + across * self.scale,
+            (self.window.y1 + self.window.y2) / 2 - (y - self.middle[1]) * self.scale,
+        )
+
+    def points(self, points: Iterable[Point]) -> list[Point]:
+        """Return where points of the board are on the paper."""
+        return [self.at(x, y) for x, y in points]
+
+    def box(self, points: Iterable[Point]) -> Box:
+        """Return the box on the paper around points of the board, at least one."""
+        there = self.points(points)
+        xs, ys = [x for x, _ in there], [y for _, y in there]
+        return Box(min(xs), min(ys), max(xs), max(ys))
+
+    def pad_box(self, pad: Pad) -> Box:
+        """Return the box on the paper around a pad, or around the cross that stands for it."""
+        corners = pad_corners(pad)
+        if corners is not None:
+            return self.box(corners)
+        x, y = self.at(pad.x, pad.y)
+        return Box(x, y, x, y).grown(CROSS_MM)
+
+    def board_box(self) -> tuple[float, float, float, float]:
+        """Return the part of the board that the window shows: x1, y1, x2, y2."""
+        half_x = (self.window.x2 - self.window.x1) / 2 / self.scale
+        half_y = (self.window.y2 - self.window.y1) / 2 / self.scale
+        x, y = self.middle
+        return x - half_x, y - half_y, x + half_x, y + half_y
+
+
+def choose_view(
+    window: Box, boxes: Sequence[tuple[float, float, float, float]], side: Side
+) -> View:
+    """Return the view of the largest scale that shows all boxes (x1, y1, x2, y2, board mm)."""
+    x1, y1 = min(box[0] for box in boxes), min(box[1] for box in boxes)
+    x2, y2 = max(box[2] for box in boxes), max(box[3] for box in boxes)
+    wide = window.x2 - window.x1 - 2 * MARGIN_MM
+    high = window.y2 - window.y1 - 2 * MARGIN_MM
+    fits = [s for s in SCALES if (x2 - x1) * s <= wide and (y2 - y1) * s <= high]
+    scale = fits[0] if fits else SCALES[-1]
+    return View(window, scale, ((x1 + x2) / 2, (y1 + y2) / 2), side)
+
+
+def scale_words(scale: float) -> str:
+    """Return a scale as a drawing states it.
+
+    >>> scale_words(15.0), scale_words(0.5), scale_words(2.5)
+    ('15:1', '1:2', '2.5:1')
+    """
+    return f"{scale:g}:1" if scale >= 1 else f"1:{1 / scale:g}"
+
+
+def pad_corners(pad: Pad) -> tuple[Point, ...] | None:
+    """Return a pad's outline on the board, as a polygon; None where it has no size.
+
+    Round ends are drawn with short chords; a shape that the model does not know counts as the
+    rectangle it spans.
+    """
+    if not pad.width or not pad.height:
+        return None
+    half_x, half_y = pad.width / 2, pad.height / 2
+    if pad.shape in {"circle", "oval", "thru_hole"}:
+        radius = min(half_x, half_y)
+    elif pad.shape == "roundrect":
+        radius = 2 * min(half_x, half_y) * ROUNDED
+    else:
+        radius = 0.0
+    own: list[Point] = []
+    for sign_x, sign_y, start in ((1, 1, 0), (-1, 1, 90), (-1, -1, 180), (1, -1, 270)):
+        if radius == 0:
+            own.append((sign_x * half_x, sign_y * half_y))
+            continue
+        for step in range(0, 91, 15):
+            angle = math.radians(start + step)
+            own.append(
+                (
+                    sign_x * (half_x - radius) + radius * math.cos(angle),
+                    sign_y * (half_y - radius) + radius * math.sin(angle),
+                )
+            )
+    return tuple((pad.x + dx, pad.y + dy) for dx, dy in (turn(x, y, pad.angle) for x, y in own))
+
+
+def body_corners(part: Part) -> tuple[Point, ...]:
+    """Return a part's outline as the file draws it, else a box around its pads; () without any."""
+    if len(part.outline) >= 3:
+        return part.outline
+    points = [
+        point
+        for pad in part.pads
+        for point in pad_corners(pad)
+        or ((pad.x - POINT_MM, pad.y - POINT_MM), (pad.x + POINT_MM, pad.y + POINT_MM))
+    ]
+    if not points:
+        if part.x is None or part.y is None:
+            return ()
+        points = [(part.x - POINT_MM, part.y - POINT_MM), (part.x + POINT_MM, part.y + POINT_MM)]
+    x1, x2 = min(x for x, _ in points) - BODY_MM, max(x for x, _ in points) + BODY_MM
+    y1, y2 = min(y for _, y in points) - BODY_MM, max(y for _, y in points) + BODY_MM
+    return (x1, y1), (x2, y1), (x2, y2), (x1, y2)
+
+
+def hull_corners(part: Part) -> tuple[Point, ...]:
+    """Return the convex outline around a part's body and pads: the place it takes when fitted.
+
+    Method: Andrew's monotone chain, O(n log n).
+    """
+    points = sorted(
+        {*body_corners(part), *(point for pad in part.pads for point in pad_corners(pad) or ())}
+    )
+    if len(points) < 3:
+        return tuple(points)
+
+    def half(ordered: Sequence[Point]) -> list[Point]:
+        chain: list[Point] = []
+        for x, y in ordered:
+            while len(chain) > 1:
+                (x1, y1), (x2, y2) = chain[-2:]
+                if (x2 - x1) * (y - y1) - (y2 - y1) * (x - x1) > 0:
+                    break
+                chain.pop()
+            chain.append((x, y))
+        return chain[:-1]
+
+    return tuple(half(points) + half(points[::-1]))
+
+
+# -- shapes ---------------------------------------------------------------------------------------
+
+
+def _draw_pads(paper: Paper, view: View, part: Part, **look: object) -> None:
+    """Draw a part's pads that are seen, with the names that a page knows them by."""
+    for pad in part.pads:
+        if not pad.side.faces(view.side):
+            continue
+        x, y = view.at(pad.x, pad.y)
+        corners = pad_corners(pad)
+        if corners is None:
+            cross = [((x - CROSS_MM, y), (x + CROSS_MM, y)), ((x, y - CROSS_MM), (x, y + CROSS_MM))]
+            paper.segments(cross, stroke_width=MIDDLE)
+            continue
+        named: dict[str, object] = {}
+        if pad.number:
+            named = {"data_part": part.key, "data_pad": f"{part.refdes}.{pad.number}"}
+        paper.polygon(view.points(corners), data_net=pad.net, **look, **named)
+        if pad.drill:
+            radius = pad.drill / 2 * view.scale
+            paper.circle(x, y, radius, fill="white", stroke="black", stroke_width=THIN)
+
+
+def draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:
+    """Draw the board's edges."""
+    for line in circuit.board.outline:
+        paper.polyline(view.points(line), stroke_width=THICK, stroke_linejoin="round")
+
+
+def draw_area(paper: Paper, report: AreaReport, view: View) -> None:
+    """Draw where the area ends."""
+    shape = report.shape
+    look = {
+        "fill": "none", "stroke": "black", "stroke_width": THIN, "stroke_dasharray": "6 1.2 1 1.2",
+    }  # fmt: skip
+    if isinstance(shape, Circle):
+        x, y = view.at(shape.x, shape.y)
+        paper.circle(x, y, shape.radius_mm * view.scale, **look)
+        return
+    if isinstance(shape, BoardBox):
+        corners: Sequence[Point] = (
+            (shape.x1, shape.y1), (shape.x2, shape.y1), (shape.x2, shape.y2), (shape.x1, shape.y2),
+        )  # fmt: skip
+    else:
+        corners = shape.corners
+    paper.polygon(view.points(corners), **look)
+
+
+def draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
+    """Draw a part that is there."""
+    with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
+        corners = body_corners(part)
+        if corners and part.refdes:
+            paper.polygon(view.points(corners), fill="none", stroke="#555", stroke_width=THIN)
+        _draw_pads(paper, view, part, fill="#ccc", stroke="#555", stroke_width=THIN)
+        _draw_first_pin(paper, circuit, view, part)
+
+
+def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
+    """Draw a missing part: its place hatched, its pads bare; a refitted one whole again.
+
+    Of one on the other side only the edges are drawn, dashed as hidden ones are (ISO 128).
+    """
+    part = position.part
+    state = ", missing" if position.fitted else ""
+    tip = f"{position.number}: {_tip(circuit, part)}{', refitted' if position.refitted else state}"
+    far = position.is_far_from(view.side)
+    if far:
+        tip += f", on the {position.side} side"
+    with paper.group(tip=tip, class_="position", data_no=position.number, data_part=part.key):
+        corners = view.points(hull_corners(part))
+        if corners:
+            look: dict[str, object] = {"stroke_width": THICK}
+            if far:
+                look = {"stroke_width": MIDDLE, "stroke_dasharray": "1 0.8"}
+            elif not position.fitted:
+                look = {"stroke_width": THIN, "stroke_dasharray": "0.5 0.8"}
+            elif not position.refitted:
+                paper.segments(hatch_lines(corners, HATCH_MM), stroke_width=THIN)
+                look["stroke_dasharray"] = "2 1"
+            paper.polygon(corners, fill="none", stroke="black", **look)
+        if not far:
+            fill = "#ccc" if position.refitted else "white"
+            _draw_pads(paper, view, part, fill=fill, stroke="black", stroke_width=MIDDLE)
+            _draw_first_pin(paper, circuit, view, part)
+
+
+def draw_wire(paper: Paper, view: View, wire: SolderedWire) -> None:
+    """Draw a soldered wire from end to end, straight; it is laid as the bench has room."""
+    start, end = view.at(*wire.start), view.at(*wire.end)
+    with paper.group(tip=wire.words, class_="wire"):
+        paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
+        paper.line(start, end, stroke_width=WIRE_MM)
+        for x, y in (start, end):
+            paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
+
+
+def draw_torn(paper: Paper, view: View, pad: TornPad) -> None:
+    """Put a cross on a pad that came off or whose track is cut."""
+    x, y = view.at(*pad.at)
+    arms = [((x - TORN_MM, y - TORN_MM), (x + TORN_MM, y + TORN_MM)),
+            ((x - TORN_MM, y + TORN_MM), (x + TORN_MM, y - TORN_MM))]  # fmt: skip
+    with paper.group(tip=pad.words, class_="torn"):
+        paper.segments(arms, stroke="white", stroke_width=3 * THICK)
+        paper.segments(arms, stroke_width=THICK)
+
+
+def _tip(circuit: Circuit, part: Part) -> str:
+    words = [refdes(circuit, part.key), value_words(circuit, part)]
+    text = " ".join(word for word in words if word)
+    nets = "; ".join(
+        f"{pin.number} {pin.net} ({net_words(circuit, pin.net, {})})"
+        for pin in part.pins[:8]
+        if pin.net is not None
+    )
+    return f"{text}, {role_words(circuit.roles(part.key)[:1])}. {nets}"
+
+
+def _draw_first_pin(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
+    """Put a triangle at the first pin, outside the pad, its tip towards it."""
+    if circuit.kinds[part.key].kind in _PLAIN or len(part.pads) < 2:
+        return
+    first = next(
+        (p for p in part.pads if p.number in {"1", "A1"} and p.side.faces(view.side)), None
+    )
+    if first is None:
+        return
+    body = view.box(hull_corners(part))
+    x, y = view.at(first.x, first.y)
+    middle = ((body.x1 + body.x2) / 2, (body.y1 + body.y2) / 2)
+    box = view.pad_box(first)
+    dx, dy = x - middle[0], y - middle[1]
+    is_across = abs(dx) >= abs(dy)
+    out, beside, edges = (dx, y, (box.x1, box.x2)) if is_across else (dy, x, (box.y1, box.y2))
+    sign, at = (1, edges[1]) if out > 0 else (-1, edges[0])
+    far = at + sign * (0.3 + MARK_MM)
+    points = [(at + sign * 0.3, beside), (far, beside - MARK_MM / 2), (far, beside + MARK_MM / 2)]
+    paper.polygon(points if is_across else [(b, a) for a, b in points], fill="black")

@@ -17,11 +17,11 @@ from nettrace.bench.photo import PhotoMap
 from nettrace.bench.place import part_place
 from nettrace.version import __version__
 from nettrace.views import sheet_sections as sections
-from nettrace.views.sheet_html import Markup, el, joined, void
-from nettrace.views.sheet_photo_marks import photo_svg
+from nettrace.views.drawing import Markup, el, joined, void
+from nettrace.views.embedded import embed_svg
+from nettrace.views.photo import photo_svg
 from nettrace.views.sheet_rows import SheetRows, sheet_rows
 from nettrace.views.sheet_source import Drawing, SheetInput
-from nettrace.views.sheet_svg import embed_svg
 
 __all__ = ["PAPERS", "render_sheet"]
 
@@ -87,7 +87,6 @@ def _embedded(drawing: Drawing, numbers: Mapping[str, int]) -> Markup:
         drawing.alternative,
         parts=drawing.parts,
         nets=drawing.nets,
-        refs=drawing.refs,
         numbers=numbers,
     )
 

@@ -9,20 +9,20 @@ from nettrace.bench.area import AreaReport, inspect_area
 from nettrace.bench.diagnosis import Check, check_job
 from nettrace.bench.job import Fit, Job, JobState
 from nettrace.bench.judging import Judged, KnownGood
+from nettrace.bench.neighbourhood import Selection, find_neighbourhood
 from nettrace.bench.place import Box, part_place
 from nettrace.bench.probes import Probe, plan_probes
 from nettrace.bench.wire import find_pad, find_via, wires_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.errors import NothingMatches, Warning
 from nettrace.model.board import Side
-from nettrace.views.dot_programs import CannotDraw, render_dot
+from nettrace.views.drawing import SEPARATOR
+from nettrace.views.graph import draw_graph, names_of_nets, names_of_parts
 from nettrace.views.job_tables import reading_words
-from nettrace.views.neighbourhood import Selection, gather
-from nettrace.views.neighbourhood_dot import neighbourhood_dot
+from nettrace.views.photo import PhotoPlate
 from nettrace.views.placed import draw_placed
-from nettrace.views.placed_view import SolderedWire, TornPad
-from nettrace.views.sheet_html import SEPARATOR
-from nettrace.views.sheet_photo import PhotoPlate
+from nettrace.views.placed_map import SolderedWire, TornPad
+from nettrace.views.programs import CannotDraw, render_dot
 from nettrace.views.sheet_source import (
     CheckLines,
     Drawing,
@@ -119,7 +119,6 @@ def _placed(
         title=f"{what} at {map_.scale}, {map_.side} side {where}.",
         svg=map_.svg,
         alternative=f"Drawing to scale of the {map_.side} side with {names}",
-        refs={part.refdes: part.key for part in circuit.board.parts if part.refdes},
     )
 
 
@@ -181,28 +180,25 @@ def _around(
         return None
     numbers = {key: number for number, key in enumerate(keys, start=1)}
     selection = Selection(
-        title="",  # the page says it
         parts=tuple(keys),
         gone=frozenset(key for key in keys if key not in state.refitted),
         numbers=numbers,
     )
-    drawing = gather(circuit, selection)
+    drawing = find_neighbourhood(circuit, selection)
     try:
-        svg = render_dot(neighbourhood_dot(circuit, drawing), "svg").decode("utf-8")
+        svg = render_dot(draw_graph(circuit, drawing), "svg").decode("utf-8")
     except CannotDraw as error:
         notes.append(Warning("no-graph", f"no drawing of what they are tied to: {error.found}"))
         return None
     left = [*drawing.left_gone, *drawing.left_parts]
     more = f" No room for {listed(left, 8)}." if left else ""
-    nets = {f"n{index}": node.net for index, node in enumerate(drawing.nets)}
-    nets |= {f"m{index}": mark.net for index, mark in enumerate(drawing.marks)}
     return Drawing(
         name="around",
         title=f"{_outlines(state, keys)}{more}",
         svg=svg,
         alternative="Graph of the marked positions with the nets and parts they are tied to",
-        parts={f"p{index}": SEPARATOR.join(part.keys) for index, part in enumerate(drawing.parts)},
-        nets=nets,
+        parts={name: SEPARATOR.join(keys) for name, keys in names_of_parts(drawing).items()},
+        nets=names_of_nets(drawing),
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS
-from nettrace.views.sheet_html import SEPARATOR, Markup, el, joined, void
+from nettrace.views.drawing import SEPARATOR, Markup, el, joined, void
 from nettrace.views.sheet_rows import PinRow, PositionRow, SheetRows, StepRow
 from nettrace.views.sheet_source import CheckLines, ProbeLine
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from nettrace.bench.job import Job, JobState
 from nettrace.circuit.circuit import Circuit
 from nettrace.errors import Warning
-from nettrace.views.sheet_photo import PhotoPlate
+from nettrace.views.photo import PhotoPlate
 
 __all__ = ["CheckLines", "Drawing", "ProbeLine", "SheetInput", "SuspectLine"]
 
@@ -23,7 +23,6 @@ class Drawing:
         svg: its SVG text, as a file holds it.
         alternative: what it shows, for those who hear the page.
         parts, nets: Graphviz node name -> part key (several: `SEPARATOR` between), net name.
-        refs: refdes as the drawing has it in `data-ref` -> part key.
     """
 
     name: str
@@ -32,7 +31,6 @@ class Drawing:
     alternative: str
     parts: Mapping[str, str] = field(default_factory=dict)
     nets: Mapping[str, str] = field(default_factory=dict)
-    refs: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

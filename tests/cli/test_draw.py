@@ -10,9 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.views import drawing_browser
-from nettrace.views.dot_programs import find_dot_programs
-from nettrace.views.drawing_browser import find_browser
+from nettrace.views import programs
+from nettrace.views.programs import find_browser, find_dot_programs
 from tests.cli.conftest import Run
 from tests.views.svg_texts import labels, parse
 
@@ -93,7 +92,7 @@ def test_a_map_is_printed_by_a_browser(
 def test_without_a_browser_the_svg_is_offered(
     run: Run, board: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(drawing_browser, "BROWSERS", ("no-such-browser",))
+    monkeypatch.setattr(programs, "BROWSERS", ("no-such-browser",))
     answer = run("draw", board, *AREA, "--placed", "-o", tmp_path / "m.pdf")
     assert answer.code == 4
     assert answer.err == (

@@ -226,7 +226,7 @@ def test_a_drawing_stopped_while_it_is_drawn_again_says_so(
     shutil.copy(wren / "wren.kicad_pcb", tmp_path / "wren.kicad_pcb")
     words = ["draw", "wren.kicad_pcb", "--part", "U1", "-o", "part.svg", "--force"]
     assert entry.main(words) == 0
-    monkeypatch.setattr("nettrace.views.dot_programs.render_dot", interrupt)
+    monkeypatch.setattr("nettrace.views.programs.render_dot", interrupt)
     capsys.readouterr()
     assert entry.main(words) == 130
     assert capsys.readouterr().err.strip() == "stopped"

@@ -116,10 +116,10 @@ def test_what_cannot_be_done_is_said(
 def test_pdf_without_a_browser_says_what_to_do(
     run: Run, job: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("nettrace.views.sheet_print.find_browser", lambda: None)
+    monkeypatch.setattr("nettrace.views.programs.find_browser", lambda: None)
     done = run("job", "sheet", job, "-o", tmp_path / "w.pdf")
     assert done.code == 4
-    assert "Write FILE.html and print it from any browser" in done.err
+    assert "Write FILE.html, and print it from any browser" in done.err
     assert not (tmp_path / "w.pdf").exists()
 
 

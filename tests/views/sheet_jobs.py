@@ -25,7 +25,7 @@ from nettrace.bench.photo import KnownPad, fit_photo
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Side
 from nettrace.model.builder import BoardBuilder
-from nettrace.views.sheet_photo import Photo, PhotoPlate
+from nettrace.views.photo import Photo, PhotoPlate
 
 TIME = "2026-03-01T10:00:00+00:00"
 #: What is gone on Wren (samples/README.md, the damage).

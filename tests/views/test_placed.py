@@ -20,12 +20,17 @@ from nettrace.loading import load
 from nettrace.model.board import Pad, Side
 from nettrace.model.builder import BoardBuilder
 from nettrace.model.geometry import inside
-from nettrace.views.drawing_names import short_net_names
-from nettrace.views.drawing_svg import hatch_lines
-from nettrace.views.drawing_text import Box, Room, fit_text, text_box, text_width
-from nettrace.views.placed import PlacedMap, draw_placed
-from nettrace.views.placed_frame import SHEET_HEIGHT, SHEET_WIDTH, WINDOW
-from nettrace.views.placed_view import (
+from nettrace.views.drawing import (
+    Box,
+    fit_text,
+    hatch_lines,
+    short_net_names,
+    text_box,
+    text_width,
+)
+from nettrace.views.placed import SHEET_HEIGHT, SHEET_WIDTH, WINDOW, PlacedMap, draw_placed
+from nettrace.views.placed_labels import Room
+from nettrace.views.placed_map import (
     SCALES,
     SolderedWire,
     TornPad,

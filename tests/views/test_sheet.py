@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import math
 import re
 from collections import Counter
 from itertools import combinations, pairwise
@@ -17,16 +18,15 @@ from hypothesis import strategies as st
 
 from nettrace.errors import BadInput
 from nettrace.loading import load
-from nettrace.views import sheet_print
+from nettrace.views import programs
+from nettrace.views.drawing import el, safe_text
+from nettrace.views.embedded import embed_svg
+from nettrace.views.photo import photo_head, photo_svg, read_photo
+from nettrace.views.programs import CannotDraw, print_page
 from nettrace.views.sheet import render_sheet
-from nettrace.views.sheet_html import el
 from nettrace.views.sheet_input import job_sheet
 from nettrace.views.sheet_markdown import render_markdown
-from nettrace.views.sheet_photo import photo_head, read_photo
-from nettrace.views.sheet_photo_marks import photo_svg
-from nettrace.views.sheet_print import CannotPrint, print_pdf
 from nettrace.views.sheet_source import Drawing, SheetInput
-from nettrace.views.sheet_svg import embed_svg
 from tests.views.html_select import select
 from tests.views.sheet_jobs import SEVEN, Case, hostile_case, jpeg, wren_case, wren_plate
 
@@ -171,7 +171,7 @@ def test_a_netlist_without_places_says_why_there_is_no_drawing(wren: Path, case:
 def test_without_graphviz_the_sheet_is_made_and_says_so(
     case: Case, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("nettrace.views.dot_programs.PROGRAMS", ())
+    monkeypatch.setattr("nettrace.views.programs.PROGRAMS", ())
     made = job_sheet(case.circuit, case.job, case.state)
     assert [drawing.name for drawing in made.drawings] == ["placed"]
     assert "no drawing of what they are tied to" in render_sheet(made)
@@ -286,10 +286,8 @@ def test_any_text_comes_back_from_an_element_as_it_was(text: str, value: str) ->
     element = lxml.html.fragment_fromstring(el("p", text, data_x=value))
     assert len(element) == 0
     # lxml normalises line ends as HTML asks for; controls were made visible before
-    from nettrace.views.text import printable
-
-    assert (element.text or "") == printable(text)
-    assert element.get("data-x") == printable(value)
+    assert (element.text or "") == safe_text(text)
+    assert element.get("data-x") == safe_text(value)
 
 
 # -- drawings in the page -----------------------------------------------------------------------
@@ -297,23 +295,20 @@ def test_any_text_comes_back_from_an_element_as_it_was(text: str, value: str) ->
 SVG = """<?xml version="1.0"?><!DOCTYPE svg>
 <svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"
  width="40mm" height="20mm" viewBox="0 0 40 20" onload="alert(1)">
-<style>/* x */ .a, svg { fill: url(#h) } @import url(http://x); @media print { .b {x:y} }</style>
+<style>svg { fill: red } @import url(http://x);</style>
 <script>alert(2)</script><foreignObject><p/></foreignObject>
-<defs><pattern id="h"/></defs>
-<g class="node" id="n1"><title>p0</title><rect fill="url(#h)" onclick="x()"/></g>
-<g class="balloon" data-ref="R1"><circle r="1"/></g>
+<g class="node" id="n1"><title>p0</title><rect fill="url(http://x)" onclick="x()"/></g>
+<g class="balloon" data-part="R1"><circle r="1"/></g>
 <a xlink:href="http://example.org/"><text>out</text></a><use xlink:href="#n1"/>
 </svg>"""
 
 
 def test_an_embedded_drawing_is_harmless_and_keeps_to_itself() -> None:
-    text = embed_svg(SVG, "d", "label", parts={"p0": "R7"}, refs={"R1": "R1"}, numbers={"R1": 3})
+    text = embed_svg(SVG, "d", "label", parts={"p0": "R7"}, numbers={"R1": 3})
     root = lxml.html.fragment_fromstring(text)
-    for word in ("script", "foreignObject", "onload", "onclick", "example.org", "@import", "x:y"):
+    for word in ("script", "foreignObject", "onload", "onclick", "example.org", "url(", "style"):
         assert word not in text
-    assert "#d .a, #d { fill: url(#d-h) }" in text
-    assert 'fill="url(#d-h)"' in text
-    assert 'href="#d-n1"' in text
+    assert 'id="d-n1"' in text
     assert root.get("aria-label") == "label"
     (node,) = select(root, ".node")
     assert node.get("data-part") == "R7"
@@ -348,9 +343,10 @@ def test_marks_on_the_photo_stand_where_the_pads_are(case: Case) -> None:
             mean = sum(point[axis] for point in points) / len(points)
             assert mean == pytest.approx(middle[axis], abs=0.2)
         # 30 degrees and 60 px/mm: the outline has the pad's own size
-        side = ((points[0][0] - points[1][0]) ** 2 + (points[0][1] - points[1][1]) ** 2) ** 0.5
+        angle = math.radians(30)
+        along = [x * math.cos(angle) - y * math.sin(angle) for x, y in points]
         assert pad.width is not None
-        assert side == pytest.approx(60 * pad.width, rel=0.02)
+        assert max(along) - min(along) == pytest.approx(60 * pad.width, rel=0.02)
 
 
 def test_labels_on_the_photo_do_not_overlap(case: Case) -> None:
@@ -438,7 +434,7 @@ def test_without_pillow_a_photo_goes_in_as_it_is(
     assert photo.data == path.read_bytes()
     assert (photo.width_px, photo.height_px) == (40, 90)
     assert "what the camera wrote" in photo.caution
-    monkeypatch.setattr("nettrace.views.sheet_photo.MOST_BYTES", 100)
+    monkeypatch.setattr("nettrace.views.photo.MOST_BYTES", 100)
     with pytest.raises(BadInput, match="install pillow"):
         read_photo(path)
 
@@ -512,9 +508,9 @@ def test_no_name_of_a_file_is_markdown(hostile: SheetInput) -> None:
 
 
 def test_print_without_a_browser_says_what_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sheet_print, "find_browser", lambda: None)
-    with pytest.raises(CannotPrint, match=r"Write FILE\.html and print it from any browser"):
-        print_pdf("<p>x")
+    monkeypatch.setattr(programs, "find_browser", lambda: None)
+    with pytest.raises(CannotDraw, match=r"Write FILE\.html, and print it from any browser"):
+        print_page("<p>x")
 
 
 def test_a_browser_that_prints_nothing_is_told(
@@ -523,14 +519,14 @@ def test_a_browser_that_prints_nothing_is_told(
     program = tmp_path / "browser"
     program.write_text("#!/bin/sh\nexit 3\n")
     program.chmod(0o755)
-    monkeypatch.setattr(sheet_print, "find_browser", lambda: str(program))
-    with pytest.raises(CannotPrint, match=r"printed nothing \(exit 3\)"):
-        print_pdf("<p>x")
+    monkeypatch.setattr(programs, "find_browser", lambda: str(program))
+    with pytest.raises(CannotDraw, match=r"browser made no PDF"):
+        print_page("<p>x")
     program.chmod(0o644)
-    with pytest.raises(CannotPrint, match="cannot start"):
-        print_pdf("<p>x")
+    with pytest.raises(CannotDraw, match="browser does not start"):
+        print_page("<p>x")
     program.write_text("#!/bin/sh\nsleep 20\n")
     program.chmod(0o755)
-    monkeypatch.setattr(sheet_print, "MOST_SECONDS", 0.2)
-    with pytest.raises(CannotPrint, match="did not finish"):
-        print_pdf("<p>x")
+    monkeypatch.setattr(programs, "MOST_PRINT_SECONDS", 0.2)
+    with pytest.raises(CannotDraw, match="browser was still at work"):
+        print_page("<p>x")

@@ -17,9 +17,9 @@ from typing import Any
 import pytest
 
 from nettrace.loading import load
+from nettrace.views.programs import print_page
 from nettrace.views.sheet import PAPERS, render_sheet
 from nettrace.views.sheet_input import job_sheet
-from nettrace.views.sheet_print import print_pdf
 from tests.views.sheet_jobs import SEVEN, area_case, hostile_case, wren_case, wren_plate
 
 pytestmark = pytest.mark.slow
@@ -422,7 +422,7 @@ def test_our_own_print_gives_the_whole_sheet(wren_html: str, tmp_path: Path) -> 
     if shutil.which("chromium") is None:
         pytest.skip("no chromium on the PATH (Debian: apt install chromium)")
     path = tmp_path / "sheet.pdf"
-    path.write_bytes(print_pdf(wren_html))
+    path.write_bytes(print_page(wren_html))
     pages, _, text = pdf_facts(path)
     assert pages >= 3
     assert "Order of work" in text

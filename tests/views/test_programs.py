@@ -9,16 +9,16 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.views import dot_programs
-from nettrace.views.dot_programs import (
+from nettrace.bench.neighbourhood import find_neighbourhood
+from nettrace.views import programs
+from nettrace.views.graph import draw_graph
+from nettrace.views.programs import (
     CannotDraw,
     DotProgram,
     bare_svg,
     find_dot_programs,
     render_dot,
 )
-from nettrace.views.neighbourhood import gather
-from nettrace.views.neighbourhood_dot import neighbourhood_dot
 from tests.views.made_circuit import made_circuit
 from tests.views.svg_texts import SVG, parse
 from tests.views.test_neighbourhood import selections
@@ -51,7 +51,7 @@ def size(svg: bytes) -> tuple[float, float]:
 def test_the_two_programs_draw_the_same_graph(name: str) -> None:
     dot, pure = both()
     circuit = made_circuit()
-    text = neighbourhood_dot(circuit, gather(circuit, selections(circuit)[name]))
+    text = draw_graph(circuit, find_neighbourhood(circuit, selections(circuit)[name]))
     # nodes have a class of ours besides `node`; Graphviz puts both into the attribute
     first, second = (render_dot(text, "svg", program=program) for program in (dot, pure))
     assert titles(first, "node") == titles(second, "node") != []
@@ -73,7 +73,7 @@ def test_dot_writes_pdf() -> None:
 
 def test_the_package_stands_in_where_graphviz_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
     _, pure = both()
-    monkeypatch.setattr(dot_programs, "find_dot_programs", lambda: (pure,))
+    monkeypatch.setattr(programs, "find_dot_programs", lambda: (pure,))
     assert b"<svg" in render_dot(GRAPH, "svg")
     with pytest.raises(CannotDraw, match="graphviz-pure cannot write PDF") as error:
         render_dot(GRAPH, "pdf")
@@ -81,7 +81,7 @@ def test_the_package_stands_in_where_graphviz_is_missing(monkeypatch: pytest.Mon
 
 
 def test_without_any_program_the_dot_text_is_offered(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(dot_programs, "PROGRAMS", (("no-such-program", frozenset({"svg"})),))
+    monkeypatch.setattr(programs, "PROGRAMS", (("no-such-program", frozenset({"svg"})),))
     assert find_dot_programs() == ()
     with pytest.raises(CannotDraw, match="no program here draws graphs") as error:
         render_dot(GRAPH, "svg")

@@ -1,0 +1,351 @@
+"""What every drawing and page is written with: elements, shapes on paper, type and its measures.
+
+Nothing from a file can be markup. On paper, lines, shapes and text are in mm, x right, y down,
+with plain attributes alone: no style sheet, script, image, link or id, so that an SVG can stand
+inside any page, and prints anywhere.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from html import escape
+from typing import NamedTuple
+
+from nettrace.bench.place import Box as BoardBox
+from nettrace.bench.place import Circle, Shape
+from nettrace.model.board import Board
+from nettrace.views.text import printable, shorten_middle
+
+#: Faces with the same measures, then whatever the viewer has.
+FONTS = "Arial, Helvetica, 'Liberation Sans', sans-serif"
+#: Line widths, mm: ISO 128 steps.
+THIN, MIDDLE, THICK = 0.18, 0.35, 0.6
+#: Stands between several names in one attribute; no name of a part holds it.
+SEPARATOR = "\u241f"
+#: Names of nets up to this length stand as they are.
+SHORT_LETTERS = 14
+Point = tuple[float, float]
+
+#: Widths of the printable ASCII characters in thousandths of the type size.
+#: Source: the Helvetica font metrics of the PostScript core fonts (from memory); Arial and
+#: Liberation Sans are made to the same.
+_WIDTHS = (
+    278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278,
+    556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 278, 278, 584, 584, 584, 556,
+    1015, 667, 667, 722, 722, 667, 611, 778, 722, 278, 500, 667, 556, 833, 722, 778,
+    667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 278, 278, 278, 469, 556,
+    333, 556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500, 222, 833, 556, 556,
+    556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,
+)  # fmt: skip
+_BOLD_WIDTHS = (
+    278, 333, 474, 556, 556, 889, 722, 238, 333, 333, 389, 584, 278, 333, 278, 278,
+    556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 333, 333, 584, 584, 584, 611,
+    975, 722, 722, 722, 722, 667, 611, 778, 722, 278, 556, 722, 611, 833, 722, 778,
+    667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 333, 278, 333, 584, 556,
+    333, 556, 611, 556, 611, 556, 333, 611, 611, 278, 278, 556, 278, 889, 611, 611,
+    611, 611, 389, 556, 333, 611, 556, 778, 556, 556, 500, 389, 280, 389, 584,
+)  # fmt: skip
+#: Signs of ours outside ASCII; anything else is taken for as wide as its height.
+_SIGNS = {"Ω": 768, "µ": 576, "μ": 576, "·": 278, "…": 1000, "×": 584, "–": 556, "°": 400, "±": 549}
+#: Height of capitals, and depth of a g, in parts of the type size.
+_RISE, _DEPTH = 0.74, 0.22
+
+
+# -- elements -------------------------------------------------------------------------------------
+
+
+class Markup(str):
+    """Text that is HTML or SVG already; plain text is escaped wherever it is put."""
+
+    __slots__ = ()
+
+
+def safe_text(text: str) -> str:
+    """Return text that XML may hold: printable, without the two code points XML forbids."""
+    return printable(text).replace("\ufffe", "?").replace("\uffff", "?")
+
+
+def el(tag: str, *children: str, **attributes: object) -> Markup:
+    """Return an element; plain children are escaped, `Markup` is not.
+
+    Attributes lose a trailing underscore and turn others into dashes; None and False are left
+    out, True stands alone; numbers have two decimals at most.
+
+    >>> el("td", "R1 <b>", class_="part", data_part='a"b', x=0.501)
+    '<td class="part" data-part="a&quot;b" x="0.5">R1 &lt;b&gt;</td>'
+    """
+    return Markup(f"<{tag}{_attributes(attributes)}>{joined(children)}</{tag}>")
+
+
+def void(tag: str, **attributes: object) -> Markup:
+    """Return an element that has no content, such as `input`; closed, as SVG needs it."""
+    return Markup(f"<{tag}{_attributes(attributes)}/>")
+
+
+def joined(children: Iterable[str], between: str = "") -> Markup:
+    """Return children one after the other, plain text escaped."""
+    return Markup(
+        between.join(
+            child if isinstance(child, Markup) else escape(safe_text(child)) for child in children
+        )
+    )
+
+
+def _attributes(attributes: Mapping[str, object]) -> str:
+    words = []
+    for name, value in attributes.items():
+        if value is None or value is False:
+            continue
+        shown = name.rstrip("_").replace("_", "-")
+        if value is True:
+            words.append(f" {shown}")
+            continue
+        text = _number(value) if isinstance(value, (int, float)) else escape(safe_text(str(value)))
+        words.append(f' {shown}="{text}"')
+    return "".join(words)
+
+
+def _number(value: float) -> str:
+    text = f"{value:.2f}".rstrip("0").rstrip(".")
+    return "0" if text in {"-0", ""} else text
+
+
+def points_text(points: Iterable[Point]) -> str:
+    """Return points as the attribute `points` of a polygon has them."""
+    return " ".join(f"{_number(x)},{_number(y)}" for x, y in points)
+
+
+# -- paper ----------------------------------------------------------------------------------------
+
+
+class Paper:
+    """An SVG as it is drawn; where text stands is not kept, whoever writes it knows."""
+
+    def __init__(self, width: float, height: float, title: str) -> None:
+        self._lines = [
+            '<?xml version="1.0" encoding="UTF-8"?>',
+            f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{_number(width)}mm" '
+            f'height="{_number(height)}mm" viewBox="0 0 {_number(width)} {_number(height)}" '
+            f'font-family="{escape(FONTS)}">',
+            el("title", title),
+        ]
+        self.rect(Box(0, 0, width, height), fill="white")
+
+    def finish(self) -> str:
+        """Return the whole SVG."""
+        return "\n".join([*self._lines, "</svg>", ""])
+
+    @contextmanager
+    def group(self, tip: str = "", **values: object) -> Iterator[None]:
+        """Draw what follows as one group; `tip` is shown when it is pointed at."""
+        self._lines.append(f"<g{_attributes(values)}>")
+        if tip:
+            self._lines.append(el("title", tip))
+        yield
+        self._lines.append("</g>")
+
+    def rect(self, box: Box, **values: object) -> None:
+        """Draw a box."""
+        size = {"width": box.x2 - box.x1, "height": box.y2 - box.y1}
+        self._draw("rect", x=box.x1, y=box.y1, **size, **values)
+
+    def circle(self, x: float, y: float, radius: float, **values: object) -> None:
+        """Draw a circle."""
+        self._draw("circle", cx=x, cy=y, r=radius, **values)
+
+    def line(self, start: Point, end: Point, **values: object) -> None:
+        """Draw a straight line."""
+        ends = {"x1": start[0], "y1": start[1], "x2": end[0], "y2": end[1]}
+        self._draw("line", **ends, **_inked(values))
+
+    def polygon(self, points: Iterable[Point], **values: object) -> None:
+        """Draw a closed shape."""
+        self._draw("polygon", points=points_text(points), **values)
+
+    def polyline(self, points: Iterable[Point], **values: object) -> None:
+        """Draw an open line through points."""
+        look = {**values, "fill": "none", "stroke": "black"}
+        self._draw("polyline", points=points_text(points), **look)
+
+    def segments(self, lines: Iterable[tuple[Point, Point]], **values: object) -> None:
+        """Draw many straight lines as one."""
+        text = "".join(
+            f"M{_number(a[0])} {_number(a[1])}L{_number(b[0])} {_number(b[1])}" for a, b in lines
+        )
+        if text:
+            self._draw("path", d=text, **_inked(values))
+
+    def cover(self, outer: Box, window: Box) -> None:
+        """Paint white what is outside the window, so that a map ends at its frame."""
+        ways = "".join(
+            f"M{_number(b.x1)} {_number(b.y1)}H{_number(b.x2)}V{_number(b.y2)}H{_number(b.x1)}Z"
+            for b in (outer, window)
+        )
+        self._draw("path", d=ways, fill="white", fill_rule="evenodd")
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        words: str,
+        size: float,
+        *,
+        anchor: str = "start",
+        bold: bool = False,
+        halo: bool = False,
+        **values: object,
+    ) -> None:
+        """Write a line, its baseline at x, y; it is as wide as it was measured in any viewer."""
+        words = safe_text(words)
+        if not words.strip():
+            return
+        if halo:
+            values.update(stroke="white", stroke_width=size / 3, paint_order="stroke")
+        fixed = len(words) > 1
+        self._lines.append(
+            el(
+                "text",
+                words,
+                x=x,
+                y=y,
+                font_size=size,
+                text_anchor=None if anchor == "start" else anchor,
+                font_weight="bold" if bold else None,
+                textLength=text_width(words, size, bold=bold) if fixed else None,
+                lengthAdjust="spacingAndGlyphs" if fixed else None,
+                **values,
+            )
+        )
+
+    def _draw(self, name: str, **values: object) -> None:
+        self._lines.append(void(name, **values))
+
+
+def _inked(values: dict[str, object]) -> dict[str, object]:
+    """Return the look of a line: thin and black where nothing else is said."""
+    return values | {"stroke": "black", "stroke_width": THIN} | values
+
+
+def hatch_lines(corners: Sequence[Point], step: float) -> list[tuple[Point, Point]]:
+    """Return the lines at 45 degrees, `step` mm apart, that fill a polygon."""
+    lines: list[tuple[Point, Point]] = []
+    # along a line x + y is the same, and x - y tells where on it a point is
+    turned = [(x + y, x - y) for x, y in corners]
+    apart = step * 2**0.5
+    low, high = min(u for u, _ in turned), max(u for u, _ in turned)
+    at = (low // apart + 1) * apart
+    while at < high:
+        cuts = []
+        for (u1, v1), (u2, v2) in zip(turned, [*turned[1:], turned[0]], strict=True):
+            if (u1 <= at) != (u2 <= at):
+                cuts.append(v1 + (at - u1) * (v2 - v1) / (u2 - u1))
+        cuts.sort()
+        for first, second in zip(cuts[::2], cuts[1::2], strict=False):
+            lines.append(
+                (((at + first) / 2, (at - first) / 2), ((at + second) / 2, (at - second) / 2))
+            )
+        at += apart
+    return lines
+
+
+# -- type and boxes -------------------------------------------------------------------------------
+
+
+class Box(NamedTuple):
+    """An upright rectangle on the paper: x right, y down, mm."""
+
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+    def overlaps(self, other: Box, gap: float = 0.0) -> bool:
+        """Return whether the boxes come closer than `gap` mm."""
+        return (
+            self.x1 < other.x2 + gap
+            and other.x1 < self.x2 + gap
+            and self.y1 < other.y2 + gap
+            and other.y1 < self.y2 + gap
+        )
+
+    def holds(self, other: Box) -> bool:
+        """Return whether the other box is wholly inside."""
+        return (
+            self.x1 <= other.x1
+            and self.y1 <= other.y1
+            and other.x2 <= self.x2
+            and other.y2 <= self.y2
+        )
+
+    def grown(self, by: float) -> Box:
+        """Return the box larger by so much on every side."""
+        return Box(self.x1 - by, self.y1 - by, self.x2 + by, self.y2 + by)
+
+
+def text_width(text: str, size: float, *, bold: bool = False) -> float:
+    """Return how wide a line is, in the unit of `size` (the type size).
+
+    >>> round(text_width("GND", 2.0), 2)
+    4.44
+    """
+    total = 0
+    widths = _BOLD_WIDTHS if bold else _WIDTHS
+    for sign in text:
+        code = ord(sign)
+        total += widths[code - 32] if 32 <= code < 127 else _SIGNS.get(sign, 1000)
+    return total * size / 1000
+
+
+def text_box(
+    x: float, y: float, text: str, size: float, *, anchor: str = "start", bold: bool = False
+) -> Box:
+    """Return the box of a line whose baseline stands at x, y."""
+    width = text_width(text, size, bold=bold)
+    left = {"start": x, "middle": x - width / 2, "end": x - width}[anchor]
+    return Box(left, y - _RISE * size, left + width, y + _DEPTH * size)
+
+
+def fit_text(text: str, size: float, width: float, *, bold: bool = False) -> str:
+    """Return the text, its middle left out where it is wider than `width`.
+
+    >>> fit_text("/Power/Charger/BAT_SENSE", 2.0, 24.0)
+    '/Power/Ch…/BAT_SENSE'
+    """
+    if text_width(text, size, bold=bold) <= width:
+        return text
+    for letters in range(len(text) - 1, 0, -1):
+        tail = (letters + 1) // 2
+        short = f"{text[: letters - tail]}…{text[len(text) - tail :]}"
+        if text_width(short, size, bold=bold) <= width:
+            return short
+    return ""
+
+
+def short_net_names(board: Board, letters: int) -> Mapping[str, str]:
+    """Return net name -> what a drawing writes, `letters` at most.
+
+    `/Power/Charger/VBAT` becomes `…/VBAT` if no other net ends so; else its middle is left out.
+    The whole name belongs in a tooltip or a list.
+    """
+    last = Counter(net.name.rsplit("/", 1)[-1] for net in board.nets)
+    found = {}
+    for net in board.nets:
+        name = printable(net.name)
+        tail = name.rsplit("/", 1)[-1]
+        if len(name) > SHORT_LETTERS and "/" in name.lstrip("/") and tail:
+            alone = last[net.name.rsplit("/", 1)[-1]] == 1
+            name = f"…/{tail}" if alone else name
+        found[net.name] = shorten_middle(name, letters)
+    return found
+
+
+def area_words(shape: Shape) -> str:
+    """Return where an area is: `within 4 mm of J3`."""
+    if isinstance(shape, Circle):
+        at = shape.around or f"{shape.x:g}, {shape.y:g}"
+        return f"within {shape.radius_mm:g} mm of {at}"
+    if isinstance(shape, BoardBox):
+        return f"box {shape.x1:g}, {shape.y1:g} to {shape.x2:g}, {shape.y2:g}"
+    return f"outline of {len(shape.corners)} corners"
