@@ -3,23 +3,37 @@
 A record is a test point of one pin. All records of one reference are one part (the file cuts
 references to six columns, so parts may meet in one name); records without a reference are the pads
 of one part without one.
+
+A board has few pad forms, nets and pin numbers, so each distinct text of a group of columns is
+checked against the table (ipcd356_columns.py) and understood once; the work per record is looking
+up. What is known of a record that does not fit is what stands before its first misfit, the groups
+taken in this order: form, place, net, pin, reference.
 """
 
 from __future__ import annotations
 
+import re
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from itertools import islice
+from math import fsum
+from typing import NamedTuple, TypeVar
+
 from nettrace.collector import collector_off
-from nettrace.model.board import Board
-from nettrace.model.builder import BoardBuilder
+from nettrace.errors import BadInput, Place, excerpt
+from nettrace.model.board import Board, Side, Via
+from nettrace.model.builder import BoardBuilder, PadRecord
 from nettrace.readers.document import Document
-from nettrace.readers.ipcd356_columns import find_fault
-from nettrace.readers.ipcd356_header import Header, read_header
-from nettrace.readers.ipcd356_lines import Lines, is_blank
-from nettrace.readers.ipcd356_paths import OutlineReader
-from nettrace.readers.ipcd356_records import RecordReader
-from nettrace.readers.ipcd356_report import LeftOver, report
+from nettrace.readers.ipcd356_columns import WIDTH, find_fault, pattern_of
 
-__all__ = ["read"]
-
+UNPLATED = "367"
+BURIED = "307"
+#: Surface features: a pad, a tooling feature. All other records have a hole.
+SURFACE = frozenset({"327", "337"})
+UNCONNECTED = frozenset({"", "N/C"})
+VIA = "VIA"
+BOARD_EDGE = "BOARD_EDGE"
 #: Records that are understood and not kept: tracks and neighbouring nets.
 NOT_KEPT = {
     "378": "conductor records (tracks)",
@@ -27,6 +41,86 @@ NOT_KEPT = {
     "379": "adjacency records (neighbouring nets)",
     "079": "adjacency records (neighbouring nets)",
 }
+#: Faulty records that get a warning of their own; the rest are counted.
+MOST_FAULTS = 20
+#: Where one record in this many is faulty, the file is not read at all.
+FAULTY_SHARE = 4
+
+NET, PIN, REFDES, PLACE = (
+    pattern_of("net", "blank"), pattern_of("pin", "midpoint"), pattern_of("refdes", "dash"),
+    pattern_of("x", "y"),
+)  # fmt: skip
+FORM = pattern_of(
+    "code", "hole", "plating", "access", "width", "height", "rotation", "soldermask", "rest"
+)
+FORM_TAIL = WIDTH - 57  # columns from the pad's width to its soldermask
+
+_Text = TypeVar("_Text")
+_Meaning = TypeVar("_Meaning")
+
+_NO_BLANK = re.compile(r"(?<=CUST)(?=\d)")  # `CUST0`, as some write it
+_NUMBERED = re.compile(r"(?P<name>.*\S)\{(?P<number>\d+)\}")
+_PARAMETER = re.compile(r"P +(?P<name>[A-Za-z]+\S*)\s*(?P<value>.*)")
+_ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*)")
+_STEP = re.compile(r"\s*(?:(\*)|(?:X([+-]?[0-9]+))?(?:Y([+-]?[0-9]+))?)")
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """How the file counts: millimetres are `count * numerator / denominator`, exactly."""
+
+    name: str
+    numerator: int
+    denominator: int
+    degrees: bool = True
+
+    def millimetres(self, count: int) -> float:
+        """Return the length, mm, as the nearest float to the exact decimal."""
+        return count * self.numerator / self.denominator
+
+
+_UNITS = {
+    "CUST": Unit("CUST 0", 254, 100_000),
+    "CUST 0": Unit("CUST 0", 254, 100_000),
+    "CUST 1": Unit("CUST 1", 1, 1_000),
+    # readers disagree about these two: their records are read, their turns are not
+    "CUST 2": Unit("CUST 2", 254, 100_000, degrees=False),
+    "SI": Unit("SI", 1, 1_000, degrees=False),
+}
+
+
+class PadForm(NamedTuple):
+    """What a pad looks like, whatever its place; `contact` is False for a hole without copper."""
+
+    side: Side
+    shape: str | None
+    width: float | None
+    height: float | None
+    angle: float
+    drill: float | None
+    contact: bool
+
+
+class _Misfit(Exception):
+    """A text that the table does not allow."""
+
+
+class _Known(dict[_Text, _Meaning]):
+    """What each text means; one that is met for the first time is understood, or is a misfit."""
+
+    def __init__(self, understand: Callable[[_Text], _Meaning]) -> None:
+        self.understand = understand
+
+    def __missing__(self, text: _Text) -> _Meaning:
+        meaning = self[text] = self.understand(text)
+        return meaning
+
+
+def _kept(pattern: re.Pattern[str], text: str) -> str:
+    found = pattern.fullmatch(text)
+    if found is None:
+        raise _Misfit
+    return found[1].strip()
 
 
 def read(document: Document) -> Board:
@@ -39,57 +133,445 @@ def read(document: Document) -> Board:
         return _Reader(document).read()
 
 
+# ---- what a file says about itself --------------------------------------------------------------
+
+
+@dataclass(slots=True)
+class _Header:
+    """Unit, job, revision of the format and the long names of short ones."""
+
+    unit: Unit = _UNITS["CUST 0"]
+    unit_place: Place | None = None
+    job: str = ""
+    version: str = "356"
+    names: dict[str, tuple[str, int]] = field(default_factory=dict)  # short -> (long, line)
+
+
+def _read_header(path: str, lines: list[str], builder: BoardBuilder) -> _Header:
+    """Read the P lines (and the C lines that give long names), wherever they stand."""
+    header = _Header()
+    aliases: dict[str, tuple[str, int]] = {}
+    for number, line in enumerate(lines, 1):
+        if line[:1] not in {"P", "C"}:
+            continue
+        line = line.rstrip()  # noqa: PLW2901
+        if alias := _ALIAS.match(line):
+            short, name = alias.groups()
+            known = aliases.setdefault(short, (name, number))
+            if known[0] != name:
+                builder.warn(
+                    "long-name-disputed",
+                    f"'NNAME{short}' is '{known[0]}' in line {known[1]} and '{name}' here; "
+                    "the short name is kept",
+                    Place(path, number, 1),
+                )
+                aliases[short] = ("", known[1])
+        elif parameter := _PARAMETER.match(line):
+            name, value = parameter["name"].upper(), parameter["value"]
+            if name == "UNITS":
+                _read_unit(header, value, number, line, path)
+            elif name == "JOB":
+                header.job = value
+            elif name == "VER" and "356" in value:
+                header.version = value[value.index("356") :].split()[0]
+    if header.unit_place is None:
+        builder.warn(
+            "no-unit",
+            "no 'P  UNITS' line; lengths are taken as 0.0001 inch (CUST 0), the usual unit",
+            Place(path),
+        )
+    elif not header.unit.degrees:
+        builder.warn(
+            "unit-disputed",
+            f"readers disagree about 'UNITS {header.unit.name}': lengths are taken as "
+            f"{'0.001 mm' if header.unit.numerator == 1 else '0.0001 inch'}, "
+            "the turns of pads are left out",
+            header.unit_place,
+        )
+    _keep_apart(aliases, builder)
+    if aliases or any("}" in line for line in lines):
+        used = {line[3:17].rstrip() for line in lines if line[:1] == "3"}
+        header.names = _long_names(aliases, used) if aliases else _without_numbers(used)
+    return header
+
+
+def _read_unit(header: _Header, value: str, number: int, line: str, path: str) -> None:
+    unit = _UNITS.get(" ".join(_NO_BLANK.sub(" ", value.upper()).split()))
+    column = line.find(value) + 1 if value else len(line) + 1
+    place = Place(path, number, column)
+    if unit is None:
+        raise BadInput(
+            f"the unit '{value}'" if value else "no unit",
+            expected="CUST 0 (0.0001 inch), CUST 1 (0.001 mm), CUST 2 or SI",
+            hint="Every place on the board depends on it: mend the line.",
+            place=place,
+            excerpt=excerpt("\n" * (number - 1) + line, number, column, max(1, len(value))),
+        )
+    if header.unit_place is not None and unit.name != header.unit.name:
+        raise BadInput(
+            f"a second unit, '{value}',",
+            expected=f"{header.unit.name} as in line {header.unit_place.line}",
+            hint="Keep the line that is true.",
+            place=place,
+        )
+    header.unit, header.unit_place = unit, place
+
+
+def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> None:
+    """Leave short names as they are where two of them have one long name (cut by the writer)."""
+    first: dict[str, str] = {}
+    for short, (name, line) in aliases.items():
+        other = first.setdefault(name, short)
+        if name and other != short:
+            builder.warn(
+                "long-name-repeated",
+                f"'{name}' is the long name of NNAME{other} and of NNAME{short}; "
+                "the second keeps its short name",
+                Place(builder.path, line, 1),
+            )
+            aliases[short] = ("", line)
+
+
+def _long_names(aliases: dict[str, tuple[str, int]], used: set[str]) -> dict[str, tuple[str, int]]:
+    """Return the long names by what stands in the net columns.
+
+    `P  NNAMEm0000 X` is used as `m0000` by one family of writers, `P  NNAME1 X` as `NNAME1` by
+    the others; which it is shows in the records.
+    """
+    return {
+        f"NNAME{short}" if f"NNAME{short}" in used else short: (name, number)
+        for short, (name, number) in aliases.items()
+        if name
+    }
+
+
+def _without_numbers(used: set[str]) -> dict[str, tuple[str, int]]:
+    """Return the names of a writer that numbers all of them (`GND{1}`, `VBUS{2}`) without that.
+
+    One that is not numbered shows that the braces are the designer's own; two that are alike
+    without their number (names are cut to 14 columns) keep it.
+    """
+    numbered = [_NUMBERED.fullmatch(name) for name in used - UNCONNECTED]
+    found = [match for match in numbered if match is not None]
+    if len(found) != len(numbered) or len({match["number"] for match in found}) != len(found):
+        return {}
+    count = Counter(match["name"] for match in found)
+    return {match[0]: (match["name"], 0) for match in found if count[match["name"]] == 1}
+
+
+# ---- the reader ---------------------------------------------------------------------------------
+
+
 class _Reader:
     def __init__(self, document: Document) -> None:
-        self.document = document
-        self.lines = Lines.of(document.text)
+        self.path = document.path
         self.builder = BoardBuilder(document.path, "ipc-d-356")
         self.builder.digest = document.digest
-        self.header: Header = read_header(document, self.lines, self.builder)
-        self.outline = OutlineReader(self.header.unit, self.builder)
-        self.records = RecordReader(self.lines, self.header, self.builder)
-        self.left = LeftOver()
+        text = document.text
+        if "\r" in text:
+            text = text.replace("\r\n", "\n").replace("\r", "\n")
+        self.lines = text.split("\n")
+        self.end = 0  # the number of the first 999 record
+        self.header = _read_header(document.path, self.lines, self.builder)
+        self.unit = self.header.unit
+        self.number = 0  # of the line that is read
+        self.pads: dict[str, list[PadRecord]] = {VIA: []}  # by reference
+        self.others: dict[int, str] = {}  # lines that are no test record, before the end
+        self.faults: dict[int, str] = {}
+        self.skipped: dict[str, list[int]] = {}
+        # the board's edge; a coordinate that is not repeated keeps its value (modal)
+        self.paths: list[list[tuple[float, float]]] = []
+        self.path_open = False
+        self.x: float | None = None
+        self.y: float | None = None
+        self.other_outlines: set[str] = set()
+        # doubts: places of forms whose code and hole disagree, of forms without an access code,
+        # and the layers beyond the first, each with its first place
+        self.unlike: Place | None = None
+        self.without_access: Place | None = None
+        self.bottoms: dict[int, Place] = {}
 
     def read(self) -> Board:
+        """Read all lines into a board."""
         builder = self.builder
         builder.name = self.header.job
-        builder.version = f"{self.header.version}, {self.header.unit.name}"
-        self.records.read()
-        self._read_others()
-        builder.outline = self.outline.finish()
-        report(self.lines, self.records, self.left, builder)
-        self.records.pads.finish(builder)
+        builder.version = f"{self.header.version}, {self.unit.name}"
+        self._read_records()
+        for number, line in self.others.items():
+            self._read_other(line, number)
+        builder.outline = [tuple(path) for path in self.paths if len(path) > 1]
+        self._report()
+        self._add_parts()
         return builder.build()
+
+    def _here(self, column: int) -> Place:
+        return Place(self.path, self.number, column)
+
+    def _read_records(self) -> None:
+        """Read the lines up to the end; those that are no test record are set aside."""
+        forms: _Known[tuple[str, str, str], PadForm] = _Known(self._form)
+        nets: _Known[str, str | None] = _Known(self._net)
+        pins: _Known[str, str] = _Known(lambda text: _kept(PIN, text))
+        owners: _Known[str, list[PadRecord]] = _Known(
+            lambda text: self.pads.setdefault(_kept(REFDES, text), [])
+        )
+        numerator, denominator = self.unit.numerator, self.unit.denominator
+        # a Place is a named tuple: made so, it is made in a third of the time
+        path, new_place, place_of = self.path, tuple.__new__, PLACE.fullmatch
+        for number, line in enumerate(self.lines, 1):
+            if line[:1] != "3":
+                if line.startswith("999"):
+                    self.end = number
+                    return
+                self.others[number] = line
+                continue
+            self.number = number
+            try:
+                form = forms[line[:3], line[32:41], line[57:]]
+                place = place_of(line[41:57])
+                if place is None:
+                    raise _Misfit
+                net, pin = nets[line[3:20]], pins[line[27:32]]
+                pads = owners[line[20:27]]
+            except _Misfit:
+                self.others[number] = line
+                continue
+            x, y = place.groups()
+            if " " in x or " " in y:  # between the sign and the number
+                x, y = x.replace(" ", ""), y.replace(" ", "")
+            side, shape, width, height, angle, drill, contact = form
+            pads.append((
+                pin, net, int(x) * numerator / denominator, int(y) * numerator / denominator,
+                side, shape, width, height, angle, drill, contact or net is not None,
+                new_place(Place, (path, number, 1)),
+            ))  # fmt: skip
+
+    # what a text in the columns means; each distinct text is met once
+
+    def _net(self, text: str) -> str | None:
+        """Columns 4-20."""
+        short = _kept(NET, text)
+        if short in UNCONNECTED:
+            return None
+        named = self.header.names.get(short)
+        if named is None:
+            self.builder.net(short, place=self._here(4))
+            return short
+        name, line = named
+        place = Place(self.path, line, 1) if line else self._here(4)
+        self.builder.net(name, place=place, aliases=(short,))
+        return name
+
+    def _form(self, cuts: tuple[str, str, str]) -> PadForm:
+        """Columns 1-3, 33-41 and 58 to the end: the pad's own form."""
+        code, hole_and_access, tail = cuts
+        found = FORM.fullmatch(code + hole_and_access + tail.ljust(FORM_TAIL))
+        if found is None:
+            raise _Misfit
+        code, hole, access, width_text, height_text, turn = found.groups()
+        if (hole is None) is not (code in SURFACE):
+            self.unlike = self.unlike or self._here(1)
+        width, height = self._length(width_text), self._length(height_text)
+        shape: str | None = "rect"
+        if not width:
+            shape = width = height = None
+        elif not height:
+            shape, height = "circle", width
+        angle = float(turn) if turn and not turn.isspace() and self.unit.degrees else 0.0
+        drill = self._length(hole) or None  # D0000: a hole whose size is not told
+        side = Side.BOTH if code == BURIED else self._side(access)
+        return PadForm(side, shape, width, height, angle, drill, code != UNPLATED)
+
+    def _length(self, text: str | None) -> float | None:
+        if text is None or text.isspace():
+            return None
+        return self.unit.millimetres(int(text))
+
+    def _side(self, access: str | None) -> Side:
+        """Return the side; a layer beyond the first is the bottom, whatever its number.
+
+        A test point can be reached from outside alone, so the layer count need not be known.
+        """
+        if access is None:
+            self.without_access = self.without_access or self._here(39)
+            return Side.BOTH
+        layer = int(access)
+        if layer < 2:
+            return Side.TOP if layer else Side.BOTH
+        self.bottoms.setdefault(layer, self._here(39))
+        return Side.BOTTOM
 
     # records that are no test records
 
-    def _is_remark(self, line: str) -> bool:
-        """Return whether the line is a comment, a parameter (read before) or blank."""
-        return line[1:2].isspace() or is_blank(line) or line in {"C", "P"}
-
-    def _read_others(self) -> None:
-        """Read the lines up to the end that are no test record, in their order."""
-        lines = self.lines.others | self.records.aside
-        for number in sorted(lines):
-            if number == self.lines.end:
-                break
-            self._read_other(lines[number], number)
-
     def _read_other(self, line: str, number: int) -> None:
         code = line[:3]
-        if code[:1] in {"C", "P", "", " ", "\t", "\x1a", "\f"} and self._is_remark(line):
+        if _is_blank(line) or line in {"C", "P"}:
             return
+        if line[0] in "CP \t\x1a\f" and line[1:2].isspace():
+            return  # a comment, or a parameter (read before)
         if code == "389":
-            self.outline.start(line, number)
+            self._start_outline(line, number)
         elif code == "089":
-            self.outline.go_on(line, number)
+            if self.path_open:
+                self._go_on(line, 3, number)
         elif code in NOT_KEPT:
-            self._skip(NOT_KEPT[code], number)
+            self.skipped.setdefault(NOT_KEPT[code], []).append(number)
         elif code[:1] == "0" and code[2:] == "7" and find_fault("3" + line[1:]) is None:
-            self._skip("continuations of test records (a pad's second shape)", number)
+            what = "continuations of test records (a pad's second shape)"
+            self.skipped.setdefault(what, []).append(number)
         else:
-            self.left.faults[number] = line
+            self.faults[number] = line
 
-    def _skip(self, what: str, number: int) -> None:
-        count, first = self.left.skipped.get(what, (0, number))
-        self.left.skipped[what] = (count + 1, first)
+    def _start_outline(self, line: str, number: int) -> None:
+        kind = line[3:17].strip()
+        self.path_open = kind == BOARD_EDGE
+        if self.path_open:
+            self.x = self.y = None
+            self.paths.append([])
+            self._go_on(line, 17, number)
+        elif kind not in self.other_outlines:
+            self.other_outlines.add(kind)
+            self.builder.warn(
+                "outline-skipped",
+                f"the outline '{kind}' is no board edge; it is not kept",
+                Place(self.path, number, 4),
+            )
+
+    def _go_on(self, line: str, at: int, number: int) -> None:
+        """Add the points of a line to the board's edge."""
+        text = line.rstrip()
+        while at < len(text):
+            step = _STEP.match(text, at)
+            if step is None or not (step[1] or step[2] or step[3]):
+                at += len(text[at:]) - len(text[at:].lstrip())
+                self.builder.warn(
+                    "outline-cut",
+                    f"'{text[at : at + 12]}' where X and Y numbers were expected; "
+                    "the outline stops here",
+                    Place(self.path, number, at + 1),
+                )
+                self.path_open = False
+                return
+            at = step.end()
+            if step[1]:
+                self.paths.append([])
+                continue
+            self.x = self.unit.millimetres(int(step[2])) if step[2] else self.x
+            self.y = self.unit.millimetres(int(step[3])) if step[3] else self.y
+            if self.x is not None and self.y is not None:
+                self.paths[-1].append((self.x, self.y))
+
+    # what is said once the file is read
+
+    def _report(self) -> None:
+        """Warn of everything that was read with care or not at all."""
+        faults, path, warn = self.faults, self.path, self.builder.warn
+        count = sum(map(len, self.pads.values()))
+        if faults and len(faults) * FAULTY_SHARE > count:
+            raise self._refusal(count)
+        if not count:
+            raise BadInput(
+                "no test record",
+                expected="lines that begin with 317 or 327",
+                hint="Is the file whole?",
+                place=Place(path, len(self.lines), 1),
+            )
+        for number, line in islice(faults.items(), MOST_FAULTS):
+            column, found, wanted = _fault(line)
+            message = f"{found} where {wanted} was expected; the record is not read"
+            warn("record-skipped", message, Place(path, number, column))
+        if len(faults) > MOST_FAULTS:
+            message = f"{len(faults) - MOST_FAULTS} more records do not fit the columns"
+            warn("record-skipped", message, Place(path, [*faults][MOST_FAULTS], 1))
+        if self.unlike:
+            message = "a surface pad (327) with a hole, or a hole (317, 367) without one"
+            warn("code-and-hole-disagree", message, self.unlike)
+        if self.without_access:
+            message = "records without an access code are taken as reached from both sides"
+            warn("no-side", message, self.without_access)
+        if len(self.bottoms) > 1:
+            codes = ", ".join(f"{layer:02d} (line {at.line})" for layer, at in self.bottoms.items())
+            warn(
+                "two-bottoms",
+                f"access codes {codes}: only one can be the bottom; all are taken as it",
+                [*self.bottoms.values()][1],
+            )
+        for what, numbers in self.skipped.items():
+            message = f"not kept: {what}, {len(numbers)} in all"
+            warn("not-kept", message, Place(path, numbers[0], 1))
+        if not self.end:
+            message = "no 999 record at the end: the file may be cut off"
+            warn("cut-off", message, Place(path, len(self.lines)))
+            return
+        after = [n for n, line in enumerate(self.lines, 1) if n > self.end and not _is_blank(line)]
+        if after:
+            message = f"the file goes on after the 999 record; not read: {len(after)} lines"
+            warn("after-the-end", message, Place(path, after[0], 1))
+
+    def _refusal(self, records: int) -> BadInput:
+        number, line = next(iter(self.faults.items()))
+        column, found, wanted = _fault(line)
+        return BadInput(
+            found,
+            expected=wanted,
+            hint=f"{len(self.faults)} of {records + len(self.faults)} records do not fit the "
+            "columns: is this file IPC-D-356, and whole?",
+            place=Place(self.path, number, column),
+            excerpt=excerpt("\n" * (number - 1) + line, number, column),
+        )
+
+    def _add_parts(self) -> None:
+        """Give the builder the vias and the parts.
+
+        The place of a part is the mean of its pads, its side that of its surface pads where they
+        agree.
+        """
+        builder = self.builder
+        vias = self.pads.pop(VIA)
+        builder.vias += [Via(via[2], via[3], via[1], via[6], via[9]) for via in vias]
+        builder.via_records = len(vias)
+        builder.pad_records = sum(map(len, self.pads.values()))
+        builder.part_records = len(self.pads) - ("" in self.pads)
+        for refdes, pads in self.pads.items():
+            first = pads[0][11]
+            part = builder.part(refdes, Place(self.path, first.line if first else 0, 21))
+            part.pads = pads
+            sides = {pad[4] for pad in pads} - {Side.BOTH}
+            part.side = sides.pop() if len(sides) == 1 else None
+            if refdes:
+                part.x = fsum([pad[2] for pad in pads]) / len(pads)
+                part.y = fsum([pad[3] for pad in pads]) / len(pads)
+                self._warn_of_met_pins(refdes, pads)
+
+    def _warn_of_met_pins(self, refdes: str, pads: list[PadRecord]) -> None:
+        if len({pad[0] for pad in pads}) == len(pads):
+            return
+        nets_of: dict[str, set[str]] = {}
+        for pad in pads:
+            if pad[0] and pad[1]:
+                nets_of.setdefault(pad[0], set()).add(pad[1])
+        for number in sorted(number for number, nets in nets_of.items() if len(nets) > 1):
+            self.builder.warn(
+                "pin-on-several-nets",
+                f"{refdes}.{number} is on {', '.join(sorted(nets_of[number]))}: the format cuts "
+                "names, so these are kept as pins of their own",
+                next(pad[11] for pad in pads if pad[0] == number),
+            )
+
+
+def _is_blank(line: str) -> bool:
+    """Return whether nothing stands in the line (some systems end a file with 1A)."""
+    return not line.strip(" \t\x1a\f")
+
+
+def _fault(line: str) -> tuple[int, str, str]:
+    """Return the column where the line does not fit, what stands there and what was expected."""
+    fault = find_fault(line)
+    if fault is None:  # the columns fit, but the operation code is none of a test record
+        return 1, repr(line[:3]), "an operation code"
+    column, text, wanted = fault
+    shown = repr(text) if text.strip() else "nothing" if len(line) < wanted.first else "blanks"
+    columns = f"columns {wanted.first}-{wanted.last}"
+    if wanted.first == wanted.last:
+        columns = f"column {wanted.first}"
+    return column, shown, f"{wanted.meaning} ({columns})"

@@ -8,8 +8,6 @@ from __future__ import annotations
 import re
 from typing import NamedTuple
 
-__all__ = ["COLUMNS", "TEST_RECORD", "WIDTH", "Column", "find_fault", "pattern_of"]
-
 
 class Column(NamedTuple):
     """One field: where it stands (columns count from 1), what fits there, what it means."""
@@ -62,9 +60,6 @@ COLUMNS = (
 
 #: The columns that a shorter line is padded to before it is matched.
 WIDTH = 74
-
-#: A test record; its groups are those of COLUMNS, in order.
-TEST_RECORD = re.compile("".join(column.pattern for column in COLUMNS) + r"\Z")
 
 
 def pattern_of(*fields: str) -> re.Pattern[str]:

@@ -14,7 +14,6 @@ from nettrace.model.board import Pad, Side, Via
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356 import read
 from nettrace.readers.registry import decode_text, detect_format, read_file
-from tests.benchmarks.bench_ipc import bare_board_times, synthetic_bare_board
 from tests.readers.ipc_cases import facts
 from tests.readers.ipcd356_cases import BAD, CASES, GOOD, LINE, REAL, codes, read_lines
 from tests.readers.truth_check import differences, truth_entries
@@ -203,11 +202,3 @@ def test_gerbonara_reads_the_same_places_and_nets(boards: Path, name: str) -> No
     spots: list[Pad | Via] = [*board.pads(), *board.vias]
     ours = sorted((round(spot.x, 4), round(spot.y, 4), spot.net or "") for spot in spots)
     assert ours == theirs
-
-
-@pytest.mark.slow
-def test_reading_stays_within_the_token_floor_ratio(boards: Path) -> None:
-    # the goal is 8 (benchmarks/bench_ipc.py prints the ratio); loosened for busy machines
-    for text in ((boards / REAL[0]).read_text(encoding="utf-8"), synthetic_bare_board(0.5)):
-        spent = bare_board_times(text, "board.ipc", rounds=3)
-        assert spent["reader"] / spent["floor"] < 12

@@ -16,9 +16,9 @@ from nettrace.errors import BadInput, NettraceError
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
 from nettrace.readers.ipcd356 import read
-from nettrace.readers.ipcd356_columns import COLUMNS, TEST_RECORD, WIDTH, find_fault
+from nettrace.readers.ipcd356_columns import COLUMNS, WIDTH, find_fault, pattern_of
 from nettrace.readers.registry import decode_text
-from tests.readers.ipcd356_cases import BAD, GOOD, LINE, REAL, codes, read_lines
+from tests.readers.ipcd356_cases import GOOD, LINE, REAL, codes, read_lines
 from tests.readers.ipcd356_peer import Record, plain_record
 
 #: Cases of one character changed, dropped or doubled; the goal is 1,000 without a difference.
@@ -102,23 +102,8 @@ def test_damaged_files_never_differ_from_the_plain_reader(boards: Path) -> None:
         compare_with_plain_reader(damaged(chance.choice(texts), chance))
 
 
-def test_where_a_stretch_of_lines_ends_makes_no_difference(
-    monkeypatch: pytest.MonkeyPatch, boards: Path
-) -> None:
-    chance = random.Random(3560)
-    texts = [path.read_text(encoding="utf-8") for path in [*GOOD, *BAD]]
-    texts += [damaged(chance.choice(texts[: len(GOOD)]), chance) for _ in range(100)]
-    texts.append((boards / REAL[4]).read_text(encoding="utf-8"))
-    whole = [outcome(text) for text in texts]
-    for characters in (0, 100, 1000):
-        monkeypatch.setattr("nettrace.readers.ipcd356_lines.STRETCH", characters)
-        for text, expected in zip(texts, whole, strict=True):
-            assert outcome(text) == expected
-
-
 @pytest.mark.parametrize("name", [*range(len(GOOD)), "real"])
 def test_how_far_lines_are_filled_makes_no_difference(name: int | str, boards: Path) -> None:
-    """Lines of one width are cut as bytes, others as text."""
     path = boards / REAL[4] if isinstance(name, str) else GOOD[name]
     lines = path.read_text(encoding="utf-8").splitlines()
     expected = outcome("\n".join(lines))
@@ -189,7 +174,8 @@ def test_any_line_fits_the_table_or_has_a_fault_with_a_column(data: st.DataObjec
         )
     )
     fault = find_fault(line)
-    assert (fault is None) == (TEST_RECORD.match(line.ljust(WIDTH)) is not None)
+    whole = pattern_of(*(column.field for column in COLUMNS))
+    assert (fault is None) == (whole.fullmatch(line.ljust(WIDTH)) is not None)
     if "\n" not in line:
         assert (fault is None) == (plain_record(line) is not None)
     if fault is not None:
