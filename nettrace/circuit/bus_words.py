@@ -11,7 +11,7 @@ from typing import Final
 
 from nettrace.circuit.bus_spec import Spec
 from nettrace.circuit.bus_specs import SPECS
-from nettrace.circuit.rail_names import AUTOMATIC, leaf_of
+from nettrace.circuit.rail_names import is_named, leaf_of
 
 __all__ = ["is_named", "match_words", "plain_name", "stem_of"]
 
@@ -116,9 +116,3 @@ def _occurrences(pattern: re.Pattern[str], text: str) -> list[re.Match[str]]:
 def stem_of(group: str) -> str:
     """Return the group as a name for people: `TWI0*` gives TWI0; "" where nothing is left."""
     return group.replace("*", "_").strip("_")
-
-
-@lru_cache(maxsize=65536)
-def is_named(name: str) -> bool:
-    """Return whether a person named the net."""
-    return AUTOMATIC.search(name) is None

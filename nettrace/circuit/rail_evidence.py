@@ -1,32 +1,30 @@
-"""What speaks for a net being a supply: capacitors to ground, power pins, converters, dividers.
+"""What speaks for a net being a supply: grounds, capacitors to them, power pins, converters.
 
-One walk over the parts gathers it all; nothing here decides. Nets are names, parts keys.
+One walk over the parts gathers it all; only grounds are decided here: nets named so, or, where no
+name says it, the net that the capacitors share. Nets are names, parts are keys.
 """
 
 from __future__ import annotations
 
-import re
+from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from functools import lru_cache
+from dataclasses import dataclass
+from functools import lru_cache, partial
 from typing import Final
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.rail_names import pin_function_of
-from nettrace.circuit.series import two_nets
+from nettrace.circuit.rail_names import (
+    leaf_of,
+    pin_function_of,
+    read_rail_name,
+    without_overbars,
+)
+from nettrace.circuit.series import pairs_of, two_nets
+from nettrace.knowledge import pattern
 from nettrace.model.board import Board, Part, Pin
 
-__all__ = [
-    "ACTIVE",
-    "DECOUPLING_FARADS",
-    "Converter",
-    "Divider",
-    "SupplyEvidence",
-    "gather_evidence",
-    "is_power_output_pin",
-    "is_power_pin",
-]
+_pattern = partial(pattern, "supplies")
 
 #: Capacitors below this are for radio frequencies or filters, not for a supply (common practice).
 DECOUPLING_FARADS: Final = 9e-9
@@ -34,6 +32,12 @@ DECOUPLING_FARADS: Final = 9e-9
 OUTPUT_FARADS: Final = 0.9e-6
 #: An inductor of less than this is for radio frequencies, not for a converter (common practice).
 CONVERTER_HENRIES: Final = 0.2e-6
+#: A switching node has little on it: chip, inductor, diode, transistor, bootstrap, snubber.
+MOST_NODE_PINS: Final = 12
+#: A ground that is only seen from its parts has this many capacitors at least, and this share of
+#: all pins (common practice, no source).
+FEWEST_CAPACITORS: Final = 3
+LEAST_SHARE: Final = 0.1
 
 #: Kinds that take current from a rail and do something with it.
 ACTIVE: Final = frozenset(
@@ -48,34 +52,89 @@ ACTIVE: Final = frozenset(
         Kind.RELAY,
     }
 )
-
-_POWER_NAME: Final = re.compile(
-    r"^(?:[+-]?(?:[ADP]?V(?:CC|DD|SS|EE|IN|OUT|BUS|BAT|SYS|PP|AA|IO|REG|CORE|DRIVE|LED|MIC|M|S|PWR)"
-    r"|VDD\w*|VCC\w*|AVDD\w*|DVDD\w*|IOVDD\w*|USB_?VDD|PVDD\w*|PVIN\w*|LDO\d*|LDOIN\d*|VIN\w*|BAT\+?"
-    r"|VBATT?|V\+|LEDA\d*|\w{1,8}[-_ ]VDD\w*|\w{1,8}[-_ ]VCC\w*|VS|VM|VPP|VBST|IN|INA?)"
-    r"|\d(?:\.\d|V\d)V?|\+?\d{1,2}V)$",
-    re.IGNORECASE,
-)
-_OUTPUT_NAME: Final = re.compile(
-    r"^(?:V_?OUT\w*|OUT\d?|VREG_?VOUT|VO|LDO\d*(?:_?OUT)?|LSOUT\w*(?:/VOUT\w*)?|VSYS|V_?SYS|VREG\d*"
-    r"|BUCK\d*_?OUT|DCDC\d*|VBUS_?OUT|VLDO\d*|VDDOUT|REGOUT|3V3_?OUT)$",
-    re.IGNORECASE,
-)
-_SWITCH_NAME: Final = re.compile(
-    r"^(?:SW\d*|LX\d*|PH|PHASE\d*|VDDOUT|L\d|SWN|DCDC_?SW)$", re.IGNORECASE
-)
-_FEEDBACK_NAME: Final = re.compile(
-    r"^(?:V?FB\d*|FB_?\w|ADJ\d*|VADJ|FEEDBACK|ADJ/GND)$", re.IGNORECASE
-)
+#: Kinds whose pins say something of a net's supply.
+_TELLING: Final = ACTIVE | {Kind.CONNECTOR, Kind.BATTERY, Kind.ESD, Kind.UNKNOWN}
 
 
-def _plain(name: str | None) -> str:
-    if not name:
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A ground net: score and reasons."""
+
+    net: str
+    score: float
+    because: tuple[str, ...]
+
+
+def find_grounds(board: Board, kinds: Mapping[str, PartKind]) -> dict[str, Ground]:
+    """Return the grounds by net name, in the board's order."""
+    found: dict[str, Ground] = {}
+    for net in board.nets:
+        names = (net.name, *net.aliases)
+        if net.pins and any(read_rail_name(name).kind == "ground" for name in names):
+            found[net.name] = Ground(net.name, 0.97, (f"name {net.name}",))
+    if not found:
+        found.update(_by_structure(board, kinds))
+    for name in list(found):
+        _add_linked(board, kinds, name, found)
+    return found
+
+
+def _by_structure(board: Board, kinds: Mapping[str, PartKind]) -> dict[str, Ground]:
+    counts: Counter[str] = Counter()
+    for part in board.parts:
+        if kinds[part.key].kind is Kind.CAPACITOR:
+            counts.update(two_nets(part) or ())
+    if not counts:
+        return {}
+
+    def rank(name: str) -> tuple[int, int]:
+        return counts[name], len(board.net_by_name[name].pins)
+
+    # reversed names settle nothing: a true tie (two pins each) is no ground at all
+    best, *rest = sorted(counts, key=rank, reverse=True)
+    if rest and rank(rest[0]) == rank(best):
+        return {}
+    capacitors, pins = rank(best)
+    total = sum(len(net.pins) for net in board.nets)
+    if capacitors < FEWEST_CAPACITORS or pins < LEAST_SHARE * total:
+        return {}
+    reason = f"{capacitors} capacitors and {pins} pins meet here, more than anywhere else"
+    return {best: Ground(best, 0.8, (reason,))}
+
+
+def _add_linked(
+    board: Board, kinds: Mapping[str, PartKind], name: str, found: dict[str, Ground]
+) -> None:
+    """Add nets tied to a ground by a bead or link that are a shell, a shield, or a local ground."""
+    for pin in board.net_by_name[name].pins:
+        kind = kinds[pin.part]
+        if kind.kind not in {Kind.FERRITE, Kind.RESISTOR, Kind.INDUCTOR, Kind.JUMPER}:
+            continue
+        if kind.kind is Kind.RESISTOR and kind.ohms != 0:
+            continue
+        for pair in pairs_of(board.part_by_key[pin.part], kind):
+            far = pair.far(name)
+            if far is None or far in found:
+                continue
+            others = [p.part for p in board.net_by_name[far].pins if p.part != pin.part]
+            reason = _local_ground(far, [kinds[key].kind for key in others], kind.kind)
+            if reason:
+                found[far] = Ground(far, 0.7, (f"{pair.kind} {pin.part} to {name}", reason))
+
+
+def _local_ground(net: str, others: list[Kind], link: Kind) -> str:
+    """Return why the net is a ground of its own, "" if it is not."""
+    leaf = leaf_of(net).upper()
+    if not others:
         return ""
-    return (_OVERBAR.sub(r"\1", name) if "{" in name else name).strip()
-
-
-_OVERBAR: Final = re.compile(r"[~_^]\{([^}]*)\}")
+    if any(word in leaf for word in ("SHIELD", "SHLD", "SHELL")):
+        return f"name {net}"
+    capacitors = others.count(Kind.CAPACITOR)
+    if capacitors >= FEWEST_CAPACITORS:
+        return f"{capacitors} capacitors end here"
+    if link in {Kind.FERRITE, Kind.INDUCTOR} and {*others} <= {Kind.CONNECTOR, Kind.CAPACITOR}:
+        return "nothing but a connector"
+    return ""
 
 
 def is_power_pin(pin: Pin) -> bool:
@@ -85,215 +144,153 @@ def is_power_pin(pin: Pin) -> bool:
 
 @lru_cache(maxsize=16384)
 def _says_power(electrical_type: str | None, name: str | None) -> bool:
-    plain = _plain(name)
+    plain = without_overbars(name or "")
     if electrical_type is not None:
         first = electrical_type.split("+", 1)[0].strip().lower()
         if first in {"power_in", "power_out", "power"}:
-            return not re.match(r"^(?:[ADP]?GND|VSS|EP|PAD)", plain, re.IGNORECASE)
-    return bool(plain) and plain != "IN" and _POWER_NAME.match(plain) is not None
-
-
-def is_power_output_pin(pin: Pin) -> bool:
-    """Return whether the pin's type or name says that it gives a supply."""
-    return _says_output(pin.electrical_type, pin.name)
+            return not _pattern("not_power_pin").match(plain)
+    return bool(plain) and plain != "IN" and _pattern("power_pin").match(plain) is not None
 
 
 @lru_cache(maxsize=16384)
 def _says_output(electrical_type: str | None, name: str | None) -> bool:
-    plain = _plain(name)
+    """Return whether a pin's type or name says that it gives a supply."""
+    plain = without_overbars(name or "")
     if electrical_type is not None and electrical_type.startswith("power_out"):
-        return not re.match(r"^V?_?BAT|^V_?BUS$|^GND", plain, re.IGNORECASE)
-    return _OUTPUT_NAME.match(plain) is not None
+        return not _pattern("not_output_pin").match(plain)
+    return _pattern("output_pin").match(plain) is not None
+
+
+def is_feedback_pin(pin: Pin) -> bool:
+    """Return whether the pin is named as the feedback or adjust pin of a regulator."""
+    return _pattern("feedback_pin").match(without_overbars(pin.name or "")) is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Converter:
-    """An inductor between a switching node and an output (or, boosting, an input).
-
-    `chip` drives the node; `node` is the switching net, `output` the net behind.
-    """
+    """An inductor between a switching node, which `chip` drives, and an `output`."""
 
     chip: str
     inductor: str
-    node: str
     output: str
-    boosts: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class Divider:
-    """Two resistors: from `top` over `tap` to `bottom`; ohms None where not known."""
-
-    upper: str
-    lower: str
-    top: str
-    tap: str
-    bottom: str
-    upper_ohms: float | None
-    lower_ohms: float | None
-
-    @property
-    def ratio(self) -> float | None:
-        """Voltage of the top for one volt at the tap."""
-        if not self.upper_ohms or not self.lower_ohms:
-            return None
-        return 1.0 + self.upper_ohms / self.lower_ohms
-
-
-@dataclass(slots=True)
 class SupplyEvidence:
-    """What one walk over the board found; lists are in the board's order."""
+    """What one walk over the board finds; lists are in the board's order."""
 
-    decoupling: dict[str, list[tuple[str, float | None, str]]] = field(default_factory=dict)
-    power_pins: dict[str, list[Pin]] = field(default_factory=dict)
-    output_pins: dict[str, list[Pin]] = field(default_factory=dict)
-    active_pins: dict[str, list[Pin]] = field(default_factory=dict)
-    connector_pins: dict[str, list[Pin]] = field(default_factory=dict)
-    resistors: dict[str, list[tuple[str, str, float | None]]] = field(default_factory=dict)
-    converters: list[Converter] = field(default_factory=list)
-    switching_nodes: set[str] = field(default_factory=set)
-    converter_of: dict[str, list[Converter]] = field(default_factory=dict)  # by output net
-    booster_of: dict[str, str] = field(default_factory=dict)  # switching net -> chip
+    def __init__(
+        self, board: Board, kinds: Mapping[str, PartKind], grounds: Mapping[str, Ground]
+    ) -> None:
+        self.board = board
+        self.kinds = kinds
+        self.grounds = grounds
+        #: Net -> (capacitor, its farads if known, the ground).
+        self.decoupling: dict[str, list[tuple[str, float | None, str]]] = {}
+        #: Net -> (resistor, its other net, its ohms if known).
+        self.resistors: dict[str, list[tuple[str, str, float | None]]] = {}
+        self.power_pins: dict[str, list[Pin]] = {}
+        self.output_pins: dict[str, list[Pin]] = {}
+        self.active_pins: dict[str, list[Pin]] = {}
+        self.connector_pins: dict[str, list[Pin]] = {}
+        self.converters: dict[str, list[Converter]] = {}  # by output net
+        self.boosters: dict[str, str] = {}  # switching net of a boosting converter -> chip
+        self.switching_nodes: set[str] = set()
+        inductors = []
+        for part in board.parts:
+            what = kinds[part.key].kind
+            if what in {Kind.CAPACITOR, Kind.RESISTOR, Kind.INDUCTOR}:
+                nets = two_nets(part)
+                if nets is not None and what is Kind.INDUCTOR:
+                    inductors.append((part, nets))
+                elif nets is not None:
+                    self._gather_passive(part, *nets)
+                    self._gather_passive(part, *nets[::-1])
+            elif what in _TELLING:
+                self._gather_pins(part, what)
+        for part, nets in inductors:
+            if not any(net in grounds for net in nets):
+                self._find_converter(part, *nets)
 
     def farads(self, net: str) -> float:
         """Total decoupling of a net, F; capacitors without a value count nothing."""
         return sum(c[1] or 0.0 for c in self.decoupling.get(net, ()))
 
+    def on(self, net: str) -> tuple[Pin, ...]:
+        """Return the pins of a net."""
+        return self.board.net_by_name[net].pins
 
-def gather_evidence(
-    board: Board, kinds: Mapping[str, PartKind], grounds: Mapping[str, object]
-) -> SupplyEvidence:
-    """Return the evidence for supply of every net; linear in the number of pins."""
-    found = SupplyEvidence()
-    inductors: list[tuple[Part, str, str]] = []
-    for part in board.parts:
-        kind = kinds[part.key]
-        what = kind.kind
-        if what is Kind.CAPACITOR:
-            nets = two_nets(part)
-            if nets is None:
+    def kind(self, pin: Pin) -> Kind:
+        """Return the kind of a pin's part."""
+        return self.kinds[pin.part].kind
+
+    def _gather_passive(self, part: Part, net: str, other: str) -> None:
+        kind = self.kinds[part.key]
+        if net in self.grounds:
+            return
+        if kind.kind is Kind.RESISTOR:
+            self.resistors.setdefault(net, []).append((part.key, other, kind.ohms))
+        elif other in self.grounds and (kind.farads is None or kind.farads >= DECOUPLING_FARADS):
+            self.decoupling.setdefault(net, []).append((part.key, kind.farads, other))
+
+    def _gather_pins(self, part: Part, what: Kind) -> None:
+        for pin in part.pins:
+            net = pin.net
+            if net is None or net in self.grounds:
                 continue
-            for net, other in (nets, nets[::-1]):
-                if (
-                    other in grounds
-                    and net not in grounds
-                    and (kind.farads is None or kind.farads >= DECOUPLING_FARADS)
-                ):
-                    found.decoupling.setdefault(net, []).append((part.key, kind.farads, other))
-        elif what is Kind.RESISTOR:
-            nets = two_nets(part)
-            if nets is not None:
-                for net, other in (nets, nets[::-1]):
-                    if net not in grounds:
-                        found.resistors.setdefault(net, []).append((part.key, other, kind.ohms))
-        elif what is Kind.INDUCTOR:
-            nets = two_nets(part)
-            if nets is not None and not grounds.keys() & set(nets):
-                inductors.append((part, *nets))
-        elif what in ACTIVE or what in {Kind.CONNECTOR, Kind.BATTERY, Kind.ESD, Kind.UNKNOWN}:
-            _gather_pins(part, what, grounds, found)
-    _find_converters(board, kinds, inductors, found)
-    return found
+            if what in {Kind.CONNECTOR, Kind.BATTERY}:
+                self.connector_pins.setdefault(net, []).append(pin)
+            elif what in ACTIVE:
+                self.active_pins.setdefault(net, []).append(pin)
+                if _says_output(pin.electrical_type, pin.name):
+                    self.output_pins.setdefault(net, []).append(pin)
+            function = None if pin.name else pin_function_of(net)
+            if is_power_pin(pin) or (function and _pattern("power_pin").match(function)):
+                self.power_pins.setdefault(net, []).append(pin)
 
-
-def _gather_pins(
-    part: Part, what: Kind, grounds: Mapping[str, object], found: SupplyEvidence
-) -> None:
-    for pin in part.pins:
-        net = pin.net
-        if net is None or net in grounds:
-            continue
-        if what is Kind.CONNECTOR or what is Kind.BATTERY:
-            found.connector_pins.setdefault(net, []).append(pin)
-        elif what in ACTIVE:
-            found.active_pins.setdefault(net, []).append(pin)
-        if is_power_pin(pin) or (not pin.name and _names_supply(net)):
-            found.power_pins.setdefault(net, []).append(pin)
-        if what in ACTIVE and is_power_output_pin(pin):
-            found.output_pins.setdefault(net, []).append(pin)
-
-
-def _names_supply(net: str) -> bool:
-    function = pin_function_of(net)
-    return function is not None and _POWER_NAME.match(function) is not None
-
-
-def _find_converters(
-    board: Board,
-    kinds: Mapping[str, PartKind],
-    inductors: list[tuple[Part, str, str]],
-    found: SupplyEvidence,
-) -> None:
-    for part, first, second in inductors:
-        henries = kinds[part.key].henries
+    def _find_converter(self, inductor: Part, first: str, second: str) -> None:
+        henries = self.kinds[inductor.key].henries
         if henries is not None and henries < CONVERTER_HENRIES:
-            continue
-        for node, other in ((first, second), (second, first)):
-            chip = _driver_of(board, kinds, node)
-            if chip is None:
-                continue
-            far = found.decoupling.get(other, ())
-            if node in found.decoupling or not far:
+            return
+        for node, output in ((first, second), (second, first)):
+            chip = self._driver_of(node)
+            far = self.decoupling.get(output, ())
+            if chip is None or node in self.decoupling:
                 continue
             if not any(c[1] is None or c[1] >= OUTPUT_FARADS for c in far):
                 continue
-            diodes = [
-                pin.part
-                for pin in board.net_by_name[node].pins
-                if kinds[pin.part].kind is Kind.DIODE
-            ]
-            converter = Converter(chip, part.key, node, other, bool(diodes))
-            found.converters.append(converter)
-            if converter.boosts:
-                found.booster_of[node] = chip
+            if any(self.kind(pin) is Kind.DIODE for pin in self.on(node)):
+                self.boosters[node] = chip
             else:
-                found.converter_of.setdefault(other, []).append(converter)
-            found.switching_nodes.add(node)
-            break
+                converter = Converter(chip, inductor.key, output)
+                self.converters.setdefault(output, []).append(converter)
+            self.switching_nodes.add(node)
+            return
 
-
-#: A switching node has little on it: chip, inductor, diode, transistor, bootstrap, snubber.
-_MOST_NODE_PINS: Final = 12
-
-
-def _driver_of(board: Board, kinds: Mapping[str, PartKind], node: str) -> str | None:
-    """Return the chip (or transistor) that switches the node, None where it is no such node."""
-    pins = board.net_by_name[node].pins
-    if len(pins) > _MOST_NODE_PINS:
-        return None
-    chips: dict[str, bool] = {}
-    for pin in pins:
-        kind = kinds[pin.part].kind
-        if kind is Kind.IC or kind is Kind.MODULE:
-            chips[pin.part] = chips.get(pin.part, False) or bool(
-                _SWITCH_NAME.match(_plain(pin.name))
-            )
-        elif kind in {Kind.CONNECTOR, Kind.RESISTOR_ARRAY, Kind.CRYSTAL, Kind.TRANSFORMER}:
+    def _driver_of(self, node: str) -> str | None:
+        """Return the chip that switches the node, None where it is no such node."""
+        if len(self.on(node)) > MOST_NODE_PINS:
             return None
-    if not _capacitors_stay(board, kinds, node, chips):
-        return None
-    named = [chip for chip, switches in chips.items() if switches]
-    if named:
-        return named[0]
-    return next(iter(chips)) if len(chips) == 1 else None
+        chips: dict[str, bool] = {}  # chip -> whether its pin is named as one that switches
+        for pin in self.on(node):
+            kind = self.kind(pin)
+            if kind in {Kind.IC, Kind.MODULE}:
+                named = _pattern("switch_pin").match(without_overbars(pin.name or ""))
+                chips[pin.part] = chips.get(pin.part, False) or named is not None
+            elif kind in {Kind.CONNECTOR, Kind.RESISTOR_ARRAY, Kind.CRYSTAL, Kind.TRANSFORMER}:
+                return None
+        if not self._capacitors_stay(node, chips):
+            return None
+        switching = next((chip for chip, named in chips.items() if named), None)
+        return switching or (next(iter(chips)) if len(chips) == 1 else None)
 
-
-def _capacitors_stay(
-    board: Board, kinds: Mapping[str, PartKind], node: str, chips: Mapping[str, bool]
-) -> bool:
-    """Return whether no capacitor couples the node to another chip, as a choke's output does."""
-    for pin in board.net_by_name[node].pins:
-        if kinds[pin.part].kind is not Kind.CAPACITOR:
-            continue
-        for net in board.part_by_key[pin.part].nets:
-            others = board.net_by_name[net].pins
-            if net == node or len(others) > _MOST_NODE_PINS:
-                continue
-            if any(kinds[o.part].kind is Kind.IC and o.part not in chips for o in others):
-                return False
-    return True
-
-
-def is_feedback_pin(pin: Pin) -> bool:
-    """Return whether the pin is named as the feedback or adjust pin of a regulator."""
-    return _FEEDBACK_NAME.match(_plain(pin.name)) is not None
+    def _capacitors_stay(self, node: str, chips: Mapping[str, bool]) -> bool:
+        """Return whether no capacitor couples the node to another chip, as at a choke's output."""
+        for pin in self.on(node):
+            nets = self.board.part_by_key[pin.part].nets
+            for net in nets if self.kind(pin) is Kind.CAPACITOR else ():
+                others = self.on(net)
+                if net == node or len(others) > MOST_NODE_PINS:
+                    continue
+                if any(self.kind(o) is Kind.IC and o.part not in chips for o in others):
+                    return False
+        return True

@@ -79,9 +79,12 @@ def section(name: str, *path: str) -> Mapping[str, Any]:
 @cache
 def compiled(text: str, ignore_case: bool = False) -> re.Pattern[str]:
     """Return a pattern as it stands in a table, compiled."""
-    if "\n" in text:
-        text = "".join(line.strip() for line in text.splitlines())
-    return re.compile(text, re.IGNORECASE if ignore_case else 0)
+    return re.compile(unbroken(text), re.IGNORECASE if ignore_case else 0)
+
+
+def unbroken(text: str) -> str:
+    """Return a pattern that is stretched over lines as one line."""
+    return "".join(line.strip() for line in text.splitlines()) if "\n" in text else text
 
 
 @cache

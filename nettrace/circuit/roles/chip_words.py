@@ -10,7 +10,7 @@ import re
 from functools import lru_cache
 from typing import Final
 
-from nettrace.circuit.regulators import is_regulator_text
+from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.model.board import Part
 
 __all__ = ["FAMILY", "NAMED", "roles_in_text", "text_of"]

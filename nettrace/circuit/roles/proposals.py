@@ -13,7 +13,7 @@ from nettrace.circuit.buses import pull_window
 from nettrace.circuit.evidence import Bus, BusLine, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.rail_names import read_rail_name
-from nettrace.circuit.regulators import reference_volts
+from nettrace.circuit.rail_volts import reference_volts
 from nettrace.circuit.roles.capacitors import BULK_FARADS
 from nettrace.circuit.roles.dividers import feedback_chip
 from nettrace.circuit.roles.net_words import THERMISTOR_LINE, USB_CC, words_of

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.regulators import is_regulator_text
+from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
