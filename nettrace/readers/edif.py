@@ -1,8 +1,8 @@
 """EDIF 2 0 0 (ANSI/EIA-548): netlist view and schematic view.
 
-Two readers stand behind it: the whole-tree reader (`edif_tree`, `edif_cells`) and the grammar over
-whole forms (`edif_forms`, `grammars/edif.lark`), which reads what netlist writers usually write,
-several times as fast once it is loaded. They never differ in what they say of a text.
+One way from text to board: the tree of its forms (`edif_tree`), what they say cell by cell
+(`edif_cells`), and the sheets expanded (`edif_board`). `grammars/edif.lark` is the definition of
+the netlist view for people, and for a test.
 """
 
 from __future__ import annotations
@@ -10,15 +10,9 @@ from __future__ import annotations
 from nettrace.collector import collector_off
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
-from nettrace.readers.edif_board import Hierarchy, build_board
-from nettrace.readers.edif_cells import read_design
-from nettrace.readers.edif_design import Design
-
-__all__ = ["read", "read_with"]
-
-#: Characters that the whole-tree reader reads in the time that lark and the grammar take to load
-#: (0.17 s here). Once so much was read without them in a process, they are loaded.
-GRAMMAR_PAYS = 1_500_000
+from nettrace.readers.edif_board import BoardMaker, Hierarchy
+from nettrace.readers.edif_cells import CellReader
+from nettrace.readers.edif_tree import Tree
 
 
 def read(document: Document) -> Board:
@@ -39,30 +33,8 @@ def read_with(document: Document, hierarchy: Hierarchy = "flatten") -> Board:
     The counts of the board's source are of what stands directly in the top cell in both cases.
     """
     with collector_off():
-        return build_board(document, _design(document), hierarchy)
+        return _board(Tree(document), hierarchy)  # what the collector is to see is the board alone
 
 
-def _design(document: Document) -> Design:
-    if not _grammar_pays(len(document.text)):
-        return read_design(document)
-    from nettrace.readers.edif_forms import Mismatch  # lark is imported when it is worth it
-    from nettrace.readers.edif_forms import read_design as read_forms
-
-    try:
-        return read_forms(document)
-    except Mismatch:
-        return read_design(document)
-
-
-class _Account:
-    """What was read without the grammar in this process."""
-
-    characters = 0
-
-
-def _grammar_pays(length: int) -> bool:
-    """Whether building the grammar costs less than reading this (and what came before) without."""
-    if _Account.characters + length >= GRAMMAR_PAYS:
-        return True
-    _Account.characters += length
-    return False
+def _board(tree: Tree, hierarchy: Hierarchy) -> Board:
+    return BoardMaker(tree, CellReader(tree).read(), hierarchy).board()

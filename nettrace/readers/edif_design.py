@@ -1,35 +1,15 @@
 """What an EDIF text says, cell by cell, before anything is expanded.
 
-Both readers of the text (whole forms, whole tree) fill these; `edif_board` makes the board of them.
 Offsets count characters from the start of the text. Ids are as written, names are as shown.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
-from itertools import starmap
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import msgspec
-
-__all__ = [
-    "Annotation",
-    "Cell",
-    "Design",
-    "Instance",
-    "Library",
-    "NetForm",
-    "PinSaid",
-    "Port",
-    "View",
-    "alias_names",
-    "decode_id",
-    "decode_string",
-    "flat_index",
-    "is_placeholder",
-    "split_range",
-]
 
 #: `D[7:0]`, `D(7:0)`, `D<7:0>`, `D[7..0]`: the shown range of a bus.
 _RANGE = re.compile(r"(.*?)([\[(<])(-?\d{1,9})(?::|\.\.)(-?\d{1,9})[\])>]\Z", re.DOTALL)
@@ -39,7 +19,6 @@ _CODES = re.compile(rf"(?:{_CODE.pattern})+")
 _CODED_BYTES = re.compile(r"(?:%(?:12[89]|1[3-9]\d|2[0-4]\d|25[0-5])%){2,}")
 _NUMBER = re.compile(r"\d+")
 _ID_CODE = re.compile(r"_(\d{2,3})_")
-_ALIAS = re.compile(r"alias\d*", re.IGNORECASE)
 _LINE_BREAK = re.compile(r"\r?\n|\r")
 
 
@@ -60,17 +39,11 @@ class Port:
         "sizes", "step",
     )  # fmt: skip
 
-    def __init__(
-        self,
-        name: str,
-        direction: str | None = None,
-        sizes: tuple[int, ...] = (),
-        designator: str = "",
-    ) -> None:
+    def __init__(self, name: str, sizes: tuple[int, ...] = ()) -> None:
         self.name = name
-        self.direction = direction
         self.sizes = sizes
-        self.designator = designator
+        self.direction: str | None = None
+        self.designator = ""
         self.function: str | None = None  # where it is said apart from the name
         self.kind: str | None = None  # electrical type, where it is said apart from the direction
         self.original = ""  # the pin's name, where the port's was changed to be the only one
@@ -93,13 +66,42 @@ class Port:
                 case _:
                     pass
 
+    @property
+    def type(self) -> str | None:
+        """The electrical type of its pins."""
+        return self.kind or self.direction
+
     def bit(self, index: int) -> str:
         """Return the shown name of the member that stands at `index` from the left."""
-        return f"{self.base}[{self.first + index * self.step}]"
+        return f"{self.base}[{self.first + index * self.step}]" if self.sizes else self.name
+
+    def bits(self, member: str) -> Sequence[int]:
+        """Return the wires that are meant, counted from the left; () if out of range.
+
+        >>> bus = Port("D[3:0]", (4,))
+        >>> bus.bits("1"), bus.bits("4"), list(bus.bits(""))
+        ((1,), (), [0, 1, 2, 3])
+        """
+        if not member:
+            return range(self.size)
+        flat, words = 0, member.split()
+        for word, size in zip(words, self.sizes, strict=False):
+            if int(word) >= size:
+                return ()
+            flat = flat * size + int(word)
+        return (flat,) if len(words) == len(self.sizes) else ()
+
+    def member(self, flat: int) -> str:
+        """Return the member text of a wire counted from the left, "" for a single port."""
+        words: list[str] = []
+        for size in reversed(self.sizes):
+            flat, index = divmod(flat, size)
+            words.append(str(index))
+        return " ".join(reversed(words))
 
 
 class Instance(msgspec.Struct, gc=False, eq=False):
-    """An instance in a cell's contents; `sizes` is the array's, () for a single one."""
+    """An instance in a cell's contents."""
 
     name: str
     view: str
@@ -109,24 +111,27 @@ class Instance(msgspec.Struct, gc=False, eq=False):
     designator: str | None = None
     properties: dict[str, str] | None = None
     pins: list[PinSaid] | None = None
-    sizes: tuple[int, ...] = ()
+
+    def called(self, name: str, offset: int) -> Instance:
+        """Return one that says the same of itself, by another name and in another place."""
+        return Instance(
+            name, self.view, self.cell, self.library, offset,
+            self.designator, self.properties, self.pins,
+        )  # fmt: skip
 
 
 class NetForm(msgspec.Struct, gc=False, eq=False):
     """A net as one form says it; `size` is 0 for a single net, else the members of an array.
 
-    `joined` holds (port, member index or "", instance or "" for the cell's own). Where `span` is
-    given it is still empty: `Design.read_span` reads it from there when it is wanted, so that not
-    all connections of a large text are held at once.
-    `connectors` are the shown names of the off-page connectors that it joins; `has_symbol` says
-    that a symbol (power, tie, connector) is drawn in it.
+    `joined` holds (port, member index or "", instance or "" for the cell's own). `connectors` are
+    the shown names of the off-page connectors that it joins; `has_symbol` says that a symbol
+    (power, tie, connector) is drawn in it.
     """
 
     id: str
     name: str
     joined: list[tuple[str, str, str]]
     offset: int
-    span: tuple[int, int] | None = None
     size: int = 0
     aliases: tuple[str, ...] = ()
     globals: tuple[str, ...] = ()
@@ -170,25 +175,11 @@ class View:
     `annotation` is what the cell's view map says of the instances in it, None where it has none.
     """
 
-    __slots__ = (
-        "annotation",
-        "designator",
-        "instances",
-        "name",
-        "nets",
-        "offset",
-        "ports",
-        "properties",
-        "symbols",
-        "type",
-    )
-
     def __init__(self, name: str, offset: int) -> None:
         self.name = name
         self.offset = offset
         self.type = ""
         self.annotation: Annotation | None = None
-        self.designator: str | None = None
         self.ports: dict[str, Port] = {}
         self.instances: dict[str, Instance] = {}
         self.nets: list[NetForm] = []
@@ -211,8 +202,6 @@ class View:
 class Cell:
     """A cell with its views, by id."""
 
-    __slots__ = ("name", "properties", "views")
-
     def __init__(self, name: str) -> None:
         self.name = name
         self.views: dict[str, View] = {}
@@ -222,8 +211,6 @@ class Cell:
 class Library:
     """A library (or external library) with its cells, by id."""
 
-    __slots__ = ("cells", "name")
-
     def __init__(self, name: str) -> None:
         self.name = name
         self.cells: dict[str, Cell] = {}
@@ -232,51 +219,14 @@ class Library:
 class Design:
     """The whole text: libraries by id, and which cell is the top."""
 
-    __slots__ = (
-        "annotations",
-        "libraries",
-        "name",
-        "notes",
-        "program",
-        "read_span",
-        "top_cell",
-        "top_library",
-        "top_offset",
-    )
-
     def __init__(self) -> None:
         self.name = ""
-        self.program = ""
         self.libraries: dict[str, Library] = {}
         self.top_cell: str | None = None
         self.top_library = ""
         self.top_offset = 0
         self.notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
         self.annotations: dict[str, Annotation] = {}  # of `design` itself, by view of the top cell
-        self.read_span: Callable[[int, int], list[tuple[str, str, str]]] = _nothing
-
-    def joined(self, net: NetForm) -> list[tuple[str, str, str]]:
-        """Return what a net joins, whether it was read before or not; see `NetForm`."""
-        return net.joined if net.span is None else self.read_span(*net.span)
-
-    def joined_by_each(self, nets: Sequence[NetForm]) -> list[list[tuple[str, str, str]]]:
-        """Return the same of many nets."""
-        spans = [net.span for net in nets if net.span is not None]
-        if len(spans) == len(nets):
-            return [*starmap(self.read_span, spans)]
-        return [*map(self.joined, nets)]
-
-    def read_all_spans(self) -> None:
-        """Read what nets join, where that was put off."""
-        for library in self.libraries.values():
-            for cell in library.cells.values():
-                for view in cell.views.values():
-                    for net in view.nets:
-                        net.joined, net.span = self.joined(net), None
-
-
-def _nothing(_start: int, _end: int) -> list[tuple[str, str, str]]:
-    return []
 
 
 def split_range(name: str, size: int) -> tuple[str, int, int]:
@@ -338,11 +288,6 @@ def is_placeholder(designator: str) -> bool:
     return bool(designator) and not designator.strip("?*")
 
 
-def alias_names(properties: Mapping[str, str]) -> tuple[str, ...]:
-    """Return the other names that a net's properties give it (`Alias`, `Alias2`...)."""
-    return tuple(text for name, text in properties.items() if _ALIAS.fullmatch(name) and text)
-
-
 def decode_id(identifier: str, *, codes: bool = False) -> str:
     """Return an id as a person reads it: without the leading `&`; with `codes`, `_32_` decoded.
 
@@ -362,14 +307,6 @@ def _symbol(match: re.Match[str]) -> str:
     return match[0] if character.isalnum() or not character.isprintable() else character
 
 
-def flat_index(member: str, sizes: tuple[int, ...]) -> int | None:
-    """Return the index from the left that `member` ("3", "1 2") means; None if out of range."""
-    indices = [int(word) for word in member.split()]
-    if len(indices) != len(sizes):
-        return None
-    flat = 0
-    for index, size in zip(indices, sizes, strict=True):
-        if not 0 <= index < size:
-            return None
-        flat = flat * size + index
-    return flat
+def folded(identifier: str) -> str:
+    """Return an id as the standard compares it: without case, and without `&`."""
+    return identifier.casefold().removeprefix("&")

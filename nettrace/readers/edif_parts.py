@@ -1,91 +1,429 @@
-"""Makes the parts of an EDIF design: references, units joined, pins numbered and named."""
+"""The parts of an EDIF design: what instances are of, their references, fields, units and pins.
+
+Which property is a part's value, package or reference goes by the names that PCB schematic tools
+write; common practice, no source. A property is kept as written whatever it is used for.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from itertools import chain
+import re
+from collections.abc import Iterable, Mapping
+from functools import cache, lru_cache
+from typing import NamedTuple, TypeVar
 
-from nettrace.model.builder import PartDraft
-from nettrace.readers.document import Document
-from nettrace.readers.edif_annotated import Annotator
+from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.freezing import PinFact, PinKey
+from nettrace.model.names import nearest_names
 from nettrace.readers.edif_design import (
+    Annotation,
+    Cell,
     Design,
     Instance,
+    Library,
     NetForm,
+    PinSaid,
     Port,
     View,
     decode_id,
+    folded,
 )
-from nettrace.readers.edif_fields import Fields, instance_fields
-from nettrace.readers.edif_nodes import (
-    Annotated,
-    PinName,
-    PinNames,
-    Slot,
-    Use,
-    bits_of,
-    key_of,
-    member_text,
-)
+from nettrace.readers.edif_tree import Tree
 
-__all__ = ["MOST_EXPANDED", "PartMaker"]
-
+#: Warnings of one kind that are listed one by one; the rest is counted.
+MOST_WARNINGS = 20
 #: Most instances and connections that sheets may expand to, so that a small text stays small.
 MOST_EXPANDED = 2_000_000
 #: Widest port whose unconnected wires are listed as pins.
 MOST_OPEN = 4096
 
+Thing = TypeVar("Thing")
+Named = TypeVar("Named", Cell, Library, View)
 
-class PartMaker(Annotator):
-    """Gives each instance its slot: a part of the board, or a sheet to expand."""
+#: Pin number, pin name, electrical type.
+PinName = tuple[str, str | None, str | None]
+#: Pins by port id and member ("" for a single one).
+PinNames = dict[tuple[str, str], PinName]
+#: What view maps say of a sheet's instances, the outermost first: the path of the sheet whose cell
+#: has the view map, and the annotation.
+Annotated = tuple[tuple[str, Annotation], ...]
 
-    def __init__(self, document: Document, design: Design, *, keep: bool) -> None:
-        super().__init__(document, design)
+# ---- fields
+
+_VALUE = ("value", "partvalue", "val", "componentvalue")
+_PACKAGE = ("pcbfootprint", "footprint", "package", "pkgtype", "packagetype", "jedectype",
+            "cellname")  # fmt: skip
+_DESCRIPTION = ("description", "desc", "partdescription")
+_REFDES = ("refdes", "reference", "partreference", "designator", "refdesignator", "ref")
+_NOT_FITTED = ("dnp", "dni", "dnf", "dns", "donotpopulate", "donotfit", "donotinstall", "nofit",
+               "nostuff", "nopop", "notfitted")  # fmt: skip
+_FITTED = ("populate", "fitted", "fit", "stuff", "mounted")
+_YES = frozenset({"", "1", "y", "yes", "true", "t", "x", *_NOT_FITTED})
+_NO = frozenset({"0", "n", "no", "false", "f"})
+
+_SEPARATORS = re.compile(r"[\s_\-./]+")
+
+
+@cache
+def _not_fitted_word() -> re.Pattern[str]:
+    """Return the pattern of a word of a value such as 10K,1%,DNI that says: not fitted."""
+    return re.compile(
+        r"(?<![A-Za-z0-9])(?:dn[ipfsl]|d\.n\.[ipf]\.?|no[ _-]?(?:stuff|pop|fit|load|mount)"
+        r"|not[ _-](?:fitted|populated|mounted|installed)|unpopulated"
+        r"|do[ _-]not[ _-](?:populate|fit|install|stuff|mount|place))(?![A-Za-z0-9])",
+        re.IGNORECASE,
+    )
+
+
+class Fields(NamedTuple):
+    """What properties say of a part; None where they say nothing. `properties` is not changed."""
+
+    value: str | None
+    package: str | None
+    description: str | None
+    refdes: str | None
+    fitted: bool | None
+    properties: dict[str, str]
+
+
+def _fields(properties: dict[str, str]) -> Fields:
+    plain: dict[str, str] = {}
+    for name, said in properties.items():
+        plain.setdefault(_plain(name), said)
+    value = _first(plain, _VALUE)
+    return Fields(
+        value,
+        _first(plain, _PACKAGE) or None,
+        _first(plain, _DESCRIPTION) or None,
+        _first(plain, _REFDES) or None,
+        _fitted(plain, value),
+        properties,
+    )
+
+
+@lru_cache(maxsize=4096)
+def _plain(name: str) -> str:
+    return _SEPARATORS.sub("", name).lower()
+
+
+def _first(plain: Mapping[str, str], names: Iterable[str]) -> str | None:
+    """Return the first property of those names that says something, else "" or None."""
+    found = [plain[name] for name in names if name in plain]
+    return next((said.strip() for said in found if said), "" if found else None)
+
+
+def _fitted(plain: Mapping[str, str], value: str | None) -> bool | None:
+    if value and _not_fitted_word().search(value):
+        return False
+    if any(_plain(plain[name].strip()) in _YES for name in _NOT_FITTED if name in plain):
+        return False
+    for name in _FITTED:
+        said = plain.get(name, "?").strip().lower()
+        if said in _NO or _plain(said) in _NOT_FITTED:
+            return False
+        if said in _YES:
+            return True
+    return None
+
+
+def _cell_fields(name: str, cell: Mapping[str, str], view: Mapping[str, str]) -> Fields:
+    """Return what a cell says for all its instances; its name stands in for a missing value."""
+    fields = _fields({**cell, **view, "cell": name})
+    return fields if fields.value is not None else fields._replace(value=name)
+
+
+def _instance_fields(cell: Fields, properties: dict[str, str]) -> Fields:
+    """Return what an instance says, the cell's word where it says nothing."""
+    own = _fields(properties)
+    return Fields(
+        # an empty value is said to be none, the cell's name notwithstanding
+        (cell.value if own.value is None else own.value) or None,
+        own.package or cell.package,
+        own.description or cell.description,
+        own.refdes or cell.refdes,
+        cell.fitted if own.fitted is None else own.fitted,
+        {**cell.properties, **properties},
+    )
+
+
+# ---- instances in place
+
+
+class Use(NamedTuple):
+    """What instances of one cell have in common."""
+
+    view: View | None
+    library: str
+    fields: Fields
+    pins: PinNames
+
+
+class Slot:
+    """An instance in one place of the hierarchy: a part (draft) or a sheet.
+
+    `numbers` are its pins as numbered here, `further` those beside them where several are one port
+    of the symbol; `annotated` is what view maps say of what is in a sheet.
+    """
+
+    __slots__ = ("annotated", "draft", "facts", "further", "instance", "numbers", "use")
+
+    def __init__(
+        self, use: Use, instance: Instance, draft: PartDraft | None, annotated: Annotated = ()
+    ) -> None:
+        self.use = use
+        self.instance = instance
+        self.draft = draft
+        self.annotated = annotated
+        self.facts: dict[PinKey, PinFact] = draft.pin_facts if draft is not None else {}
+        self.numbers = use.pins  # shared where nothing is said here
+        self.further: dict[tuple[str, str], list[PinName]] = {}
+
+    @property
+    def ports(self) -> dict[str, Port]:
+        """The ports of its cell."""
+        return self.use.view.ports if self.use.view is not None else {}
+
+    @property
+    def called(self) -> str:
+        """Its reference, else its name, without the sheet's path."""
+        return self.instance.designator or self.instance.name
+
+
+#: Slots by instance id; None for a symbol that is no part.
+Slots = dict[str, Slot | None]
+
+
+class PartMaker:
+    """Finds what an EDIF text refers to, and gives each instance its slot."""
+
+    def __init__(self, tree: Tree, design: Design, *, keep: bool) -> None:
+        self.tree = tree
+        self.design = design
         self.keep = keep
+        self.builder = BoardBuilder(tree.document.path, "edif")
+        self.builder.digest = tree.document.digest
+        self.warned: dict[str, int] = {}
+        self.uses: dict[tuple[str, str, str, str], Use] = {}
+        self.ids_folded: dict[int, tuple[Mapping[str, object], dict[str, str]]] = {}
         self.slots_of_parts: list[Slot] = []
-        self.joined_units: dict[tuple[str, str], PartDraft] = {}
-        self.fields: dict[tuple[int, int], Fields] = {}  # by cell and (shared) properties
-        self.pins_of_view: dict[
-            int,
-            tuple[list[tuple[str | tuple[str, str], PinName]], frozenset[str], list[PinName]],
-        ] = {}
-        self.open_pins = 0
+        self.units: dict[tuple[str, str], PartDraft] = {}
+        # by cell and (shared) properties, which are kept, for an id that is gone could come back
+        self.fields: dict[tuple[int, int], tuple[dict[str, str], Fields]] = {}
+        self.pins_of_view: dict[int, tuple[PinNames, set[str]]] = {}
+        self.listed_pins = 0
+
+    def warn(self, code: str, message: str, offset: int) -> None:
+        """Note something read with care; beyond the first of a kind it is counted."""
+        count = self.warned[code] = self.warned.get(code, 0) + 1
+        if count <= MOST_WARNINGS:
+            self.builder.warn(code, message, self.tree.place(offset))
+
+    # -- finding --
+
+    def find(self, things: Mapping[str, Thing], wanted: str) -> Thing | None:
+        """Return what has the id: exactly so, else without case (as the standard compares)."""
+        thing = things.get(wanted)
+        if thing is not None or wanted in things:
+            return thing
+        one = self.folded_ids(things).get(folded(wanted))
+        return None if one is None else things[one]
+
+    def find_named(self, things: Mapping[str, Named], wanted: str) -> Named | None:
+        """Return what has the id, else the only one of that shown name (some writers refer so)."""
+        thing = self.find(things, wanted)
+        if thing is not None:
+            return thing
+        called = [each for each in things.values() if folded(each.name) == folded(wanted)]
+        return called[0] if len(called) == 1 else None
+
+    def folded_ids(self, things: Mapping[str, object]) -> dict[str, str]:
+        """Return id in small letters, without `&`, -> id; the first where that alone parts them."""
+        held = self.ids_folded.get(id(things))
+        if held is None:
+            ids: dict[str, str] = {}
+            for one in things:
+                ids.setdefault(folded(one), one)
+            # the mapping is kept with it: an id of a mapping that is gone could come back
+            held = self.ids_folded[id(things)] = (things, ids)
+        return held[1]
+
+    def find_cell(self, library: str, wanted: str) -> tuple[str, Cell] | None:
+        """Return library id and cell; any library will do if only one has the cell."""
+        libraries = self.design.libraries
+        home = self.find_named(libraries, library)
+        if home is not None:
+            cell = self.find_named(home.cells, wanted)
+            if cell is not None:
+                return next(one for one, held in libraries.items() if held is home), cell
+        holders = [
+            (one, cell)
+            for one, held in libraries.items()
+            if (cell := self.find(held.cells, wanted)) is not None
+        ]
+        return holders[0] if len(holders) == 1 else None
+
+    def use(self, home: str, instance: Instance) -> Use:
+        """Return what an instance is of; `home` is the library that it stands in."""
+        key = (home, instance.library, instance.cell, instance.view)
+        known = self.uses.get(key)
+        if known is not None:
+            return known
+        found = self.find_cell(instance.library or home, instance.cell)
+        if found is None:
+            self.warn(
+                "missing-cell",
+                f"{instance.name} is of cell {instance.cell}, which the file does not hold: "
+                "its pins are those that nets name",
+                instance.offset,
+            )
+            made = Use(None, home, _cell_fields(instance.cell, {}, {}), {})
+        else:
+            library, cell = found
+            view = self.find_named(cell.views, instance.view)
+            if view is None and cell.views:
+                view = next(iter(cell.views.values()))
+                self.warn(
+                    "missing-view",
+                    f"{instance.name} wants view {instance.view} of cell {cell.name}, "
+                    f"which has {view.name}",
+                    instance.offset,
+                )
+            fields = _cell_fields(cell.name, cell.properties, view.properties if view else {})
+            made = Use(view, library, fields, {})
+        self.uses[key] = made
+        return made
+
+    def top(self) -> tuple[str, View]:
+        """Return library id and view of the top cell; BadInput if there is none."""
+        design = self.design
+        if design.top_cell is None:
+            library, cell = self.guess_top()
+        else:
+            found = self.find_cell(design.top_library, design.top_cell)
+            if found is None:
+                names = [one for held in design.libraries.values() for one in held.cells]
+                near = nearest_names(design.top_cell, names, most=1)
+                raise self.tree.fault(
+                    design.top_offset,
+                    f"the design is of cell {design.top_cell!r}, which the file does not hold",
+                    hint=f"Nearest: {near[0]}." if near else "",
+                )
+            library, cell = found
+        views = list(cell.views.values())
+        view = next((view for view in views if view.is_sheet), None)
+        if view is not None:
+            return library, view
+        if not views:
+            raise self.tree.fault(
+                design.top_offset,
+                f"the top cell {cell.name!r} has no view",
+                hint="Is this a library alone? Export the design.",
+            )
+        self.warn(
+            "empty-design",
+            f"the top cell {cell.name} has no contents: is this a library alone?",
+            design.top_offset,
+        )
+        return library, views[0]
+
+    def guess_top(self) -> tuple[str, Cell]:
+        """Return the last cell with contents that no other one uses."""
+        cells = [
+            (library, one, cell)
+            for library, held in self.design.libraries.items()
+            for one, cell in held.cells.items()
+        ]
+        views = [view for _, _, cell in cells for view in cell.views.values()]
+        used = {instance.cell for view in views for instance in view.instances.values()}
+        tops = [
+            (library, cell)
+            for library, one, cell in cells
+            if one not in used and any(view.is_sheet for view in cell.views.values())
+        ]
+        if not tops:
+            raise self.tree.fault(
+                0,
+                "no cell with contents",
+                expected="instances and nets",
+                hint="Is this a library alone? Export the design.",
+            )
+        message = f"no '(design ...)': took cell {tops[-1][1].name} as the top"
+        self.builder.warn("no-design", message, self.tree.place(0))
+        return tops[-1]
 
     # -- instances --
 
-    def slots(
-        self, view: View, library: str, path: str, annotated: Annotated = ()
-    ) -> dict[str, Slot | None]:
-        """Return the slot of each instance; None for a symbol that is no part."""
-        slots: dict[str, Slot | None] = dict.fromkeys(view.symbols)
+    def slots(self, view: View, library: str, path: str, annotated: Annotated) -> Slots:
+        """Return the slot of each instance of a sheet."""
+        slots: Slots = dict.fromkeys(view.symbols)
         schematic = view.type == "SCHEMATIC"
         for one, drawn in view.instances.items():
-            inner = self.inner(annotated, one) if annotated else ()
-            instance, prefix = self.annotate(drawn, inner, path) if inner else (drawn, path)
+            instance, prefix, inner = drawn, path, annotated
+            if annotated:
+                inner = tuple(
+                    (start, said)
+                    for start, each in annotated
+                    if (said := self.find(each.within, one)) is not None
+                )
+                instance, prefix = self.annotate(drawn, inner, path)
             use = self.use(library, instance)
-            used_view = use.view
-            if used_view is not None and used_view.is_sheet:
-                if not self.keep:
-                    slots[one] = slot = Slot(use, instance, None)
-                    slot.annotated = inner
-                    continue
-            elif schematic and self.is_symbol(instance, use):
+            is_sheet = use.view is not None and use.view.is_sheet
+            if is_sheet and not self.keep:
+                slots[one] = Slot(use, instance, None, inner)
+            elif schematic and not is_sheet and self.is_symbol(instance, use):
                 slots[one] = None
-                continue
-            slots[one] = self.part(use, instance, prefix, path)
-        self.warn_of_strangers(view, slots, annotated)
+            else:
+                slots[one] = self.part(use, instance, prefix, path)
+        for _, annotation in annotated:
+            for one, each in annotation.within.items():
+                if one not in slots and self.find(slots, one) is None:
+                    self.warn(
+                        "missing-instance",
+                        f"a view map names instance {one}, which view {view.name} does not hold",
+                        each.offset,
+                    )
         return slots
+
+    def annotate(self, drawn: Instance, annotated: Annotated, path: str) -> tuple[Instance, str]:
+        """Return the instance as the outermost view map has it, and what its reference begins with.
+
+        A view map of the whole board gives references of the board, without the sheet's path.
+        """
+        if not annotated:
+            return drawn, path
+        made = drawn.called(drawn.name, drawn.offset)
+        properties = dict(drawn.properties or {})
+        pins: dict[tuple[str, str], list[PinSaid]] = {}
+        prefix, offset = path, drawn.offset
+        for start, each in reversed(annotated):
+            properties |= each.properties
+            if each.designator:
+                made.designator, prefix, offset = each.designator, start, each.offset
+            numbers: dict[tuple[str, str], list[PinSaid]] = {}
+            for pin in each.pins:
+                numbers.setdefault((folded(pin.port), pin.member), []).append(pin)
+            pins |= numbers
+        made.properties = properties or None
+        made.pins = [
+            pin for pin in drawn.pins or () if (folded(pin.port), pin.member) not in pins
+        ] + [pin for some in pins.values() for pin in some]
+        if not path and drawn.designator and drawn.designator != made.designator:
+            self.warn(
+                "annotated",
+                f"{drawn.designator} of the drawing is {made.designator} by the view map: taken so",
+                offset,
+            )
+        return made, prefix
 
     def fields_of(self, use: Use, instance: Instance) -> Fields:
         """Return what the properties of an instance and its cell say."""
-        fields = use.fields
         if instance.properties is None:
-            return fields
-        key = (id(fields), id(instance.properties))
+            return use.fields
+        key = (id(use.fields), id(instance.properties))
         known = self.fields.get(key)
         if known is None:
-            known = self.fields[key] = instance_fields(fields, instance.properties)
-        return known
+            made = _instance_fields(use.fields, instance.properties)
+            known = self.fields[key] = (instance.properties, made)
+        return known[1]
 
     def is_symbol(self, instance: Instance, use: Use) -> bool:
         """Whether an instance is drawing: no reference (or one as `#PWR1`), and at most one port.
@@ -94,24 +432,21 @@ class PartMaker(Annotator):
         """
         said = instance.designator or self.fields_of(use, instance).refdes or ""
         ports = len(use.view.ports) if use.view is not None else 0
-        if said.startswith("#") and ports <= 1:
-            return True
         if said:
-            return False
-        if instance.pins or (use.view is not None and len(use.view.ports) > 1):
+            return said.startswith("#") and ports <= 1
+        if instance.pins or ports > 1:
             self.warn(
                 "no-designator",
                 f"an instance of {instance.cell} has no reference: called {instance.name}",
                 instance.offset,
             )
             return False
-        if use.view is None or not use.view.ports:
-            return True  # a frame, a title
-        self.warn(
-            "symbol",
-            f"{instance.name}, a symbol of {instance.cell} without reference, is no part",
-            instance.offset,
-        )
+        if ports:  # else a frame, a title
+            self.warn(
+                "symbol",
+                f"{instance.name}, a symbol of {instance.cell} without reference, is no part",
+                instance.offset,
+            )
         return True
 
     def part(self, use: Use, instance: Instance, prefix: str, path: str) -> Slot:
@@ -129,23 +464,21 @@ class PartMaker(Annotator):
             said = fields.refdes
         refdes = prefix + (said if said is not None else instance.name)
         joinable = bool(said) and not refdes.endswith("?")
-        draft = self.joined_units.get((prefix, refdes)) if joinable else None
+        draft = self.units.get((prefix, refdes)) if joinable else None
         if draft is None:
-            draft = self.builder.part(refdes, self.place(instance.offset))
-            draft.value = fields.value
-            draft.package = fields.package
-            draft.description = fields.description
-            draft.fitted = fields.fitted
-            draft.properties = fields.properties
+            draft = self.builder.part(refdes, self.tree.place(instance.offset))
+            draft.value, draft.package, draft.description, _, draft.fitted, draft.properties = (
+                fields
+            )
             if path:
                 draft.sheet = path[:-1]
             if joinable:
-                self.joined_units[prefix, refdes] = draft
+                self.units[prefix, refdes] = draft
         else:
             self.join_unit(draft, fields, instance)
         slot = Slot(use, instance, draft)
         if instance.pins:
-            slot.numbers = self.own_numbers(use, instance, slot)
+            self.number_pins(slot)
         self.slots_of_parts.append(slot)
         return slot
 
@@ -162,91 +495,68 @@ class PartMaker(Annotator):
         draft.package = draft.package if draft.package is not None else fields.package
         if draft.description is None:
             draft.description = fields.description
-        if fields.fitted is not None and draft.fitted is None:
+        if draft.fitted is None:
             draft.fitted = fields.fitted
         draft.properties = {**fields.properties, **draft.properties}
 
-    def own_numbers(self, use: Use, instance: Instance, slot: Slot) -> PinNames:
-        """Return pins by (port, member) with the numbers that this instance gives.
+    # -- pins --
+
+    def number_pins(self, slot: Slot) -> None:
+        """Give the ports of a part the numbers that its instance says.
 
         Further pins of one port (all grounds of a connector, drawn as one) go into `slot.further`.
         """
         numbers: PinNames = {}
-        view = use.view
-        for port_id, member, designator, _ in instance.pins or ():
-            port = self.find(view.ports, port_id) if view is not None else None
-            if port is None:
-                self.number(key_of(port_id, member), (designator, port_id, None), numbers, slot)
-                continue
-            bits = bits_of(port, member)
-            given = [word.strip() for word in designator.split(",")] if len(bits) > 1 else []
-            if len(given) == len(bits):
-                for bit, number in zip(bits, given, strict=True):
-                    numbers[port_id, str(bit)] = (
-                        number,
-                        port.bit(bit),
-                        port.kind or port.direction,
-                    )
-            else:
-                name = port.bit(bits[0]) if member and bits else port.name
-                pin: PinName = (
-                    designator,
-                    port.function or (name if name != designator else None),
-                    port.kind or port.direction,
-                )
-                self.number(key_of(port_id, member), pin, numbers, slot)
-        return numbers
-
-    def number(
-        self, key: str | tuple[str, str], pin: PinName, numbers: PinNames, slot: Slot
-    ) -> None:
-        """Give a port its pin; a second pin of another number is a further one."""
-        first = numbers.setdefault(key, pin)
-        if first[0] != pin[0]:
-            further = slot.further.setdefault(key, [])
-            if all(pin[0] != other[0] for other in further):
-                further.append(pin)
-
-    def pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
-        """Return number, name and electrical type of a pin that a net names (then remembered)."""
-        use = slot.use
-        key = key_of(port_id, member)
-        made = use.pins.get(key)
-        if made is None:
-            made = use.pins[key] = self.new_pin(slot, port_id, member, net)
-        if slot.numbers is not use.pins:
-            # numbers said by the instance may spell the port or its member otherwise
-            view = use.view
-            port = self.find(view.ports, port_id) if view is not None else None
+        slot.numbers = numbers
+        for port_id, member, number, _ in slot.instance.pins or ():
+            port = self.find(slot.ports, port_id)
+            pin: PinName = (number, port_id, None)
             if port is not None:
-                bits = bits_of(port, member)
-                for other, said in list(slot.numbers.items()):
-                    one, index = (other, "") if isinstance(other, str) else other
-                    if self.same_pin(slot, one, index, port, bits):
-                        made = said
-                        if other in slot.further:
-                            slot.further[key] = slot.further[other]
-                        break
-            slot.numbers[key] = made
-        return made
+                bits = port.bits(member)
+                given = [word.strip() for word in number.split(",")] if len(bits) > 1 else []
+                if len(given) == len(bits):
+                    for bit, each in zip(bits, given, strict=True):
+                        numbers[port_id, str(bit)] = (each, port.bit(bit), port.type)
+                    continue
+                name = port.bit(bits[0]) if member and bits else port.name
+                pin = (number, port.function or (name if name != number else None), port.type)
+            first = numbers.setdefault((port_id, member), pin)
+            further = slot.further.get((port_id, member), [])
+            if all(number != other[0] for other in (first, *further)):
+                slot.further[port_id, member] = [*further, pin]
 
-    def same_pin(
-        self, slot: Slot, port_id: str, member: str, port: Port, bits: Sequence[int]
-    ) -> bool:
-        """Return whether an id and member, however spelt, mean these wires of the port."""
-        view = slot.use.view
-        return (
-            view is not None
-            and self.find(view.ports, port_id) is port
-            and bits_of(port, member) == bits
-        )
+    def pins(self, slot: Slot, port_id: str, member: str, net: NetForm) -> list[PinName]:
+        """Return the pins of a part that are meant by what a net names."""
+        key = (port_id, member)
+        pin = slot.numbers.get(key)
+        if pin is None:
+            pin = slot.numbers[key] = self.new_pin(slot, port_id, member, net)
+        return [pin, *slot.further.get(key, ())] if slot.further else [pin]
 
     def new_pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
+        """Return how a pin that was not asked for before is called."""
+        use, key = slot.use, (port_id, member)
+        port = self.find(slot.ports, port_id)
+        made = use.pins.get(key)
+        if made is None:
+            made = use.pins[key] = self.pin_of_cell(slot, port, member, net, port_id)
+        if slot.numbers is not use.pins and port is not None:
+            # numbers said by the instance may spell the port or its member otherwise
+            for other, said in slot.numbers.items():
+                if self.find(slot.ports, other[0]) is port and (
+                    port.bits(other[1]) == port.bits(member)
+                ):
+                    if other in slot.further:
+                        slot.further[key] = slot.further[other]
+                    return said
+        return made
+
+    def pin_of_cell(
+        self, slot: Slot, port: Port | None, member: str, net: NetForm, port_id: str
+    ) -> PinName:
         """Return how a pin that a net names is called by its cell."""
-        view = slot.use.view
-        port = self.find(view.ports, port_id) if view is not None else None
         if port is None:
-            if view is not None:
+            if slot.use.view is not None:
                 self.warn(
                     "unknown-port",
                     f"net {net.name} joins port {port_id} of {slot.instance.name}, "
@@ -255,12 +565,11 @@ class PartMaker(Annotator):
                 )
             number = decode_id(port_id)
             return (f"{number}[{member}]" if member else number, None, None)
-        bits = bits_of(port, member)
-        if len(bits) != 1:
-            self.warn_width(port, member, net)
-            name = f"{port.base}[{member}]" if member else port.name
-            return name, port.function, port.kind or port.direction
-        return self.port_pin(port, bits[0])
+        bits = port.bits(member)
+        if len(bits) == 1:
+            return self.port_pin(port, bits[0])
+        self.warn_width(port, member, net)
+        return f"{port.base}[{member}]" if member else port.name, port.function, port.type
 
     def warn_width(self, port: Port, member: str, net: NetForm) -> None:
         """Say that a net joins wires that the port does not have, or several at once."""
@@ -274,38 +583,34 @@ class PartMaker(Annotator):
 
     def port_pin(self, port: Port, bit: int) -> PinName:
         """Return how one wire of a port is called by its cell."""
-        name = port.bit(bit) if port.sizes else port.name
-        kind = port.kind or port.direction
+        name = port.bit(bit)
         number = port.designator
         if number and port.sizes:
             given = [word.strip() for word in number.split(",")]
             number = given[bit] if len(given) == port.size else ""
         if number:
-            return number, port.function or (name if name != number else None), kind
-        return name, port.function, kind
+            return number, port.function or (name if name != number else None), port.type
+        return name, port.function, port.type
 
-    def all_pins(self, slot: Slot) -> tuple[frozenset[str], list[PinName]]:
-        """Return every pin that the part's cell (and the instance) gives, and their numbers."""
+    def open_pins(self, slot: Slot, connected: set[str]) -> list[PinName]:
+        """Return the pins that the part's cell and the instance give; [] if all are connected."""
         view = slot.use.view
         if view is None:
-            return frozenset(), []
+            return []
         known = self.pins_of_view.get(id(view))
         if known is None:
-            found: list[tuple[str | tuple[str, str], PinName]] = []
-            for port_id, port in view.ports.items():
-                if port.size > MOST_OPEN:
-                    continue
-                for bit in range(port.size):
-                    key = key_of(port_id, member_text(port.sizes, bit))
-                    found.append((key, self.port_pin(port, bit)))
-            pins = [pin for _, pin in found]
-            known = self.pins_of_view[id(view)] = (found, frozenset(pin[0] for pin in pins), pins)
-        found, every, pins = known
-        self.open_pins += len(pins)
-        if self.open_pins > MOST_EXPANDED:
-            return frozenset(), []
+            pins = {
+                (port_id, port.member(bit)): self.port_pin(port, bit)
+                for port_id, port in view.ports.items()
+                if port.size <= MOST_OPEN
+                for bit in range(port.size)
+            }
+            known = self.pins_of_view[id(view)] = (pins, {pin[0] for pin in pins.values()})
+        pins, numbers = known
+        self.listed_pins += len(pins)
+        if self.listed_pins > MOST_EXPANDED:
+            return []
         if slot.instance.pins:
-            pins = [slot.numbers.get(key, pin) for key, pin in found]
-            pins += chain.from_iterable(slot.further.values())
-            every = frozenset(pin[0] for pin in pins)
-        return every, pins
+            own = [slot.numbers.get(key, pin) for key, pin in pins.items()]
+            return own + [pin for some in slot.further.values() for pin in some]
+        return [] if numbers <= connected else list(pins.values())

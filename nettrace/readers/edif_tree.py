@@ -1,161 +1,239 @@
-"""The whole-tree reader of EDIF, first half: any layout, every form, each with its place.
+"""The forms of an EDIF text as a tree: any layout, each form with its place.
 
-It is read where the whole-form grammar (`edif_forms`) does not match, and it is the yardstick that
-the grammar is tested against.
+What there is much of is matched whole: forms of drawing are passed over, references in a `joined`
+are taken out of it at once, and an instance stays closed until its reader wants to look inside. A
+form that is not written so is taken apart token by token, so a fault has its exact place.
 """
 
 from __future__ import annotations
 
 import re
-import sys
+from bisect import bisect_right
+from functools import cache
+from itertools import accumulate, count
+from operator import add
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr_tree import Form
-
-__all__ = ["Form", "fault", "place_of", "read_forms"]
 
 #: Deepest nesting that is read; the deepest form of the standard in use is about 20.
 MOST_NESTED = 500
 
-#: Blanks are the ASCII ones: a no-break space is a letter of a name.
-_TOKEN = re.compile(r'[()]|"[^"]*"?|[^ \t\r\n\f\v()"]+')
+#: Port, member index or "", instance or "" for the cell's own.
+Ref = tuple[str, str, str]
+
+# Blanks are the ASCII ones: a no-break space is a letter of a name.
+_B = r"[ \t\r\n\f\v]"
+_WORD = r'[^ \t\r\n\f\v()"]+'
+_FLAT = r'[^()"]*(?:"[^"]*"[^()"]*)*'
+_REF = (
+    rf"\({_B}*(?i:portref)(?:{_B}+{_WORD}|{_B}*\({_B}*(?i:member){_B}+{_WORD}{_B}+[0-9]{{1,9}}"
+    rf"{_B}*\)){_B}*(?:\({_B}*(?i:instanceref){_B}+{_WORD}{_B}*\){_B}*)?\)"
+)
+#: What it says, of one that is written so.
+_REF_PARTS = (
+    rf"\({_B}*{_WORD}{_B}*(?:\({_B}*{_WORD}{_B}+)?({_WORD})(?:{_B}+([0-9]+){_B}*\))?{_B}*"
+    rf"(?:\({_B}*{_WORD}{_B}+({_WORD}))?"
+)
+_DRAWING = r"(?i:boundingbox|connectlocation|display|figure|pagesize|transform)"
 
 
-def _with_drawing() -> re.Pattern[str]:
-    """Return the same, and a whole form that only says how something is drawn as one token.
+def _rest(depth: int) -> str:
+    """Return the pattern of what stands in a form whose own forms are nested at most so deep."""
+    inner = rf"\({_B}*[^ \t\r\n\f\v()\"]{_rest(depth - 1)}\)" if depth else ""
+    return f"{_FLAT}(?:{inner}{_FLAT})*" if inner else _FLAT
 
-    Most of a schematic is such forms. Those that go deeper than six forms, or are not closed, are
-    taken apart as ever.
+
+@cache
+def _pattern(*, whole: bool, closed: bool) -> re.Pattern[str]:
+    """Return the pattern of tokens: with forms that are matched whole, with closed instances."""
+    joined = rf"\({_B}*(?i:joined)((?:{_B}*{_REF})+){_B}*\)"
+    rename = rf'\({_B}*(?i:rename{_B}+{_WORD}{_B}*"[^"]*"){_B}*\)'
+    never = "((?!))"
+    tokens = [
+        rf"\({_B}*(?i:net)(?:{_B}+({_WORD})|{_B}*({rename})){_B}*{joined}{_B}*\)",
+        joined,
+        rf"(\({_DRAWING}(?={_B}|[()]){_rest(6)}\))" if whole else never,
+        rf"(\({_B}*(?i:instance){_B}{_rest(4)}\))" if whole and closed else never,
+        rf"\({_B}*({_WORD}{_FLAT})(\))?",
+        r"(\))",
+        rf'("[^"]*"|{_WORD})',
+        '[("]',
+    ]
+    return re.compile("|".join(tokens))
+
+
+_NET_ID, _NET_RENAMED, _NET, _JOINED, _DRAWN, _CLOSED, _OPEN, _FORM, _CLOSE, _ATOM = range(1, 11)
+_find_refs = cache(lambda: re.compile(_REF_PARTS).findall)
+_find_words = cache(lambda: re.compile(rf'"[^"]*"|{_WORD}').findall)
+_NO_REFS: list[Ref] = []
+_SURPLUS = re.compile(rf'[()]|"[^"]*"?|{_WORD}')
+
+
+class Form(list["str | Form"]):
+    """A list in parentheses; its items are words and strings (as written) and further forms.
+
+    `start` and `end` are its offsets in the text, `end` only where it is closed: then nothing but
+    its keyword was read of it. `refs` are the references that it holds, where they were taken out.
     """
-    flat = r'[^()"]*+(?:"[^"]*"[^()"]*+)*+'
-    form = rf"\([^ \t\r\n\f\v()\"]{flat}\)"
-    for _ in range(5):
-        form = rf"\([^ \t\r\n\f\v()\"]{flat}(?:{form}{flat})*+\)"
-    heads = r"(?i:boundingbox|connectlocation|display|figure|pagesize|transform)"
-    return re.compile(rf"\({heads}(?=[ \t\r\n\f\v()]){flat}(?:{form}{flat})*+\)|{_TOKEN.pattern}")
 
+    __slots__ = ("end", "refs", "start")
 
-#: Python before 3.11.5 loses its place in possessive groups.
-_DRAWING_OR_TOKEN = _with_drawing() if sys.version_info >= (3, 11, 5) else _TOKEN
-#: What a form may hold that is no drawing.
-_MORE = re.compile("instance", re.IGNORECASE)
+    def __init__(self, start: int) -> None:
+        super().__init__()
+        self.start = start
+        self.end = 0
+        self.refs: list[Ref] = _NO_REFS
+
+    @property
+    def head(self) -> str:
+        """The keyword in small letters, "" where there is none."""
+        return self[0] if self and isinstance(self[0], str) else ""
+
+    @property
+    def first(self) -> str | Form | None:
+        """What stands behind the keyword."""
+        return self[1] if len(self) > 1 else None
 
 
 class _TakeApart(Exception):
-    """No error: forms of drawing must be read token by token."""
+    """No error: keywords of drawing may have another meaning in this text."""
 
 
-def place_of(document: Document, offset: int) -> Place:
-    """Return line and column of a character of the text."""
-    text = document.text
-    start = text.rfind("\n", 0, offset) + 1
-    return Place(document.path, text.count("\n", 0, offset) + 1, offset - start + 1)
+class Tree:
+    """The forms of a text, and its lines."""
 
+    def __init__(self, document: Document) -> None:
+        self.document = document
+        self.text = document.text
+        self.words: dict[str, list[str]] = {}
+        self.whole = True  # forms of drawing are passed over
+        lengths = accumulate(map(len, self.text.split("\n")), initial=0)
+        self.lines = list(map(add, lengths, count()))  # where each begins
 
-def fault(
-    document: Document, offset: int, found: str, *, expected: str = "", hint: str = ""
-) -> BadInput:
-    """Return the error to raise for what stands at `offset`."""
-    place = place_of(document, offset)
-    return BadInput(
-        found,
-        expected=expected,
-        hint=hint,
-        place=place,
-        excerpt=excerpt(document.text, place.line, place.column),
-    )
+    def place(self, offset: int) -> Place:
+        """Return line and column of a character of the text."""
+        line = bisect_right(self.lines, offset)
+        return Place(self.document.path, line, offset - self.lines[line - 1] + 1)
 
+    def fault(self, offset: int, found: str, *, expected: str = "", hint: str = "") -> BadInput:
+        """Return the error to raise for what stands at `offset`."""
+        place = self.place(offset)
+        return BadInput(
+            found,
+            expected=expected,
+            hint=hint,
+            place=place,
+            excerpt=excerpt(self.text, place.line, place.column),
+        )
 
-def read_forms(document: Document) -> Form:
-    """Return the outermost form of the text; keywords in small letters, other tokens as written.
+    def read(self) -> Form:
+        """Return the outermost form of the text; keywords in small letters.
 
-    Forms that only say how something is drawn are left out.
+        Raises:
+            BadInput: not one balanced form, a string without end, nesting beyond reason.
+        """
+        try:
+            root = self._read(0, len(self.text), _pattern(whole=True, closed=True))
+        except _TakeApart:
+            self.whole = False
+            root = self._read(0, len(self.text), _pattern(whole=False, closed=False))
+        if not root:
+            raise self.fault(0, "no form", expected="'(edif NAME ...)'")
+        return root[0]  # type: ignore[return-value]
 
-    Raises:
-        BadInput: not one balanced form, a string without end, nesting beyond reason.
-    """
-    try:
-        return _read_tokens(document, _DRAWING_OR_TOKEN)
-    except _TakeApart:
-        return _read_tokens(document, _TOKEN)
+    def opened(self, form: Form) -> Form:
+        """Return the form with what stands in it."""
+        if not form.end:
+            return form
+        pattern = _pattern(whole=self.whole, closed=False)
+        return self._read(form.start, form.end, pattern)[0]  # type: ignore[return-value]
 
-
-def _read_tokens(document: Document, pattern: re.Pattern[str]) -> Form:
-    text = document.text
-    root = Form(0)  # holds the outermost form
-    form = root
-    above: list[Form] = []
-    for match in pattern.finditer(text):
-        token = match[0]
-        if token == "(":  # noqa: S105 - a token of the text
-            if len(above) >= MOST_NESTED:
-                raise fault(
-                    document,
-                    match.start(),
-                    f"a form nested {MOST_NESTED + 1} deep",
-                    expected=f"at most {MOST_NESTED}",
-                )
-            if form is root and root:
-                raise _surplus(document, match.start(), token)
-            inner = Form(match.start())
-            form.append(inner)
-            above.append(form)
-            form = inner
-        elif token == ")":  # noqa: S105
-            if not above:
-                raise _surplus(document, match.start(), token)
-            if not form:
-                raise fault(document, form.start, "'()'", expected="a keyword after '('")
-            form = above.pop()
-        elif form is root:
-            if token[0] == "(":
-                raise _TakeApart
-            raise _surplus(document, match.start(), token)
-        elif token[0] == '"':
-            if len(token) < 2 or token[-1] != '"':
-                raise fault(
-                    document,
+    def _read(self, start: int, end: int, pattern: re.Pattern[str]) -> Form:
+        """Return a form that holds those between two offsets."""
+        text = self.text
+        root = form = Form(start)
+        above: list[Form] = []
+        find_refs = _find_refs()
+        for match in pattern.finditer(text, start, end):
+            kind = match.lastindex
+            if form is root and (root or match[0][0] != "("):
+                raise self._surplus(match.start())
+            if kind == _CLOSE:
+                if not form:
+                    raise self.fault(form.start, "'()'", expected="a keyword after '('")
+                form = above.pop()
+            elif kind == _ATOM:
+                if not form:
+                    raise self.fault(match.start(), "a string", expected="a keyword after '('")
+                form.append(match[kind])
+            elif match[0] == '"':
+                raise self.fault(
                     match.start(),
                     "a string without end",
                     expected="'\"'",
                     hint="Is the file cut off, or a quotation mark missing?",
                 )
-            if not form:
-                raise fault(document, match.start(), "a string", expected="a keyword after '('")
-            form.append(token)
-        elif token[0] == "(":
-            if not form or _MORE.search(token):
-                raise _TakeApart
-        elif form:
-            form.append(token)
-        else:
-            keyword = token.lower()
-            if keyword == "keywordalias" and pattern is not _TOKEN:
-                raise _TakeApart  # what is called drawing need not be
-            form.append(keyword)
-    if above:
-        opened = [*above[1:], form]
-        inmost = next((one for one in reversed(opened) if one), form)
-        raise fault(
-            document,
-            len(text.rstrip()),
-            "the end of the file",
-            expected=f"{len(above)} times ')'" if len(above) > 1 else "')'",
-            hint=f"'({inmost.head}' in line {place_of(document, inmost.start).line} "
-            "is open: is the file cut off?",
+            elif kind == _DRAWN:
+                if not form or "instance" in match[kind].lower():  # a symbol is drawn in it
+                    form += self._read(*match.span(), _pattern(whole=False, closed=False))
+            else:
+                inner = Form(match.start())
+                form.append(inner)
+                if kind == _FORM or kind == _OPEN:
+                    inner += self._words(match[_OPEN])
+                    if inner[0] == "keywordalias" and self.whole:
+                        raise _TakeApart
+                elif kind == _CLOSED:
+                    inner.append("instance")
+                    inner.end = match.end()
+                elif kind is not None:
+                    inner.append("joined" if kind == _JOINED else "net")
+                    if kind == _NET:
+                        inner.append(match[_NET_ID] or self._named(match))
+                    inner.refs = find_refs(text, *match.span(kind))
+                if kind is None or kind == _OPEN:
+                    if len(above) >= MOST_NESTED:
+                        raise self.fault(
+                            match.start(),
+                            f"a form nested {MOST_NESTED + 1} deep",
+                            expected=f"at most {MOST_NESTED}",
+                        )
+                    above.append(form)
+                    form = inner
+        if above:
+            opened = [*above[1:], form]
+            inmost = next((one for one in reversed(opened) if one), form)
+            raise self.fault(
+                len(text.rstrip()),
+                "the end of the file",
+                expected=f"{len(above)} times ')'" if len(above) > 1 else "')'",
+                hint=f"'({inmost.head}' in line {self.place(inmost.start).line} "
+                "is open: is the file cut off?",
+            )
+        return root
+
+    def _words(self, piece: str) -> list[str]:
+        """Return the words of a form up to its first inner one; the same come again and again."""
+        words = self.words.get(piece)
+        if words is None:
+            words = self.words[piece] = _find_words()(piece)
+            words[0] = words[0].lower()
+        return words
+
+    def _named(self, match: re.Match[str]) -> Form:
+        """Return the `rename` of a net that was matched whole."""
+        form = Form(match.start(_NET_RENAMED))
+        form += self._words(match[_NET_RENAMED][1:-1])
+        return form
+
+    def _surplus(self, offset: int) -> BadInput:
+        match = _SURPLUS.match(self.text, offset)
+        token = match[0] if match else ""
+        shown = token if len(token) <= 20 else token[:20] + "..."
+        return self.fault(
+            offset,
+            f"{shown!r}",
+            expected="'(edif NAME ...)' and nothing else",
+            hint="Is a ')' too many before it?" if offset else "",
         )
-    if not root:
-        raise fault(document, 0, "no form", expected="'(edif NAME ...)'")
-    return root[0]  # type: ignore[return-value]
-
-
-def _surplus(document: Document, offset: int, token: str) -> BadInput:
-    shown = token if len(token) <= 20 else token[:20] + "..."
-    return fault(
-        document,
-        offset,
-        f"{shown!r}",
-        expected="'(edif NAME ...)' and nothing else",
-        hint="Is a ')' too many before it?" if offset else "",
-    )
