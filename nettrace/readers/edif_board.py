@@ -7,7 +7,6 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from functools import cache
 from operator import itemgetter
 from typing import Literal
@@ -111,7 +110,7 @@ class BoardMaker(PartMaker):
         kind = {"NETLIST": "netlist", "SCHEMATIC": "schematic"}.get(view.type, view.type.lower())
         builder.version = f"2 0 0, {kind or 'netlist'} view"
         if self.measure(view, library, [], {}) > MOST_EXPANDED + len(self.tree.text):
-            raise self.tree.fault(
+            raise self.tree.lines.error(
                 view.offset,
                 f"sheets and buses that expand to over {MOST_EXPANDED} instances and connections",
                 hint="" if self.keep else "Read it with --hierarchy keep.",
@@ -124,16 +123,14 @@ class BoardMaker(PartMaker):
                 builder.warn(code, f"{count} such in all; the first {MOST_WARNINGS} are listed")
         return builder.build()
 
-    def measure(
-        self, view: View, library: str, above: list[View], measured: dict[int, int]
-    ) -> int:
+    def measure(self, view: View, library: str, above: list[View], measured: dict[int, int]) -> int:
         """Return how many instances and connections a view expands to, before any is made."""
         known = measured.get(id(view))
         if known is not None:
             return known
         looped = view in above
         if looped or len(above) > MOST_LEVELS:
-            raise self.tree.fault(
+            raise self.tree.lines.error(
                 view.offset,
                 f"view {view.name!r} of a cell that contains itself"
                 if looped
@@ -152,9 +149,7 @@ class BoardMaker(PartMaker):
         measured[id(view)] = total
         return total
 
-    def expand(
-        self, view: View, library: str, path: str, bound: Bound, outer: Annotated
-    ) -> None:
+    def expand(self, view: View, library: str, path: str, bound: Bound, outer: Annotated) -> None:
         """Make the parts and nets of a sheet, and of those in it.
 
         Args:
@@ -284,7 +279,7 @@ class BoardMaker(PartMaker):
         if one is not None:
             return slots[one]
         near = nearest_names(instance, slots, most=1) if len(slots) <= MOST_NEAR else ()
-        raise self.tree.fault(
+        raise self.tree.lines.error(
             net.offset,
             f"net {net.name!r} joins instance {instance!r}, which the cell does not hold",
             hint=f"Nearest: {near[0]}." if near else "",
@@ -433,12 +428,12 @@ class BoardMaker(PartMaker):
             name = self.own_name(node.name, node.offset)
             if schematic and "/" in name:
                 inner.setdefault(name.rsplit("/", 1)[1], []).append(node.offset)
-            place = self.tree.place(node.offset)
+            place = self.tree.lines.place(node.offset)
             self.builder.net(name, place=place, aliases=node.aliases)
             for facts, (number, pin_name, kind), offset in node.pins:
                 key = (number, name)
                 if key not in facts:
-                    said_at = place if offset == node.offset else self.tree.place(offset)
+                    said_at = place if offset == node.offset else self.tree.lines.place(offset)
                     facts[key] = (pin_name, kind, said_at)
         for name, offsets in inner.items():
             if len(offsets) > 1 or name in self.names:

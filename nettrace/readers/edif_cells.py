@@ -86,9 +86,7 @@ _INSTANCE = _ANYWHERE | _words(
 )
 _VIEWS = _words("viewref viewlist")
 _PORT_INSTANCE = _PORT - {"direction"} | _words("portimplementation connectlocation")
-_NET = _ANYWHERE | _words(
-    "commentgraphics criticality figure instance joined net netdelay subnet"
-)
+_NET = _ANYWHERE | _words("commentgraphics criticality figure instance joined net netdelay subnet")
 _BUNDLE = _ANYWHERE | _words("commentgraphics figure listofnets")
 _NETS = _words("net netbundle")
 _JOINED = _ANYWHERE | _words("globalportref portlist portref")
@@ -131,7 +129,7 @@ class CellReader:
         root = self.tree.read()
         if root.head != "edif":
             raise self.fail(root, f"'({root.head}'", "'(edif NAME'")
-        self.result.name = self.name(root.first, root)[1]
+        self.result.name = self.name(root.named, root)[1]
         versions = 0
         for form in self.forms(root, 2, _EDIF):
             match form.head:
@@ -154,7 +152,7 @@ class CellReader:
 
     def fail(self, form: Form, found: str, expected: str = "", hint: str = "") -> BadInput:
         """Return the error to raise about a form."""
-        return self.tree.fault(form.start, found, expected=expected, hint=hint)
+        return self.tree.lines.error(form.start, found, expected=expected, hint=hint)
 
     def note(self, code: str, message: str, offset: int) -> None:
         """Note something read with care."""
@@ -197,7 +195,7 @@ class CellReader:
     def text(self, item: str | Form | None, parent: Form) -> str:
         """Return a string, bare or in `stringDisplay`."""
         if isinstance(item, Form) and item.head == "stringdisplay":
-            item = item.first
+            item = item.named
         if isinstance(item, str) and item[0] == '"':
             return decode_string(item)
         raise self.fail(parent, f"no string in '({parent.head}'", "'\"...\"'")
@@ -205,7 +203,7 @@ class CellReader:
     def identifier(self, item: str | Form | None, parent: Form) -> str:
         """Return an id, bare or in `name`."""
         if isinstance(item, Form) and item.head == "name":
-            item = item.first
+            item = item.named
         if isinstance(item, str) and item[0] != '"':
             return item
         raise self.fail(parent, f"no name in '({parent.head}'", "a name after the keyword")
@@ -223,7 +221,7 @@ class CellReader:
 
     def definition(self, form: Form) -> tuple[str, str, tuple[int, ...]]:
         """Return id, shown name and array sizes of what `form` defines."""
-        item = form.first
+        item = form.named
         if not (isinstance(item, Form) and item.head == "array"):
             return (*self.name(item, form), ())
         sizes = []
@@ -241,7 +239,7 @@ class CellReader:
 
     def reference(self, form: Form) -> tuple[str, str]:
         """Return id and member index ("" if none) of what `form` refers to."""
-        item = form.first
+        item = form.named
         if isinstance(item, Form) and item.head == "member":
             indices = item[2:]
             if not indices or not all(isinstance(w, str) and _INDEX.match(w) for w in indices):
@@ -273,7 +271,7 @@ class CellReader:
 
     def property(self, form: Form, into: dict[str, str]) -> None:
         """Put a property into `into`; the first of a name counts."""
-        _, name = self.name(form.first, form, codes=True)
+        _, name = self.name(form.named, form, codes=True)
         for item in self.forms(form, 2, _PROPERTY):
             if item.head in _VALUES:
                 into.setdefault(name, self.value(item))
@@ -327,7 +325,7 @@ class CellReader:
     def top(self, form: Form) -> None:
         """Take over which cell is the top."""
         result = self.result
-        _, name = self.name(form.first, form)
+        _, name = self.name(form.named, form)
         if result.top_cell is not None:
             self.note("second-design", f"a second design, {name}, is not read", form.start)
             return
@@ -343,14 +341,14 @@ class CellReader:
 
     def cell_reference(self, form: Form) -> tuple[str, str]:
         """Return ids of cell and library ("" if not said)."""
-        cell = self.identifier(form.first, form)
+        cell = self.identifier(form.named, form)
         for item in self.forms(form, 2, _LIBRARY_STEP):
-            return cell, self.identifier(item.first, item)
+            return cell, self.identifier(item.named, item)
         return cell, ""
 
     def library(self, form: Form) -> None:
         """Read a library, or more of one."""
-        one, name = self.name(form.first, form)
+        one, name = self.name(form.named, form)
         library = self.result.libraries.setdefault(one, Library(name))
         for item in self.forms(form, 2, _LIBRARY):
             if item.head == "cell":
@@ -358,7 +356,7 @@ class CellReader:
 
     def cell(self, form: Form, library: Library) -> None:
         """Read a cell."""
-        one, name = self.name(form.first, form, codes=False)
+        one, name = self.name(form.named, form, codes=False)
         if one in library.cells:
             raise self.fail(
                 form, f"a second cell {one!r} in library {library.name!r}", "each name once"
@@ -387,14 +385,14 @@ class CellReader:
 
     def view(self, form: Form, cell: Cell) -> None:
         """Read a view of a cell."""
-        one, name = self.name(form.first, form, codes=False)
+        one, name = self.name(form.named, form, codes=False)
         if one in cell.views:
             raise self.fail(form, f"a second view {one!r} of cell {cell.name!r}", "each name once")
         view = cell.views[one] = View(name, form.start)
         items = list(self.forms(form, 2, _VIEW))
         for item in items:
             if item.head == "viewtype":
-                view.type = self.identifier(item.first, item).upper()
+                view.type = self.identifier(item.named, item).upper()
         self.schematic = view.type == "SCHEMATIC"
         for item in items:
             if item.head == "interface":
@@ -431,7 +429,7 @@ class CellReader:
         port = view.ports[one] = Port(name, sizes)
         for item in self.forms(form, 2, _PORT):
             if item.head == "direction":
-                port.direction = intern(self.identifier(item.first, item).lower())
+                port.direction = intern(self.identifier(item.named, item).lower())
             elif item.head == "designator":
                 port.designator = port.designator or self.designator(item)
             elif item.head == "property":
@@ -559,13 +557,13 @@ class CellReader:
 
     def view_reference(self, form: Form, instance: Instance) -> None:
         """Take over which cell and view an instance is of."""
-        instance.view = intern(self.identifier(form.first, form))
+        instance.view = intern(self.identifier(form.named, form))
         for item in self.forms(form, 2, _CELL_STEP):
             instance.cell, instance.library = map(intern, self.cell_reference(item))
 
     def port_instance(self, form: Form, instance: Instance) -> None:
         """Take over what an instance says of one of its pins."""
-        inner = form.first
+        inner = form.named
         named = inner if isinstance(inner, Form) and inner.head == "portref" else form
         port, member = self.reference(named)
         said = ""
@@ -728,7 +726,7 @@ class CellReader:
                 if item.head == "instanceref":
                     outer = item
                 else:
-                    view = self.identifier(item.first, item)
+                    view = self.identifier(item.named, item)
             step = outer
         said = into.setdefault(view, Annotation(form.start))
         for one in reversed(chain):

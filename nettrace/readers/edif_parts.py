@@ -199,8 +199,8 @@ class PartMaker:
         self.tree = tree
         self.design = design
         self.keep = keep
-        self.builder = BoardBuilder(tree.document.path, "edif")
-        self.builder.digest = tree.document.digest
+        self.builder = BoardBuilder(tree.lines.path, "edif")
+        self.builder.digest = tree.digest
         self.warned: dict[str, int] = {}
         self.uses: dict[tuple[str, str, str, str], Use] = {}
         self.ids_folded: dict[int, tuple[Mapping[str, object], dict[str, str]]] = {}
@@ -215,7 +215,7 @@ class PartMaker:
         """Note something read with care; beyond the first of a kind it is counted."""
         count = self.warned[code] = self.warned.get(code, 0) + 1
         if count <= MOST_WARNINGS:
-            self.builder.warn(code, message, self.tree.place(offset))
+            self.builder.warn(code, message, self.tree.lines.place(offset))
 
     # -- finding --
 
@@ -302,7 +302,7 @@ class PartMaker:
             if found is None:
                 names = [one for held in design.libraries.values() for one in held.cells]
                 near = nearest_names(design.top_cell, names, most=1)
-                raise self.tree.fault(
+                raise self.tree.lines.error(
                     design.top_offset,
                     f"the design is of cell {design.top_cell!r}, which the file does not hold",
                     hint=f"Nearest: {near[0]}." if near else "",
@@ -313,7 +313,7 @@ class PartMaker:
         if view is not None:
             return library, view
         if not views:
-            raise self.tree.fault(
+            raise self.tree.lines.error(
                 design.top_offset,
                 f"the top cell {cell.name!r} has no view",
                 hint="Is this a library alone? Export the design.",
@@ -340,14 +340,14 @@ class PartMaker:
             if one not in used and any(view.is_sheet for view in cell.views.values())
         ]
         if not tops:
-            raise self.tree.fault(
+            raise self.tree.lines.error(
                 0,
                 "no cell with contents",
                 expected="instances and nets",
                 hint="Is this a library alone? Export the design.",
             )
         message = f"no '(design ...)': took cell {tops[-1][1].name} as the top"
-        self.builder.warn("no-design", message, self.tree.place(0))
+        self.builder.warn("no-design", message, self.tree.lines.place(0))
         return tops[-1]
 
     # -- instances --
@@ -466,7 +466,7 @@ class PartMaker:
         joinable = bool(said) and not refdes.endswith("?")
         draft = self.units.get((prefix, refdes)) if joinable else None
         if draft is None:
-            draft = self.builder.part(refdes, self.tree.place(instance.offset))
+            draft = self.builder.part(refdes, self.tree.lines.place(instance.offset))
             draft.value, draft.package, draft.description, _, draft.fitted, draft.properties = (
                 fields
             )

@@ -8,13 +8,11 @@ form that is not written so is taken apart token by token, so a fault has its ex
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
 from functools import cache
-from itertools import accumulate, count
-from operator import add
 
-from nettrace.errors import BadInput, Place, excerpt
+from nettrace.errors import BadInput
 from nettrace.readers.document import Document
+from nettrace.readers.sexpr import Lines, balanced
 
 #: Deepest nesting that is read; the deepest form of the standard in use is about 20.
 MOST_NESTED = 500
@@ -39,9 +37,8 @@ _DRAWING = r"(?i:boundingbox|connectlocation|display|figure|pagesize|transform)"
 
 
 def _rest(depth: int) -> str:
-    """Return the pattern of what stands in a form whose own forms are nested at most so deep."""
-    inner = rf"\({_B}*[^ \t\r\n\f\v()\"]{_rest(depth - 1)}\)" if depth else ""
-    return f"{_FLAT}(?:{inner}{_FLAT})*" if inner else _FLAT
+    """Return the pattern of the rest of a form, forms in it nested at most so deep."""
+    return balanced(depth, flat=_FLAT, edge="", opening=rf'\({_B}*[^ \t\r\n\f\v()"]')
 
 
 @cache
@@ -53,8 +50,8 @@ def _pattern(*, whole: bool, closed: bool) -> re.Pattern[str]:
     tokens = [
         rf"\({_B}*(?i:net)(?:{_B}+({_WORD})|{_B}*({rename})){_B}*{joined}{_B}*\)",
         joined,
-        rf"(\({_DRAWING}(?={_B}|[()]){_rest(6)}\))" if whole else never,
-        rf"(\({_B}*(?i:instance){_B}{_rest(4)}\))" if whole and closed else never,
+        rf"(\({_DRAWING}(?={_B}|[()]){_rest(6)})" if whole else never,
+        rf"(\({_B}*(?i:instance){_B}{_rest(4)})" if whole and closed else never,
         rf"\({_B}*({_WORD}{_FLAT})(\))?",
         r"(\))",
         rf'("[^"]*"|{_WORD})',
@@ -73,8 +70,8 @@ _SURPLUS = re.compile(rf'[()]|"[^"]*"?|{_WORD}')
 class Form(list["str | Form"]):
     """A list in parentheses; its items are words and strings (as written) and further forms.
 
-    `start` and `end` are its offsets in the text, `end` only where it is closed: then nothing but
-    its keyword was read of it. `refs` are the references that it holds, where they were taken out.
+    `start` is its offset in the text, and `end` its end where it is closed: then nothing but its
+    head was read of it. `refs` are the references that it holds, where they were taken out.
     """
 
     __slots__ = ("end", "refs", "start")
@@ -91,7 +88,7 @@ class Form(list["str | Form"]):
         return self[0] if self and isinstance(self[0], str) else ""
 
     @property
-    def first(self) -> str | Form | None:
+    def named(self) -> str | Form | None:
         """What stands behind the keyword."""
         return self[1] if len(self) > 1 else None
 
@@ -104,28 +101,11 @@ class Tree:
     """The forms of a text, and its lines."""
 
     def __init__(self, document: Document) -> None:
-        self.document = document
         self.text = document.text
+        self.digest = document.digest
         self.words: dict[str, list[str]] = {}
         self.whole = True  # forms of drawing are passed over
-        lengths = accumulate(map(len, self.text.split("\n")), initial=0)
-        self.lines = list(map(add, lengths, count()))  # where each begins
-
-    def place(self, offset: int) -> Place:
-        """Return line and column of a character of the text."""
-        line = bisect_right(self.lines, offset)
-        return Place(self.document.path, line, offset - self.lines[line - 1] + 1)
-
-    def fault(self, offset: int, found: str, *, expected: str = "", hint: str = "") -> BadInput:
-        """Return the error to raise for what stands at `offset`."""
-        place = self.place(offset)
-        return BadInput(
-            found,
-            expected=expected,
-            hint=hint,
-            place=place,
-            excerpt=excerpt(self.text, place.line, place.column),
-        )
+        self.lines = Lines(document)
 
     def read(self) -> Form:
         """Return the outermost form of the text; keywords in small letters.
@@ -139,7 +119,7 @@ class Tree:
             self.whole = False
             root = self._read(0, len(self.text), _pattern(whole=False, closed=False))
         if not root:
-            raise self.fault(0, "no form", expected="'(edif NAME ...)'")
+            raise self.lines.error(0, "no form", expected="'(edif NAME ...)'")
         return root[0]  # type: ignore[return-value]
 
     def opened(self, form: Form) -> Form:
@@ -161,14 +141,16 @@ class Tree:
                 raise self._surplus(match.start())
             if kind == _CLOSE:
                 if not form:
-                    raise self.fault(form.start, "'()'", expected="a keyword after '('")
+                    raise self.lines.error(form.start, "'()'", expected="a keyword after '('")
                 form = above.pop()
             elif kind == _ATOM:
                 if not form:
-                    raise self.fault(match.start(), "a string", expected="a keyword after '('")
+                    raise self.lines.error(
+                        match.start(), "a string", expected="a keyword after '('"
+                    )
                 form.append(match[kind])
             elif match[0] == '"':
-                raise self.fault(
+                raise self.lines.error(
                     match.start(),
                     "a string without end",
                     expected="'\"'",
@@ -180,7 +162,7 @@ class Tree:
             else:
                 inner = Form(match.start())
                 form.append(inner)
-                if kind == _FORM or kind == _OPEN:
+                if kind in (_FORM, _OPEN):
                     inner += self._words(match[_OPEN])
                     if inner[0] == "keywordalias" and self.whole:
                         raise _TakeApart
@@ -194,7 +176,7 @@ class Tree:
                     inner.refs = find_refs(text, *match.span(kind))
                 if kind is None or kind == _OPEN:
                     if len(above) >= MOST_NESTED:
-                        raise self.fault(
+                        raise self.lines.error(
                             match.start(),
                             f"a form nested {MOST_NESTED + 1} deep",
                             expected=f"at most {MOST_NESTED}",
@@ -204,11 +186,11 @@ class Tree:
         if above:
             opened = [*above[1:], form]
             inmost = next((one for one in reversed(opened) if one), form)
-            raise self.fault(
+            raise self.lines.error(
                 len(text.rstrip()),
                 "the end of the file",
                 expected=f"{len(above)} times ')'" if len(above) > 1 else "')'",
-                hint=f"'({inmost.head}' in line {self.place(inmost.start).line} "
+                hint=f"'({inmost.head}' in line {self.lines.place(inmost.start).line} "
                 "is open: is the file cut off?",
             )
         return root
@@ -231,7 +213,7 @@ class Tree:
         match = _SURPLUS.match(self.text, offset)
         token = match[0] if match else ""
         shown = token if len(token) <= 20 else token[:20] + "..."
-        return self.fault(
+        return self.lines.error(
             offset,
             f"{shown!r}",
             expected="'(edif NAME ...)' and nothing else",

@@ -132,8 +132,10 @@ def balanced(depth: int, *, flat: str = _FLAT, edge: str = _EDGE, opening: str =
     >>> bool(re.match(r"\(fill" + balanced(2), '(fill (mode (deep ")"))) x'))
     True
     """
-    inner = rf"(?:{opening}{balanced(depth - 1, flat=flat, edge=edge)}{flat})*" if depth else ""
-    return rf"{flat}{inner}\){edge}"
+    if depth:
+        inner = balanced(depth - 1, flat=flat, edge=edge, opening=opening)
+        flat = rf"{flat}(?:{opening}{inner}{flat})*"
+    return rf"{flat}\){edge}"
 
 
 @cache

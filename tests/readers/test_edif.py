@@ -451,3 +451,84 @@ def test_the_document_says_whether_sheets_are_kept() -> None:
     path = CASES / "board_netlist.edf"
     kept = read(Document(path.name, path.read_bytes().decode(), hierarchy="keep"))
     assert [part.key for part in kept.parts] == ["C2", "left", "right"]
+
+
+#: Two nets of one shown name; what is put where PORTS, MORE, IN_X and IN_Y stand.
+FLAT = """(edif B (edifVersion 2 0 0) (edifLevel 0) (keywordMap (keywordLevel 0))
+ (external L (edifLevel 0) (technology (numberDefinition))
+  (cell C (cellType GENERIC) (view N (viewType NETLIST) (interface
+   (port &2 (direction INPUT)) (port (rename &1 "A")) (port (array (rename D "D[1:0]") 2))))))
+ (library W (edifLevel 0) (technology (numberDefinition))
+  (cell T (cellType GENERIC) (view N (viewType NETLIST) (interface PORTS) (contents
+   (instance U1 (viewRef N (cellRef C (libraryRef L))) (property Value (string "10k")))
+   (instance U2 (viewRef N (cellRef C (libraryRef L))) MORE)
+   (net X (joined (portRef &2 (instanceRef U1)) (portRef &1 (instanceRef U2)) IN_X))
+   (net (rename Y "X") (joined (portRef (member D 1) (instanceRef U1)) IN_Y))))))
+ (design B (cellRef T (libraryRef W))))
+"""
+
+
+@pytest.mark.parametrize(
+    ("parts", "pins", "codes"),
+    [
+        ({}, {"U1.2": "X", "U1.D[0]": "X~2", "U2.A": "X"}, []),
+        (
+            {"IN_X": "(portRef 1 (instanceRef u2)) (portRef (member d 0) (instanceRef u1))"},
+            {"U1.2": "X", "U1.D[0]": "X~2", "U1.D[1]": "X", "U2.A": "X"},
+            [],
+        ),
+        (
+            {"IN_X": "(portRef &2 (instanceRef U1))"},
+            {"U1.2": "X", "U1.D[0]": "X~2", "U2.A": "X"},
+            [],
+        ),
+        (
+            {"IN_Y": "(portRef Q (instanceRef U1))"},
+            {"U1.2": "X", "U1.D[0]": "X~2", "U1.Q": "X~2", "U2.A": "X"},
+            ["unknown-port"],
+        ),
+        (
+            {"IN_Y": "(portRef D (instanceRef U2))"},
+            {"U1.2": "X", "U1.D[0]": "X~2", "U2.A": "X", "U2.D[1:0]": "X~2"},
+            ["width-mismatch"],
+        ),
+        (
+            {"MORE": '(portInstance &1 (designator "7"))'},
+            {"U1.2": "X", "U1.D[0]": "X~2", "U2.7": "X"},
+            [],
+        ),
+        (
+            {"IN_Y": ")\n  (net Z (joined (portRef (member D 0) (instanceRef U1)))"},
+            {"U1.2": "X", "U1.D[0]": "X~2", "U1.D[1]": "X~2", "U2.A": "X"},
+            [],
+        ),
+    ],
+)
+def test_references_however_spelt_lead_to_their_pins(
+    parts: dict[str, str], pins: dict[str, str], codes: list[str]
+) -> None:
+    text = FLAT
+    for word in ("PORTS", "MORE", "IN_X", "IN_Y"):
+        text = text.replace(word, parts.get(word, ""))
+    board = read(Document("b.edf", text))
+    found = {str(pin): pin.net for part in board.parts for pin in part.pins if pin.net}
+    assert found == pins
+    assert sorted(warning.code for warning in board.warnings) == sorted(
+        [*codes, "repeated-net-name"]
+    )
+
+
+def test_places_name_the_line_and_column_of_each_form() -> None:
+    text = FLAT.replace("\n   (net", " (net")
+    for word in ("PORTS", "MORE", "IN_X", "IN_Y"):
+        text = text.replace(word, "")
+    board = read(Document("b.edf", text))
+    lines = text.split("\n")
+    for part in board.parts:
+        assert part.place is not None
+        assert lines[part.place.line - 1][part.place.column - 1 :].startswith(
+            f"(instance {part.refdes} "
+        )
+    for net in board.nets:
+        assert net.place is not None
+        assert lines[net.place.line - 1][net.place.column - 1 :].startswith("(net ")
