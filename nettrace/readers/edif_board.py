@@ -6,11 +6,10 @@ net outside where a port ties them, else SHEET/NAME. With hierarchy "keep" a she
 
 from __future__ import annotations
 
-import re
-from functools import cache
 from operator import itemgetter
 from typing import Literal
 
+from nettrace.knowledge import pattern
 from nettrace.model.board import Board
 from nettrace.model.builder import PartDraft
 from nettrace.model.freezing import PinFact, PinKey
@@ -33,19 +32,6 @@ Hierarchy = Literal["flatten", "keep"]
 MOST_LEVELS = 100
 #: Largest cell in which a name like a wrong one is looked for.
 MOST_NEAR = 2000
-
-
-@cache
-def _power_name() -> re.Pattern[str]:
-    """Return the pattern of names that a power symbol bears: grounds, VCC and its kin, voltages.
-
-    Common practice, no source.
-    """
-    return re.compile(
-        r"[ADPS]?GND\w*|GND[ADPS]?|EARTH|CHASSIS|V(?:CC|DD|SS|EE|BAT|BUS|IN|SYS)\w*"
-        r"|[+-]?V?\d+(?:[.V_]\d+)?V?\w{0,8}|[+-]\w{1,12}",
-        re.IGNORECASE,
-    )
 
 
 class Node:
@@ -198,7 +184,11 @@ class BoardMaker(PartMaker):
                     for one in net.globals:
                         self.globals.setdefault(one, node).join(node)
                     node.aliases.extend(net.aliases)
-                    if schematic and _power_name().fullmatch(name) and _has_symbol(net, slots):
+                    if (
+                        schematic
+                        and pattern("edif", "power").fullmatch(name)
+                        and _has_symbol(net, slots)
+                    ):
                         self.join_power(name, node)
                 if not path:
                     self.top_joined.append((node, joined))
@@ -467,13 +457,8 @@ class BoardMaker(PartMaker):
             nets.setdefault(number, []).append(net or "")
         for number, names in nets.items():
             if len(names) > 1:
-                count = self.warned["pin-on-two-nets"] = self.warned.get("pin-on-two-nets", 0) + 1
-                if count <= MOST_WARNINGS:
-                    self.builder.warn(
-                        "pin-on-two-nets",
-                        f"{draft.refdes}.{number} is on {' and '.join(names)}",
-                        draft.pin_facts[number, names[1]][2],
-                    )
+                message = f"{draft.refdes}.{number} is on {' and '.join(names)}"
+                self.warn("pin-on-two-nets", message, draft.pin_facts[number, names[1]][2])
 
 
 def _has_symbol(net: NetForm, slots: Slots) -> bool:

@@ -19,6 +19,7 @@ from functools import cache
 from sys import intern
 
 from nettrace.errors import BadInput
+from nettrace.knowledge import table
 from nettrace.model.names import nearest_names
 from nettrace.readers.edif_design import (
     Annotation,
@@ -55,57 +56,18 @@ def _instance_head() -> re.Pattern[str]:
     return re.compile(r'\([ \t\r\n\f\v]*\w+[ \t\r\n\f\v]+([^ \t\r\n\f\v()"]+)')
 
 
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
+@cache
+def _known(head: str) -> frozenset[str]:
+    """Return the heads of forms that may stand in a form."""
+    held = table("edif")
+    if head in held["only"]:
+        return frozenset(held["only"][head].split())
+    forms = held["forms"]
+    return frozenset(f"{forms[head]} {forms['anywhere']}".split())
 
 
-#: Forms that may stand in any other.
-_ANYWHERE = _words("comment userdata property metax")
-_EDIF = _ANYWHERE | _words("edifversion ediflevel keywordmap status external library design")
-_KEYWORD_MAP = _ANYWHERE | _words("keywordalias keyworddefine keywordlevel")
-_DESIGN = _ANYWHERE | _words("cellref status viewmap")
-_LIBRARY = _ANYWHERE | _words("ediflevel technology status cell")
-_CELL = _ANYWHERE | _words("celltype status view viewmap")
-# a symbol belongs in the interface; some writers put it beside
-_VIEW = _ANYWHERE | _words("viewtype status interface contents symbol")
-_INTERFACE = _ANYWHERE | _words(
-    "arrayrelatedinfo designator joined mustjoin parameter permutable port portbundle "
-    "protectionframe simulate symbol timing weakjoined"
-)
-_PORT = _ANYWHERE | _words(
-    "acload dcfaninload dcfanoutload dcmaxfanin dcmaxfanout designator direction portdelay unused"
-)
-_PORT_BUNDLE = _PORT | {"listofports"}
-_PORTS = _words("port portbundle")
-_CONTENTS = _ANYWHERE | _words(
-    "boundingbox commentgraphics figure follow instance logicport net netbundle offpageconnector "
-    "page pagesize portimplementation section simulate timing when"
-)
-_INSTANCE = _ANYWHERE | _words(
-    "designator parameterassign portinstance timing transform viewlist viewref"
-)
-_VIEWS = _words("viewref viewlist")
-_PORT_INSTANCE = _PORT - {"direction"} | _words("portimplementation connectlocation")
-_NET = _ANYWHERE | _words("commentgraphics criticality figure instance joined net netdelay subnet")
-_BUNDLE = _ANYWHERE | _words("commentgraphics figure listofnets")
-_NETS = _words("net netbundle")
-_JOINED = _ANYWHERE | _words("globalportref portlist portref")
-_VIEW_MAP = _ANYWHERE | _words(
-    "instancebackannotate instancemap netbackannotate netmap portbackannotate portmap"
-)
-_BACK_ANNOTATED = _ANYWHERE | _words("designator instanceref timing")
-_PORT_ANNOTATED = _PORT - {"direction"} | {"portref"}
-_STEP = _words("instanceref viewref")
-_PORT_STEP = _STEP | {"portref"}
-_CELL_STEP = _words("cellref")
-_LIBRARY_STEP = _words("libraryref")
-_VALUES = _words("boolean integer minomax mnm number point string")
-_PROPERTY = _ANYWHERE | _VALUES | _words("owner propertydisplay unit")
-#: Forms that name parts or connections: what holds one cannot be left out.
-_MEANING = _words(
-    "cell contents design designator external instance instanceref joined library member net port "
-    "portinstance portlist portref view viewref"
-)
+def _words(which: str) -> tuple[str, ...]:
+    return tuple(table("edif")["meaning"][which].split())
 
 
 class CellReader:
@@ -131,7 +93,7 @@ class CellReader:
             raise self.fail(root, f"'({root.head}'", "'(edif NAME'")
         self.result.name = self.name(root.named, root)[1]
         versions = 0
-        for form in self.forms(root, 2, _EDIF):
+        for form in self.forms(root, 2, "edif"):
             match form.head:
                 case "edifversion":
                     versions += 1
@@ -158,8 +120,9 @@ class CellReader:
         """Note something read with care."""
         self.result.notes.append((code, message, offset))
 
-    def forms(self, form: Form, start: int, known: frozenset[str]) -> Iterator[Form]:
-        """Yield the forms in it from item `start` on; all must have a known keyword."""
+    def forms(self, form: Form, start: int, kind: str) -> Iterator[Form]:
+        """Yield the forms in it from item `start` on; all must be known in forms of its kind."""
+        known = _known(kind)
         for item in form[start:]:
             if isinstance(item, str):
                 raise self.fail(form, f"{_short(item)} in '({form.head}'", "a form in parentheses")
@@ -181,7 +144,7 @@ class CellReader:
         harmless = bool(inside)
         while inside and harmless:
             form = inside.pop()
-            harmless = form.head not in _MEANING
+            harmless = form.head not in _words("words")
             inside += [each for each in form if isinstance(each, Form)]
         if not harmless:
             raise self.fail(
@@ -272,8 +235,8 @@ class CellReader:
     def property(self, form: Form, into: dict[str, str]) -> None:
         """Put a property into `into`; the first of a name counts."""
         _, name = self.name(form.named, form, codes=True)
-        for item in self.forms(form, 2, _PROPERTY):
-            if item.head in _VALUES:
+        for item in self.forms(form, 2, "property"):
+            if item.head in _words("values"):
                 into.setdefault(name, self.value(item))
 
     def value(self, form: Form) -> str:
@@ -308,7 +271,7 @@ class CellReader:
 
     def keyword_map(self, form: Form) -> None:
         """Take over other words for keywords."""
-        for item in self.forms(form, 1, _KEYWORD_MAP):
+        for item in self.forms(form, 1, "keywordmap"):
             if item.head == "keywordalias":
                 words = [word.lower() for word in item[1:] if isinstance(word, str)]
                 if len(words) != 2:
@@ -329,7 +292,7 @@ class CellReader:
         if result.top_cell is not None:
             self.note("second-design", f"a second design, {name}, is not read", form.start)
             return
-        for item in self.forms(form, 2, _DESIGN):
+        for item in self.forms(form, 2, "design"):
             if item.head == "viewmap":
                 self.view_map(item, result.annotations)
             elif item.head == "cellref":
@@ -342,7 +305,7 @@ class CellReader:
     def cell_reference(self, form: Form) -> tuple[str, str]:
         """Return ids of cell and library ("" if not said)."""
         cell = self.identifier(form.named, form)
-        for item in self.forms(form, 2, _LIBRARY_STEP):
+        for item in self.forms(form, 2, "cellref"):
             return cell, self.identifier(item.named, item)
         return cell, ""
 
@@ -350,7 +313,7 @@ class CellReader:
         """Read a library, or more of one."""
         one, name = self.name(form.named, form)
         library = self.result.libraries.setdefault(one, Library(name))
-        for item in self.forms(form, 2, _LIBRARY):
+        for item in self.forms(form, 2, "library"):
             if item.head == "cell":
                 self.cell(item, library)
 
@@ -363,7 +326,7 @@ class CellReader:
             )
         cell = library.cells[one] = Cell(name)
         annotations: dict[str, Annotation] = {}
-        for item in self.forms(form, 2, _CELL):
+        for item in self.forms(form, 2, "cell"):
             if item.head == "viewmap":
                 self.view_map(item, annotations)
             elif item.head == "view":
@@ -389,7 +352,7 @@ class CellReader:
         if one in cell.views:
             raise self.fail(form, f"a second view {one!r} of cell {cell.name!r}", "each name once")
         view = cell.views[one] = View(name, form.start)
-        items = list(self.forms(form, 2, _VIEW))
+        items = list(self.forms(form, 2, "view"))
         for item in items:
             if item.head == "viewtype":
                 view.type = self.identifier(item.named, item).upper()
@@ -405,14 +368,14 @@ class CellReader:
 
     def interface(self, form: Form, view: View) -> None:
         """Read the ports of a view."""
-        for item in self.forms(form, 1, _INTERFACE):
+        for item in self.forms(form, 1, "interface"):
             match item.head:
                 case "port":
                     self.port(item, view)
                 case "portbundle":
-                    for inner in self.forms(item, 2, _PORT_BUNDLE):
+                    for inner in self.forms(item, 2, "portbundle"):
                         if inner.head == "listofports":
-                            for port in self.forms(inner, 1, _PORTS):
+                            for port in self.forms(inner, 1, "listofports"):
                                 self.port(port, view)
                 case "designator":
                     self.designator(item)  # of all its parts alike: "U?"
@@ -427,7 +390,7 @@ class CellReader:
         if one in view.ports:
             raise self.fail(form, f"a second port {one!r} of one cell", "each name once")
         port = view.ports[one] = Port(name, sizes)
-        for item in self.forms(form, 2, _PORT):
+        for item in self.forms(form, 2, "port"):
             if item.head == "direction":
                 port.direction = intern(self.identifier(item.named, item).lower())
             elif item.head == "designator":
@@ -442,7 +405,7 @@ class CellReader:
     def contents(self, form: Form, view: View, first: int) -> None:
         """Read what stands in `contents`, or in a page of it, from the item `first` on."""
         connectors: dict[str, str] = {}
-        for item in self.forms(form, first, _CONTENTS):
+        for item in self.forms(form, first, "contents"):
             match item.head:
                 case "instance":
                     self.instance(item, view)
@@ -531,12 +494,12 @@ class CellReader:
         """Return what an instance says: its cell, reference, pin numbers and properties."""
         instance = Instance("", "", "", "", form.start)
         properties: dict[str, str] = {}
-        for item in self.forms(form, 2, _INSTANCE):
+        for item in self.forms(form, 2, "instance"):
             match item.head:
                 case "viewref":
                     self.view_reference(item, instance)
                 case "viewlist":
-                    for inner in self.forms(item, 1, _VIEWS):
+                    for inner in self.forms(item, 1, "viewlist"):
                         if inner.head == "viewref" and not instance.cell:
                             self.view_reference(inner, instance)
                 case "designator":
@@ -558,7 +521,7 @@ class CellReader:
     def view_reference(self, form: Form, instance: Instance) -> None:
         """Take over which cell and view an instance is of."""
         instance.view = intern(self.identifier(form.named, form))
-        for item in self.forms(form, 2, _CELL_STEP):
+        for item in self.forms(form, 2, "viewref"):
             instance.cell, instance.library = map(intern, self.cell_reference(item))
 
     def port_instance(self, form: Form, instance: Instance) -> None:
@@ -568,7 +531,7 @@ class CellReader:
         port, member = self.reference(named)
         said = ""
         properties: dict[str, str] = {}
-        for item in self.forms(form, 2, _PORT_INSTANCE):
+        for item in self.forms(form, 2, "portinstance"):
             if item.head == "designator":
                 said = said or self.designator(item)
             elif item.head == "property":
@@ -581,9 +544,9 @@ class CellReader:
     def net(self, form: Form, view: View) -> None:
         """Read a net, or the nets of a bundle as nets of their own."""
         if form.head == "netbundle":
-            for item in self.forms(form, 2, _BUNDLE):
+            for item in self.forms(form, 2, "netbundle"):
                 if item.head == "listofnets":
-                    for inner in self.forms(item, 1, _NETS):
+                    for inner in self.forms(item, 1, "listofnets"):
                         self.net(inner, view)
             return
         net = self.new_net(form)
@@ -599,7 +562,7 @@ class CellReader:
 
     def net_items(self, form: Form, net: NetForm, view: View) -> None:
         """Read what a net (or a part of it) joins, and its other names."""
-        for item in self.forms(form, 2, _NET):
+        for item in self.forms(form, 2, "net"):
             match item.head:
                 case "joined":
                     self.joined(item, net)
@@ -645,7 +608,7 @@ class CellReader:
     def joined(self, form: Form, net: NetForm) -> None:
         """Read the ports that a net joins."""
         net.joined += form.refs
-        for item in self.forms(form, 1, _JOINED):
+        for item in self.forms(form, 1, "joined"):
             if item.head == "portref":
                 self.port_reference(item, net)
             elif item.head == "portlist":
@@ -657,11 +620,11 @@ class CellReader:
         """Read one port that a net joins."""
         port, member = self.reference(form)
         instance = ""
-        for item in self.forms(form, 2, _PORT_STEP):
+        for item in self.forms(form, 2, "portref"):
             deep: Form | None = item
             if item.head == "instanceref":
                 instance = self.instance_reference(item)
-                deep = next(self.forms(item, 2, _STEP), None)
+                deep = next(self.forms(item, 2, "instanceref"), None)
             if deep is not None:
                 message = f"net {net.name}: a port inside another is left out"
                 self.note("deep-reference", message, deep.start)
@@ -672,7 +635,7 @@ class CellReader:
 
     def view_map(self, form: Form, into: dict[str, Annotation]) -> None:
         """Read what a view map says of instances, by the id of the view that it starts from."""
-        for item in self.forms(form, 1, _VIEW_MAP):
+        for item in self.forms(form, 1, "viewmap"):
             if item.head == "instancebackannotate":
                 self.annotate_instance(item, into)
             elif item.head == "portbackannotate":
@@ -680,7 +643,7 @@ class CellReader:
 
     def annotate_instance(self, form: Form, into: dict[str, Annotation]) -> None:
         """Read the reference and the properties of an instance in one place."""
-        items = list(self.forms(form, 1, _BACK_ANNOTATED))
+        items = list(self.forms(form, 1, "instancebackannotate"))
         step = next((item for item in items if item.head == "instanceref"), None)
         if step is None:
             raise self.fail(
@@ -700,14 +663,14 @@ class CellReader:
 
     def annotate_port(self, form: Form, into: dict[str, Annotation]) -> None:
         """Read the number of a pin of an instance in one place."""
-        items = list(self.forms(form, 1, _PORT_ANNOTATED))
+        items = list(self.forms(form, 1, "portbackannotate"))
         numbers = [self.designator(item) for item in items if item.head == "designator"]
         number = next(filter(None, numbers), "")
         named = next((item for item in items if item.head == "portref"), None)
         if named is None:
             raise self.fail(form, "no port in '(portbackannotate'", "'(portRef ID ...)'")
         port, member = self.reference(named)
-        for step in self.forms(named, 2, _PORT_STEP):
+        for step in self.forms(named, 2, "portref"):
             if step.head == "instanceref" and number:
                 self.annotated(step, into).pins.append(PinSaid(port, member, number))
 
@@ -722,7 +685,7 @@ class CellReader:
         while step is not None:
             chain.append(self.instance_reference(step))
             outer: Form | None = None
-            for item in self.forms(step, 2, _STEP):
+            for item in self.forms(step, 2, "instanceref"):
                 if item.head == "instanceref":
                     outer = item
                 else:

@@ -7,10 +7,12 @@ write; common practice, no source. A property is kept as written whatever it is 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from functools import cache, lru_cache
 from typing import NamedTuple, TypeVar
 
+from nettrace.errors import Place
+from nettrace.knowledge import pattern, table
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.freezing import PinFact, PinKey
 from nettrace.model.names import nearest_names
@@ -49,29 +51,12 @@ Annotated = tuple[tuple[str, Annotation], ...]
 
 # ---- fields
 
-_VALUE = ("value", "partvalue", "val", "componentvalue")
-_PACKAGE = ("pcbfootprint", "footprint", "package", "pkgtype", "packagetype", "jedectype",
-            "cellname")  # fmt: skip
-_DESCRIPTION = ("description", "desc", "partdescription")
-_REFDES = ("refdes", "reference", "partreference", "designator", "refdesignator", "ref")
-_NOT_FITTED = ("dnp", "dni", "dnf", "dns", "donotpopulate", "donotfit", "donotinstall", "nofit",
-               "nostuff", "nopop", "notfitted")  # fmt: skip
-_FITTED = ("populate", "fitted", "fit", "stuff", "mounted")
-_YES = frozenset({"", "1", "y", "yes", "true", "t", "x", *_NOT_FITTED})
-_NO = frozenset({"0", "n", "no", "false", "f"})
-
 _SEPARATORS = re.compile(r"[\s_\-./]+")
 
 
 @cache
-def _not_fitted_word() -> re.Pattern[str]:
-    """Return the pattern of a word of a value such as 10K,1%,DNI that says: not fitted."""
-    return re.compile(
-        r"(?<![A-Za-z0-9])(?:dn[ipfsl]|d\.n\.[ipf]\.?|no[ _-]?(?:stuff|pop|fit|load|mount)"
-        r"|not[ _-](?:fitted|populated|mounted|installed)|unpopulated"
-        r"|do[ _-]not[ _-](?:populate|fit|install|stuff|mount|place))(?![A-Za-z0-9])",
-        re.IGNORECASE,
-    )
+def _names(which: str) -> tuple[str, ...]:
+    return tuple(table("edif")["properties"][which].split())
 
 
 class Fields(NamedTuple):
@@ -89,15 +74,11 @@ def _fields(properties: dict[str, str]) -> Fields:
     plain: dict[str, str] = {}
     for name, said in properties.items():
         plain.setdefault(_plain(name), said)
-    value = _first(plain, _VALUE)
-    return Fields(
-        value,
-        _first(plain, _PACKAGE) or None,
-        _first(plain, _DESCRIPTION) or None,
-        _first(plain, _REFDES) or None,
-        _fitted(plain, value),
-        properties,
+    value, package, description, refdes = (
+        _first(plain, which) for which in ("value", "package", "description", "refdes")
     )
+    fitted = _fitted(plain, value)
+    return Fields(value, package or None, description or None, refdes or None, fitted, properties)
 
 
 @lru_cache(maxsize=4096)
@@ -105,22 +86,25 @@ def _plain(name: str) -> str:
     return _SEPARATORS.sub("", name).lower()
 
 
-def _first(plain: Mapping[str, str], names: Iterable[str]) -> str | None:
-    """Return the first property of those names that says something, else "" or None."""
-    found = [plain[name] for name in names if name in plain]
+def _first(plain: Mapping[str, str], which: str) -> str | None:
+    """Return the first property of such a name that says something, else "" or None."""
+    found = [plain[name] for name in _names(which) if name in plain]
     return next((said.strip() for said in found if said), "" if found else None)
 
 
 def _fitted(plain: Mapping[str, str], value: str | None) -> bool | None:
-    if value and _not_fitted_word().search(value):
+    if value and pattern("edif", "not_fitted").search(value):
         return False
-    if any(_plain(plain[name].strip()) in _YES for name in _NOT_FITTED if name in plain):
-        return False
-    for name in _FITTED:
-        said = plain.get(name, "?").strip().lower()
-        if said in _NO or _plain(said) in _NOT_FITTED:
+    yes, no, words = _names("yes"), _names("no"), _names("not_fitted")
+    for name in words:
+        said = _plain(plain.get(name, "no").strip())
+        if not said or said in yes or said in words:
             return False
-        if said in _YES:
+    for name in _names("fitted"):
+        said = plain.get(name, "?").strip().lower()
+        if said in no or _plain(said) in words:
+            return False
+        if not said or said in yes:
             return True
     return None
 
@@ -211,11 +195,12 @@ class PartMaker:
         self.pins_of_view: dict[int, tuple[PinNames, set[str]]] = {}
         self.listed_pins = 0
 
-    def warn(self, code: str, message: str, offset: int) -> None:
+    def warn(self, code: str, message: str, at: int | Place | None) -> None:
         """Note something read with care; beyond the first of a kind it is counted."""
         count = self.warned[code] = self.warned.get(code, 0) + 1
         if count <= MOST_WARNINGS:
-            self.builder.warn(code, message, self.tree.lines.place(offset))
+            place = self.tree.lines.place(at) if isinstance(at, int) else at
+            self.builder.warn(code, message, place)
 
     # -- finding --
 
@@ -347,7 +332,7 @@ class PartMaker:
                 hint="Is this a library alone? Export the design.",
             )
         message = f"no '(design ...)': took cell {tops[-1][1].name} as the top"
-        self.builder.warn("no-design", message, self.tree.lines.place(0))
+        self.warn("no-design", message, 0)
         return tops[-1]
 
     # -- instances --
