@@ -217,11 +217,10 @@ def show(path: str, as_json: bool) -> None:
     if as_json:
         write_json(opened.circuit.board, "job", _payload(opened))
         return
-    from nettrace.views.job_tables import show_job
-    from nettrace.views.tables import Sheet
+    from nettrace.views.job import standing_page
+    from nettrace.views.page import show as show_page
 
-    with Sheet() as sheet:
-        show_job(opened.job, opened.state, opened.circuit, sheet)
+    show_page(standing_page(opened.job, opened.state, opened.circuit))
 
 
 UNDO_EXAMPLES = """\
@@ -242,6 +241,7 @@ def undo(path: str, as_json: bool, entry: int | None) -> None:
 
 
 def _payload(opened: OpenJob) -> dict[str, object]:
-    from nettrace.views.job_payload import job_payload
+    from nettrace.views.encode import encode
 
-    return job_payload(opened.job, opened.state, opened.circuit)
+    shown: dict[str, object] = encode(opened)
+    return shown

@@ -53,8 +53,8 @@ def change_bench(opened: OpenJob, add: Callable[[Job], Sequence[Entry]], as_json
     from dataclasses import replace
 
     from nettrace.bench.job import Undo, change_job, fold
-    from nettrace.views.job_payload import job_payload
-    from nettrace.views.job_tables import entry_words
+    from nettrace.views.encode import encode
+    from nettrace.views.job import entry_words
 
     added: list[Entry] = []
 
@@ -65,7 +65,7 @@ def change_bench(opened: OpenJob, add: Callable[[Job], Sequence[Entry]], as_json
     job = change_job(opened.path, remember)
     changed = replace(opened, job=job, state=fold(job))
     if as_json:
-        write_json(opened.circuit.board, "job", job_payload(job, changed.state, opened.circuit))
+        write_json(opened.circuit.board, "job", encode(changed))
         return changed
     by_number = {entry.number: entry for entry in job.entries}
     for entry in added:

@@ -39,15 +39,17 @@ def match(path: str, as_json: bool) -> None:
     unused = unused_loose(opened)
     found = match_loose(sites, list(unused.values()))
     if as_json:
-        from nettrace.views.job_payload import matches
+        from nettrace.views.encode import encode
 
-        write_json(opened.circuit.board, "match", matches(found, sites))
+        taken = {item.assigned for item in found}
+        bare = [site for site in sites if site.refdes not in taken]
+        answer = {"matches": encode(found), "still_bare": encode(bare)}
+        write_json(opened.circuit.board, "match", answer)
         return
-    from nettrace.views.job_tables import show_matches
-    from nettrace.views.tables import Sheet
+    from nettrace.views.job import match_page
+    from nettrace.views.page import show
 
-    with Sheet() as sheet:
-        show_matches(found, sites, unused, sheet)
+    show(match_page(found, sites, unused))
 
 
 NEEDS_EXAMPLES = """\
@@ -84,16 +86,19 @@ def needs(path: str, as_json: bool, donors: str | None, output: str | None, forc
         write_file(Path(output), order_csv(found), force=force)
         write_note(f"{output}: {len(found)} lines written.")
     if as_json:
-        from nettrace.views.job_payload import needs as needs_payload
+        from nettrace.views.encode import encode
 
-        write_json(opened.circuit.board, "needs", needs_payload(found, given))
+        lines = [
+            {**encode(need), "donors": encode(donors_of)}
+            for need, donors_of in zip(found, given, strict=True)
+        ]
+        write_json(opened.circuit.board, "needs", lines)
         return
     if output is None:
-        from nettrace.views.job_tables import show_needs
-        from nettrace.views.tables import Sheet
+        from nettrace.views.job import needs_page
+        from nettrace.views.page import show
 
-        with Sheet() as sheet:
-            show_needs(found, given, sheet)
+        show(needs_page(found, given))
 
 
 def _boards_in(folder: Path, opened: OpenJob) -> Mapping[str, Circuit]:
@@ -131,15 +136,14 @@ def refit(path: str, as_json: bool) -> None:
     opened = open_bench(path)
     plan = plan_work(opened)
     if as_json:
-        from nettrace.views.job_payload import refit as refit_payload
+        from nettrace.views.encode import encode
 
-        write_json(opened.circuit.board, "refit", refit_payload(plan))
+        write_json(opened.circuit.board, "refit", encode(plan))
         return
-    from nettrace.views.job_tables import show_refit
-    from nettrace.views.tables import Sheet
+    from nettrace.views.job import refit_page
+    from nettrace.views.page import show
 
-    with Sheet() as sheet:
-        show_refit(plan, sheet)
+    show(refit_page(plan))
 
 
 WIRE_EXAMPLES = """\
@@ -159,12 +163,11 @@ def wire(path: str, as_json: bool, places: tuple[str, ...]) -> None:
     opened = open_bench(path)
     plans = plan_wires(opened, places)
     if as_json:
-        from nettrace.views.job_payload import wires
+        from nettrace.views.encode import encode
 
-        write_json(opened.circuit.board, "wires", wires(plans))
+        write_json(opened.circuit.board, "wires", encode(plans))
         return
-    from nettrace.views.job_tables import show_wires
-    from nettrace.views.tables import Sheet
+    from nettrace.views.job import wire_page
+    from nettrace.views.page import show
 
-    with Sheet() as sheet:
-        show_wires(plans, sheet)
+    show(wire_page(plans))

@@ -33,28 +33,24 @@ def probe(path: str, as_json: bool, only_next: bool) -> None:
     """List the fewest measurements that would prove the repair, each with its expected figure."""
     from nettrace.bench.diagnosis import next_probe
     from nettrace.bench.probes import plan_probes
-    from nettrace.views.prove import next_payload, probes_payload, show_next, show_probes
+    from nettrace.views.encode import encode
+    from nettrace.views.job import next_page, probe_page
+    from nettrace.views.page import show
 
     opened = open_bench(path)
     circuit, state = opened.circuit, opened.state
     if only_next:
         found = next_probe(circuit, state)
         if as_json:
-            write_json(circuit.board, "next", next_payload(found))
+            write_json(circuit.board, "next", encode(found))
             return
-        from nettrace.views.tables import Sheet
-
-        with Sheet() as sheet:
-            show_next(found, sheet)
+        show(next_page(found))
         return
     probes = plan_probes(circuit, state)
     if as_json:
-        write_json(circuit.board, "probes", probes_payload(probes))
+        write_json(circuit.board, "probes", encode(probes))
         return
-    from nettrace.views.tables import Sheet
-
-    with Sheet() as sheet:
-        show_probes(probes, state, sheet)
+    show(probe_page(probes, state))
 
 
 READ_EPILOG = """\
@@ -172,7 +168,9 @@ CHECK_EXAMPLES = """\
 def check(path: str, as_json: bool, known_good: str | None) -> int:
     """Give the verdict: restored, not restored, or not proven; exit code 1 unless restored."""
     from nettrace.bench.diagnosis import check_job
-    from nettrace.views.prove import check_payload, show_check
+    from nettrace.views.encode import encode
+    from nettrace.views.job import check_page
+    from nettrace.views.page import show
 
     opened = open_bench(path)
     good = None
@@ -182,10 +180,7 @@ def check(path: str, as_json: bool, known_good: str | None) -> int:
         good = read_known_good(_text(Path(known_good)), known_good)
     found = check_job(opened.circuit, opened.state, good)
     if as_json:
-        write_json(opened.circuit.board, "check", check_payload(opened.circuit.board, found))
+        write_json(opened.circuit.board, "check", encode(found, opened.circuit.board))
     else:
-        from nettrace.views.tables import Sheet
-
-        with Sheet() as sheet:
-            show_check(opened.job.title, found, sheet)
+        show(check_page(opened.job.title, found))
     return int(ExitCode.DONE if found.verdict == "restored" else ExitCode.DIFFERENCES)

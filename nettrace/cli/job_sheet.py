@@ -66,8 +66,8 @@ def sheet(
         what, other = ("--photo", "--fix") if photo else ("--fix", "--photo")
         raise WrongUsage(f"{what} alone", expected=f"{other} with it")
     refuse_to_replace(target, force=force)
+    from nettrace.bench.report import report_job
     from nettrace.views.progress import progress
-    from nettrace.views.sheet_input import job_sheet
 
     opened = open_bench(path)
     plate = _plate(opened.circuit.board, Path(photo), fixes) if photo is not None else None
@@ -77,29 +77,24 @@ def sheet(
 
         good = read_known_good(_text(Path(known_good)), known_good)
     with progress("Writing the sheet"):
-        made = job_sheet(
-            opened.circuit,
-            opened.job,
-            opened.state,
-            warnings=opened.warnings,
-            photo=plate,
-            known_good=good,
+        made = report_job(
+            opened.circuit, opened.job, opened.state, warnings=opened.warnings, known_good=good
         )
         content: str | bytes
         if kind == "markdown":
-            from nettrace.views.sheet_markdown import render_markdown
+            from nettrace.views.job_page import markdown_page
 
-            content = render_markdown(made)
+            content = markdown_page(made)
         else:
-            from nettrace.views.sheet import render_sheet
+            from nettrace.views.job_page import html_page
 
-            content = render_sheet(made, paper)
+            content = html_page(made, plate, paper)
         if kind == "pdf":
             from nettrace.views.programs import print_page
 
             content = print_page(str(content))
     write_file(target, content, force=force)
-    verdict = made.check.verdict if made.check is not None else None
+    verdict = str(made.check.verdict) if made.check is not None else None
     if as_json:
         size = len(content.encode("utf-8") if isinstance(content, str) else content)
         answer = {

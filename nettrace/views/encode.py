@@ -221,7 +221,7 @@ def _readings(item: Any, board: Board | None) -> Json:
 
 
 def _judged(item: Any, board: Board | None) -> Json:
-    from nettrace.views.job_tables import reading_words
+    from nettrace.views.job import reading_words
 
     reading = by_shape(item.reading, "number at to quantity value", board)
     judged = by_shape(item, "state expected:word because counts", board)
@@ -251,6 +251,32 @@ def _refit(item: Any, board: Board | None) -> Json:
     }
 
 
+def _job(item: Any, _: Board | None) -> Json:
+    """Return an opened job: its board, every entry, and where it stands."""
+    import msgspec
+
+    from nettrace.bench.wire import wires_of
+
+    job, state = item.job, item.state
+    return {
+        "title": job.title,
+        "opened": job.opened,
+        "board": msgspec.to_builtins(job.board),
+        "entries": [msgspec.to_builtins(entry) for entry in job.entries],
+        "undone": sorted(job.undone()),
+        "state": {
+            "damaged": {key: str(mark.damage) for key, mark in state.damaged.items()},
+            "refitted": {key: fit.with_part for key, fit in state.refitted.items()},
+            **by_shape(state, "open_positions lifted cuts bridges", None),
+            "wires": [[wire.start, wire.end] for wire in state.wires],
+            "wired": encode(wires_of(item.circuit, state)),
+            "loose": list(state.loose),
+            "used": sorted(state.used),
+            "readings": len(state.readings),
+        },
+    }
+
+
 _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "Circle": lambda item, _: {
         "kind": "circle",
@@ -268,4 +294,6 @@ _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "Judged": _judged,
     "Need": _need,
     "RefitPlan": _refit,
+    "Site": lambda item, _: {"part": item.refdes, "belongs": item.words()},
+    "OpenJob": _job,
 }

@@ -54,7 +54,14 @@ class Link(NamedTuple):
     style: str = ""
 
 
-Inline: TypeAlias = "str | tuple[str, str] | Span | Tick | Entry | Link"
+class Choice(NamedTuple):
+    """One of several verdicts, ticked where it is the one."""
+
+    text: str
+    chosen: bool
+
+
+Inline: TypeAlias = "str | tuple[str, str] | Span | Tick | Entry | Link | Choice | Bullets"
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +121,7 @@ class Column:
 
     On a terminal that is too narrow, cells of a `wrap` column wrap, those of a `cut` column lose
     their middle (names: the tail tells most), with `clip` their tail (prose). In HTML `kind` are
-    its cells' classes, `label` is shown before a cell where the table is folded into cards, and
+    its cells' classes, `label` is its title, and stands before a cell where rows are cards, and
     `head` makes the cells headings of their rows.
     """
 
@@ -229,6 +236,14 @@ class Columns:
 
 
 @dataclass(frozen=True, slots=True)
+class Signatures:
+    """Lines to sign and date, one for each who signs."""
+
+    who: tuple[str, ...]
+    on: tuple[str, ...] = (MARKDOWN, HTML)
+
+
+@dataclass(frozen=True, slots=True)
 class Section:
     """A numbered part of a page under an `id`."""
 
@@ -241,7 +256,7 @@ class Section:
 
 Block: TypeAlias = (
     "Title | Heading | Line | Fact | Ends | Table | Bullets | Steps | Blank | Figure | Columns"
-    " | Section"
+    " | Section | Signatures"
 )
 
 
@@ -268,7 +283,9 @@ def words_of(piece: Inline) -> str:
     """Return a piece's words alone; a box has none."""
     if isinstance(piece, str):
         return piece
-    return "" if isinstance(piece, (Tick, Entry)) else piece[0]
+    if isinstance(piece, (Span, Link, Choice)):
+        return piece.text
+    return piece[0] if isinstance(piece, tuple) and not isinstance(piece, (Tick, Entry)) else ""
 
 
 def flat_rows(table: Table, rendering: str) -> tuple[list[Column], list[list[str]]]:
@@ -341,12 +358,14 @@ def _put(sheet: object, block: Block) -> None:
         case Columns():
             for each in [each for side in block.sides for each in shown_on(side, TERMINAL)]:
                 _put(sheet, each)
-        case Figure():
-            pass  # a picture is for the browser
+        case Figure() | Signatures():
+            pass  # for a page that is printed
 
 
 def _style(piece: Inline) -> str:
-    return piece[1] if isinstance(piece, tuple) and not isinstance(piece, (Tick, Entry)) else ""
+    if isinstance(piece, (str, Tick, Entry, Choice, Bullets)):
+        return ""
+    return piece.style if isinstance(piece, Link) else piece[1]
 
 
 # -- Markdown -----------------------------------------------------------------------------------
@@ -379,7 +398,9 @@ def _markdown(block: Block) -> list[str]:
         case Title():
             return [f"# {escaped(block.left)}", ""]
         case Heading():
-            return [f"{'#' * block.level} {escaped(block.text)}", ""]
+            # a heading inside a section leads into what follows
+            shown = escaped(block.text)
+            return [f"{shown}:" if block.level > 2 else f"{'#' * block.level} {shown}", ""]
         case Line():
             return ["".join(_markdown_piece(piece) for piece in block.pieces), ""]
         case Fact():
@@ -406,6 +427,9 @@ def _markdown(block: Block) -> list[str]:
             for each in shown_on(block.blocks, MARKDOWN):
                 lines += _markdown(each)
             return lines
+        case Signatures():
+            return [line for who in block.who
+                    for line in (f"{who}: {'_' * 22}  Date: {'_' * 12}", "")]  # fmt: skip
         case Columns():
             return [line for side in block.sides for each in shown_on(side, MARKDOWN)
                     for line in _markdown(each)]  # fmt: skip
@@ -476,6 +500,9 @@ def _html(block: Block, number: int = 0) -> Markup:
             body = joined([_html(each) for each in shown_on(block.blocks, HTML)])
             return el("section", head, body, id=block.name, class_=block.kind or None,
                       aria_labelledby=f"{block.name}-title")  # fmt: skip
+        case Signatures():
+            words = [word for who in block.who for word in (who, "Signature", "Date")]
+            return el("div", *(el("div", word) for word in words), class_="signatures")
         case _:
             return Markup("")
 
@@ -485,6 +512,12 @@ def _html_piece(piece: Inline) -> str:
 
     if isinstance(piece, str):
         return piece
+    if isinstance(piece, Bullets):
+        return _html(piece)
+    if isinstance(piece, Choice):
+        box = el("span", "×" if piece.chosen else "", class_="box", aria_hidden="true")
+        said = el("span", " (the verdict)", class_="quiet") if piece.chosen else ""
+        return el("span", box, f" {piece.text}", said, class_="chosen" if piece.chosen else None)
     if isinstance(piece, Tick):
         return void("input", type="checkbox", aria_label=piece.label)
     if isinstance(piece, Entry):
@@ -500,7 +533,7 @@ def _html_piece(piece: Inline) -> str:
         return span.text
     return el(tag, span.text, data_part=span.part or None, data_pad=span.pad or None,
               data_net=span.net or None, class_=style,
-              tabindex="0" if span.pad or span.part else None)  # fmt: skip
+              tabindex="0" if span.pad else None)  # fmt: skip
 
 
 def _html_step(index: int, step: Step) -> Markup:
@@ -534,7 +567,10 @@ def _html_table(table: Table) -> Markup:
         bodies.append(el("tbody", *lines, role="rowgroup", data_part=parts))
     if loose:
         bodies.append(el("tbody", *loose, role="rowgroup"))
-    heads = [el("th", column.title, scope="col", role="columnheader") for column in columns]
+    heads = [
+        el("th", column.label or column.title, scope="col", role="columnheader")
+        for column in columns
+    ]
     return el(
         "table", el("caption", table.caption),
         el("thead", el("tr", *heads, role="row"), role="rowgroup"),
@@ -545,14 +581,17 @@ def _html_table(table: Table) -> Markup:
 def _html_row(
     columns: Sequence[Column], row: Row | Sequence[str | Cell], kept: Sequence[int]
 ) -> Markup:
-    """Return a row; one with fewer cells than columns (others reach down) keeps them all."""
+    """Return a row; in one with fewer cells than columns, others reach down."""
     from nettrace.views.drawing import SEPARATOR, el
 
     cells = row.cells if isinstance(row, Row) else tuple(row)
     parts = SEPARATOR.join(row.parts) or None if isinstance(row, Row) else None
+    if len(cells) > max(kept):
+        pairs = [(column, cells[index]) for column, index in zip(columns, kept, strict=True)]
+    else:
+        pairs = [(Column(""), cell) for cell in cells]
     made = []
-    for place, index in enumerate(kept if len(cells) > max(kept) else range(len(cells))):
-        column, cell = columns[place], cells[index]
+    for column, cell in pairs:
         whole = Cell((cell,)) if isinstance(cell, str) else cell
         kind = column.kind if whole.kind is None else whole.kind
         made.append(

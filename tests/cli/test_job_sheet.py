@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import Run
-from tests.views.sheet_jobs import SEVEN, jpeg
+from tests.views.job_cases import SEVEN, jpeg
 
 
 @pytest.fixture(scope="module")

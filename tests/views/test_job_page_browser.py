@@ -1,4 +1,4 @@
-"""The job sheet in a real browser: layout, links between table and drawings, print, silence.
+"""The job page in a real browser: layout, links between table and drawings, print, silence.
 
 Chromium as Debian packages it, driven by playwright's Python package; skipped where either is
 missing, with the reason.
@@ -16,11 +16,11 @@ from typing import Any
 
 import pytest
 
+from nettrace.bench.report import report_job
 from nettrace.loading import load
+from nettrace.views.job_page import PAPERS, html_page
 from nettrace.views.programs import print_page
-from nettrace.views.sheet import PAPERS, render_sheet
-from nettrace.views.sheet_input import job_sheet
-from tests.views.sheet_jobs import SEVEN, area_case, hostile_case, wren_case, wren_plate
+from tests.views.job_cases import SEVEN, area_case, hostile_case, wren_case, wren_plate
 
 pytestmark = pytest.mark.slow
 
@@ -87,7 +87,7 @@ def browser() -> Iterator[Any]:
 def wren_html(wren: Path) -> str:
     case = wren_case(load(wren))
     plate = wren_plate(case.circuit)
-    return render_sheet(job_sheet(case.circuit, case.job, case.state, photo=plate))
+    return html_page(report_job(case.circuit, case.job, case.state), plate)
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +96,7 @@ def sheets(tmp_path_factory: pytest.TempPathFactory, wren_html: str) -> dict[str
     case = hostile_case()
     texts = {
         "wren": wren_html,
-        "hostile": render_sheet(job_sheet(case.circuit, case.job, case.state)),
+        "hostile": html_page(report_job(case.circuit, case.job, case.state)),
     }
     for name, text in texts.items():
         (folder / f"{name}.html").write_text(text, encoding="utf-8")
@@ -147,7 +147,7 @@ def test_sheets_of_real_boards_keep_to_their_columns(
     case = area_case(load(boards / name), around, radius_mm)
     assert len(case.job.entries) >= 10
     path = tmp_path / "real.html"
-    path.write_text(render_sheet(job_sheet(case.circuit, case.job, case.state)), encoding="utf-8")
+    path.write_text(html_page(report_job(case.circuit, case.job, case.state)), encoding="utf-8")
     watched = opened(browser, path, 800)
     try:
         for width in WIDTHS:

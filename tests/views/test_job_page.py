@@ -1,4 +1,4 @@
-"""The job sheet as text: everything in it, nothing of a file's names as markup, all links whole."""
+"""The job page as text: everything in it, nothing of a file's names as markup, all links whole."""
 
 from __future__ import annotations
 
@@ -16,19 +16,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from nettrace.bench.report import JobReport, report_job
 from nettrace.errors import BadInput
 from nettrace.loading import load
 from nettrace.views import programs
 from nettrace.views.drawing import el, safe_text
 from nettrace.views.embedded import embed_svg
+from nettrace.views.job_page import html_page, markdown_page
 from nettrace.views.photo import photo_head, photo_svg, read_photo
 from nettrace.views.programs import CannotDraw, print_page
-from nettrace.views.sheet import render_sheet
-from nettrace.views.sheet_input import job_sheet
-from nettrace.views.sheet_markdown import render_markdown
-from nettrace.views.sheet_source import Drawing, SheetInput
 from tests.views.html_select import select
-from tests.views.sheet_jobs import SEVEN, Case, hostile_case, jpeg, wren_case, wren_plate
+from tests.views.job_cases import SEVEN, Case, hostile_case, jpeg, wren_case, wren_plate
 
 
 @pytest.fixture(scope="module")
@@ -37,13 +35,13 @@ def case(wren: Path) -> Case:
 
 
 @pytest.fixture(scope="module")
-def made(case: Case) -> SheetInput:
-    return job_sheet(case.circuit, case.job, case.state, photo=wren_plate(case.circuit))
+def made(case: Case) -> JobReport:
+    return report_job(case.circuit, case.job, case.state)
 
 
 @pytest.fixture(scope="module")
-def html(made: SheetInput) -> str:
-    return render_sheet(made)
+def html(made: JobReport) -> str:
+    return html_page(made, wren_plate(made.circuit))
 
 
 @pytest.fixture(scope="module")
@@ -52,9 +50,9 @@ def page(html: str) -> Any:
 
 
 @pytest.fixture(scope="module")
-def hostile() -> SheetInput:
+def hostile() -> JobReport:
     case = hostile_case()
-    return job_sheet(case.circuit, case.job, case.state)
+    return report_job(case.circuit, case.job, case.state)
 
 
 def words(element: Any) -> str:
@@ -117,11 +115,11 @@ def test_order_lists_what_is_open_and_not_what_was_refitted(page: Any) -> None:
     assert "R14" not in order
 
 
-def test_the_whole_proof_is_listed_before_the_work_is_done(page: Any, made: SheetInput) -> None:
-    touched = {probe.at for probe in made.probes} | {probe.to for probe in made.probes}
+def test_the_whole_proof_is_listed_before_the_work_is_done(page: Any, made: JobReport) -> None:
+    touched = {place for each in made.probes for place in (each.probe.at, each.probe.to)}
     assert all({f"{key}.1", f"{key}.2"} & touched for key in SEVEN)
     inputs = select(page, "#measure input[type=text]")
-    assert len(inputs) == sum(1 for probe in made.probes if not probe.reading)
+    assert len(inputs) == sum(1 for each in made.probes if each.reading is None)
     assert all(str(each.get("aria-label")).startswith("reading ") for each in inputs)
 
 
@@ -154,32 +152,36 @@ def test_a_job_with_nothing_marked_still_makes_a_sheet(case: Case) -> None:
     from nettrace.bench.job import fold
 
     empty = replace(case.job, entries=())
-    made = job_sheet(case.circuit, empty, fold(empty))
+    made = report_job(case.circuit, empty, fold(empty))
     assert made.check is None
-    text = render_sheet(made)
+    text = html_page(made)
     assert "No position is marked yet" in text
-    assert "No position is marked yet" in render_markdown(made)
+    assert "No position is marked yet" in markdown_page(made)
 
 
 def test_a_netlist_without_places_says_why_there_is_no_drawing(wren: Path, case: Case) -> None:
     circuit = load(wren / "wren.net")
-    made = job_sheet(circuit, case.job, case.state)
-    assert [drawing.name for drawing in made.drawings] == ["around"]
-    assert "no drawing to scale" in render_sheet(made)
+    made = report_job(circuit, case.job, case.state)
+    text = html_page(made)
+    assert 'id="drawing-around"' in text
+    assert 'id="drawing-placed"' not in text
+    assert "no drawing to scale" in text
 
 
 def test_without_graphviz_the_sheet_is_made_and_says_so(
     case: Case, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("nettrace.views.programs.PROGRAMS", ())
-    made = job_sheet(case.circuit, case.job, case.state)
-    assert [drawing.name for drawing in made.drawings] == ["placed"]
-    assert "no drawing of what they are tied to" in render_sheet(made)
+    made = report_job(case.circuit, case.job, case.state)
+    text = html_page(made)
+    assert 'id="drawing-placed"' in text
+    assert 'id="drawing-around"' not in text
+    assert "no drawing of what they are tied to" in text
 
 
 def test_the_same_job_gives_the_same_page(case: Case, html: str) -> None:
-    again = job_sheet(case.circuit, case.job, case.state, photo=wren_plate(case.circuit))
-    assert render_sheet(again) == html
+    again = report_job(case.circuit, case.job, case.state)
+    assert html_page(again, wren_plate(case.circuit)) == html
 
 
 # -- whole, and for everyone --------------------------------------------------------------------
@@ -189,11 +191,11 @@ def parsed_page(text: str) -> Any:
     return lxml.html.document_fromstring(text)
 
 
-def both(html: str, hostile: SheetInput) -> list[Any]:
-    return [parsed_page(text) for text in (html, render_sheet(hostile))]
+def both(html: str, hostile: JobReport) -> list[Any]:
+    return [parsed_page(text) for text in (html, html_page(hostile))]
 
 
-def test_ids_are_unique_and_every_link_leads_somewhere(html: str, hostile: SheetInput) -> None:
+def test_ids_are_unique_and_every_link_leads_somewhere(html: str, hostile: JobReport) -> None:
     for page in both(html, hostile):
         ids = Counter(page.xpath("//@id"))
         assert [name for name, times in ids.items() if times > 1] == []
@@ -243,9 +245,9 @@ def tags_balance(text: str) -> bool:
     return not stack and not wrong
 
 
-def test_every_element_is_closed(html: str, hostile: SheetInput) -> None:
+def test_every_element_is_closed(html: str, hostile: JobReport) -> None:
     assert tags_balance(html)
-    assert tags_balance(render_sheet(hostile))
+    assert tags_balance(html_page(hostile))
     assert not tags_balance("<p><b></p></b>")
 
 
@@ -262,8 +264,8 @@ def test_the_policy_lets_our_script_run_and_nothing_load(html: str, page: Any) -
     assert html.index("Content-Security-Policy") < html.index("<style")
 
 
-def test_no_name_of_a_file_becomes_markup(hostile: SheetInput) -> None:
-    text = render_sheet(hostile)
+def test_no_name_of_a_file_becomes_markup(hostile: JobReport) -> None:
+    text = html_page(hostile)
     page = parsed_page(text)
     assert len(page.xpath("//script")) == 1
     assert page.xpath("//img | //i | //iframe | //object") == []
@@ -273,7 +275,7 @@ def test_no_name_of_a_file_becomes_markup(hostile: SheetInput) -> None:
     assert "<script>alert(1)</script>" in titles  # shown as what it is
 
 
-def test_nothing_is_loaded_from_anywhere(html: str, hostile: SheetInput) -> None:
+def test_nothing_is_loaded_from_anywhere(html: str, hostile: JobReport) -> None:
     for page in both(html, hostile):
         sources = page.xpath("//@src | //@srcset | //link/@href | //image/@href | //use/@href")
         assert all(str(source).startswith("data:image/") for source in sources)
@@ -317,12 +319,9 @@ def test_an_embedded_drawing_is_harmless_and_keeps_to_itself() -> None:
 
 
 @pytest.mark.parametrize("text", ["", "<svg", "<html/>", "no markup"])
-def test_what_is_no_drawing_is_refused(case: Case, text: str) -> None:
-    made = SheetInput(
-        case.circuit, case.job, case.state, drawings=(Drawing("placed", "t", text, "a"),)
-    )
+def test_what_is_no_drawing_is_refused(text: str) -> None:
     with pytest.raises(BadInput):
-        render_sheet(made)
+        embed_svg(text, "d", "label")
 
 
 # -- the photo ----------------------------------------------------------------------------------
@@ -480,8 +479,8 @@ def parsed(text: str) -> Any:
     return lxml.html.document_fromstring(MarkdownIt("commonmark").enable("table").render(text))
 
 
-def test_markdown_says_the_same_as_the_page(made: SheetInput, page: Any) -> None:
-    other = parsed(render_markdown(made))
+def test_markdown_says_the_same_as_the_page(made: JobReport, page: Any) -> None:
+    other = parsed(markdown_page(made))
     titles = [words(head) for head in select(other, "h2")]
     assert titles == [
         "At a glance", "Positions", "Loose parts", "To order", "Order of work", "To measure",
@@ -498,8 +497,8 @@ def test_markdown_says_the_same_as_the_page(made: SheetInput, page: Any) -> None
     assert len(select(other, "table")) == 5 + suspects
 
 
-def test_no_name_of_a_file_is_markdown(hostile: SheetInput) -> None:
-    other = parsed(render_markdown(hostile))
+def test_no_name_of_a_file_is_markdown(hostile: JobReport) -> None:
+    other = parsed(markdown_page(hostile))
     assert other.xpath("//script | //img | //a | //em | //i | //code") == []
     for table in select(other, "table"):
         columns = len(select(table, "thead th"))

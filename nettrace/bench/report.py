@@ -1,0 +1,275 @@
+"""A job in one answer: where each position stands, and all that was planned, measured and judged.
+
+What the page of a job shows stands here, so that showing it computes nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from nettrace.bench.area import AreaReport, inspect_area
+from nettrace.bench.damage import describe_damage
+from nettrace.bench.diagnosis import Check, check_job
+from nettrace.bench.job import Fit, Job, JobState, Mark, Reading
+from nettrace.bench.judging import Judged, KnownGood
+from nettrace.bench.match import LooseMatch, match_loose, sites_of
+from nettrace.bench.needs import Need, plan_needs
+from nettrace.bench.neighbourhood import Neighbourhood, Selection, find_neighbourhood
+from nettrace.bench.place import Box, part_place
+from nettrace.bench.probes import Probe, plan_probes
+from nettrace.bench.refit import RefitPlan, plan_refit
+from nettrace.bench.wire import Wired, find_pad, find_via, replaced_parts, wires_of
+from nettrace.circuit.circuit import Circuit
+from nettrace.errors import NothingMatches, Warning
+from nettrace.model.board import Part
+
+#: How much of the board round the positions is drawn, mm.
+MARGIN_MM = 1.5
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class JobPosition:
+    """A marked position, numbered as it was marked.
+
+    `fit` is how it was refitted, None if it was not; `by_wire` says that a wire stands in for it.
+    """
+
+    number: int
+    part: Part
+    mark: Mark
+    fit: Fit | None
+    by_wire: bool
+
+    @property
+    def is_open(self) -> bool:
+        """Whether nothing was done about it yet."""
+        return self.fit is None and not self.by_wire
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedWire:
+    """A soldered wire with the places of its ends, mm; None where no source has them."""
+
+    wired: Wired
+    start: Point | None
+    end: Point | None
+
+    @property
+    def words(self) -> str:
+        """What it is, in words."""
+        wire = self.wired.wire
+        return f"wire {wire.start} to {wire.end} {self.wired.words}"
+
+
+@dataclass(frozen=True, slots=True)
+class TornPlace:
+    """A lifted pad, or an end of a cut track (to the pad `cut_from`), and its place, mm."""
+
+    pad: str
+    at: Point
+    cut_from: str | None = None
+
+    @property
+    def words(self) -> str:
+        """What it is, in words."""
+        if self.cut_from is None:
+            return f"{self.pad}: lifted"
+        return f"{self.pad}: its track to {self.cut_from} is cut"
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedProbe:
+    """A measurement of the proof, and the reading that was entered for it."""
+
+    probe: Probe
+    reading: Judged | None
+
+
+@dataclass(frozen=True, slots=True)
+class JobReport:
+    """A whole job.
+
+    Attributes:
+        circuit: the board.
+        job, state: the job and what stands of it.
+        positions: by number.
+        wires: soldered; `torn` are the lifted pads and cut ends that have a place.
+        damage: what stops, in sentences.
+        matches: where the loose parts that were not used belong, by name.
+        needs: what to order for the open positions.
+        plan: the order of work.
+        probes: what to measure to prove the repair once all is refitted, in order.
+        check: the verdict; None where nothing is marked yet.
+        area: what is drawn to scale, none of its parts taken for lost; None without a place.
+        around: the positions with what they are tied to, None without any.
+        warnings: what to mind about the sources.
+    """
+
+    circuit: Circuit = field(repr=False)
+    job: Job
+    state: JobState
+    positions: tuple[JobPosition, ...]
+    wires: tuple[PlacedWire, ...]
+    torn: tuple[TornPlace, ...]
+    damage: tuple[str, ...]
+    matches: dict[str, LooseMatch]
+    needs: tuple[Need, ...]
+    plan: RefitPlan
+    probes: tuple[PlannedProbe, ...]
+    check: Check | None
+    area: AreaReport | None
+    around: Neighbourhood | None
+    warnings: tuple[Warning, ...]
+
+    @property
+    def numbers(self) -> dict[str, int]:
+        """Part key -> number of its position."""
+        return {item.part.key: item.number for item in self.positions}
+
+
+def report_job(
+    circuit: Circuit,
+    job: Job,
+    state: JobState,
+    *,
+    warnings: Sequence[Warning] = (),
+    known_good: KnownGood | None = None,
+) -> JobReport:
+    """Return all that is known of a job, plans and verdict included."""
+    parts = circuit.board.part_by_key
+    positions = positions_of(circuit, state)
+    keys = [item.part.key for item in positions]
+    still_open = [item.part.key for item in positions if item.is_open]
+    wires = wires_of(circuit, state)
+    mended = {end for item in wires for end in item.of}
+    lifted = [*state.lifted, *(a for a, b in state.cuts if b not in mended)]
+    placed = tuple(PlacedWire(wire, *_ends(circuit, wire)) for wire in wires)
+    torn = tuple(_torn(circuit, state))
+    touched = bool(keys or state.lifted or state.cuts or state.bridges or state.wires)
+    check = check_job(circuit, state, known_good) if touched else None
+    judged = {
+        (frozenset((item.reading.at, item.reading.to)), item.reading.quantity): item
+        for item in (check.readings if check is not None else ())
+        if item.counts
+    }
+    planned = plan_probes(circuit, _when_refitted(state, keys)) if touched else ()
+    unused = [item for name, item in state.loose.items() if name not in state.used]
+    notes = list(warnings)
+    area = None
+    if keys or torn or any(item.start and item.end for item in placed):
+        besides = [item.at for item in torn]
+        besides += [end for item in placed if item.start and item.end
+                    for end in (item.start, item.end)]  # fmt: skip
+        try:
+            area = _area(circuit, [parts[key] for key in keys], besides)
+        except NothingMatches as error:
+            notes.append(Warning("no-placed-drawing", f"no drawing to scale: {error.found}"))
+    return JobReport(
+        circuit=circuit,
+        job=job,
+        state=state,
+        positions=positions,
+        wires=placed,
+        torn=torn,
+        damage=describe_damage(circuit, [key for key in keys if circuit.kinds[key].fitted]),
+        matches={
+            match.loose: match
+            for match in (match_loose(sites_of(circuit, still_open), unused) if unused else ())
+        },
+        needs=plan_needs(circuit, still_open),
+        plan=plan_refit(circuit, still_open, [pad for pad in lifted if pad not in mended]),
+        probes=tuple(
+            PlannedProbe(probe, judged.get((frozenset((probe.at, probe.to)), probe.quantity)))
+            for probe in planned
+        ),
+        check=check,
+        area=area,
+        around=_around(circuit, state, positions) if keys else None,
+        warnings=tuple(notes),
+    )
+
+
+def positions_of(circuit: Circuit, state: JobState) -> tuple[JobPosition, ...]:
+    """Return the marked positions of a board, in the order of their marks."""
+    replaced = replaced_parts(circuit, state)
+    marked = [
+        (circuit.board.part_by_key[key], mark)
+        for key, mark in state.damaged.items()
+        if key in circuit.board.part_by_key
+    ]
+    return tuple(
+        JobPosition(number, part, mark, state.refitted.get(part.key), part.key in replaced)
+        for number, (part, mark) in enumerate(marked, start=1)
+    )
+
+
+def read_since(state: JobState) -> dict[tuple[frozenset[str], str], Reading]:
+    """Return (places, quantity) -> the last reading since the board was last changed."""
+    return {
+        (frozenset((reading.at, reading.to)), reading.quantity): reading
+        for reading in state.readings
+        if reading.number > state.last_refit
+    }
+
+
+def _when_refitted(state: JobState, keys: Sequence[str]) -> JobState:
+    """Return the job as it will stand: a page printed before the work lists all of its proof."""
+    fits = {
+        key: Fit(number=max(state.last_refit, state.damaged[key].number), time="", at=key)
+        for key in keys
+        if key not in state.refitted
+    }
+    return replace(state, refitted={**state.refitted, **fits}) if fits else state
+
+
+def _ends(circuit: Circuit, wired: Wired) -> tuple[Point | None, Point | None]:
+    return _end_place(circuit, wired.wire.start), _end_place(circuit, wired.wire.end)
+
+
+def _torn(circuit: Circuit, state: JobState) -> list[TornPlace]:
+    """Return the lifted pads and the ends of cut tracks that have a place."""
+    said: dict[str, str | None] = dict.fromkeys(state.lifted)
+    for a, b in state.cuts:
+        said |= {a: b, b: a}
+    places = {pad: _end_place(circuit, pad) for pad in said}
+    return [TornPlace(pad, at, said[pad]) for pad, at in places.items() if at is not None]
+
+
+def _end_place(circuit: Circuit, word: str) -> Point | None:
+    pin = find_pad(circuit, word)
+    at = (pin.pads[0] if pin.pads else None) if pin is not None else find_via(circuit, word)
+    return (at.x, at.y) if at is not None else None
+
+
+def _area(circuit: Circuit, parts: Sequence[Part], besides: Sequence[Point]) -> AreaReport:
+    """Return the area of all positions, torn pads and wires, with none of its parts taken for lost.
+
+    `besides` are the places of those pads and of the wires' ends, mm.
+    """
+    points = list(besides)
+    for part in parts:
+        points += [(pad.x, pad.y) for pad in part.pads]
+        place = part_place(part)
+        if place is not None:
+            points.append(place)
+    if not points:
+        raise NothingMatches("no marked position has a place in these sources")
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    box = Box(
+        min(xs) - MARGIN_MM, min(ys) - MARGIN_MM, max(xs) + MARGIN_MM, max(ys) + MARGIN_MM
+    )  # fmt: skip
+    report = inspect_area(circuit, box)
+    # what lies between the marked positions was looked at, and is there
+    return replace(report, parts=tuple(replace(item, inside=False) for item in report.parts))
+
+
+def _around(circuit: Circuit, state: JobState, positions: Sequence[JobPosition]) -> Neighbourhood:
+    keys = [item.part.key for item in positions]
+    selection = Selection(
+        parts=tuple(keys),
+        gone=frozenset(key for key in keys if key not in state.refitted),
+        numbers={item.part.key: item.number for item in positions},
+    )
+    return find_neighbourhood(circuit, selection)
