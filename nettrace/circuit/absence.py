@@ -1,43 +1,427 @@
-"""What stops without a part, and how badly: computed from what stands around the gap."""
+"""What stops without a part, and how badly: computed from what stands around the gap.
+
+Which rules are asked stands in `knowledge/roles.toml`, in the row of the part's role.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache, cached_property
+from pkgutil import resolve_name
+from typing import Any, Final
 
-from nettrace.circuit.absence_capacitors import CAPACITOR_RULES
-from nettrace.circuit.absence_dividers import DIVIDER_RULES
-from nettrace.circuit.absence_lines import LINE_RULES
-from nettrace.circuit.absence_parts import PART_RULES
-from nettrace.circuit.absence_pulls import PULL_RULES
-from nettrace.circuit.absence_site import Gap, Rule, minor, unknown
-from nettrace.circuit.absence_supply import SUPPLY_RULES
-from nettrace.circuit.evidence import Absence
+from nettrace import knowledge
+from nettrace.circuit.evidence import (
+    Absence,
+    Bus,
+    BusLine,
+    Link,
+    NetKind,
+    Pull,
+    Rail,
+    Reach,
+    Role,
+    Severity,
+)
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import Bank
 from nettrace.circuit.part_kinds import is_logic_cell
-
-if TYPE_CHECKING:
-    from nettrace.circuit.circuit import Circuit
-
-__all__ = ["judge_absence"]
+from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey
+from nettrace.circuit.roles.words import are_pair, plain_name, words_of
+from nettrace.model.board import Part
+from nettrace.model.names import natural_key
 
 #: A role less likely than this decides nothing.
 LEAST_SCORE: Final = 0.3
 #: Where the likeliest role gives no answer, one so little less likely is asked.
 CLOSE: Final = 0.25
-#: By role; where two families know a role they are asked in this order, the next if the first
-#: cannot say.
-_FAMILIES: Final[tuple[dict[str, Rule], ...]] = (
-    SUPPLY_RULES,
-    CAPACITOR_RULES,
-    PULL_RULES,
-    DIVIDER_RULES,
-    LINE_RULES,
-    PART_RULES,
-)
+#: A resistor of more is no part of the line any more (common practice, no source).
+MOST_LINE_OHMS: Final = 10e3
+#: Parts named in one sentence at most.
+MOST_NAMED: Final = 4
+#: Said where nothing is seen that would miss the part.
+SILENT: Final = "what it leads to cannot be seen in these sources"
+#: Kinds that a line ends at besides chips, in the order in which they tell what it is for.
+_ENDS: Final = (
+    Kind.CONNECTOR, Kind.BATTERY, Kind.ANTENNA, Kind.SOUNDER, Kind.MOTOR, Kind.SWITCH, Kind.RELAY,
+    Kind.MOSFET, Kind.TRANSISTOR, Kind.LED, Kind.CRYSTAL, Kind.THERMISTOR,
+)  # fmt: skip
+#: Links that leave a signal what it is; a resistor does up to the bound above.
+_PASSING: Final = frozenset(
+    {"resistor", "zero-ohm link", "ferrite bead", "inductor", "fuse", "filter", "ESD array",
+     "common-mode choke", "current shunt"}
+)  # fmt: skip
 
 
-def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -> Absence:
+def blocks(*effects: str) -> Absence:
+    """Return the judgement that a function stops."""
+    return Absence(Severity.BLOCKS, effects)
+
+
+def degrades(*effects: str) -> Absence:
+    """Return the judgement that a function works badly, or only sometimes."""
+    return Absence(Severity.DEGRADES, effects)
+
+
+def minor(*effects: str) -> Absence:
+    """Return the judgement that the board works."""
+    return Absence(Severity.MINOR, effects)
+
+
+def unknown(*effects: str) -> Absence:
+    """Return that nothing can be said, with the reason."""
+    return Absence(Severity.UNKNOWN, effects)
+
+
+def listed(names: Sequence[str], most: int = MOST_NAMED) -> str:
+    """Return names as people list them.
+
+    >>> listed(["R1"]), listed(["R1", "R2"]), listed(["a", "b", "c", "d", "e", "f"])
+    ('R1', 'R1 and R2', 'a, b, c, d and 2 more')
+    """
+    if len(names) > most + 1:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def bus_name(bus: Bus) -> str:
+    """Return a bus as people call it: `I2C bus GAUGE`, `USB bus`."""
+    shown = bus.protocol.upper() if len(bus.protocol) <= 5 else bus.protocol
+    shown = {"usb2": "USB", "usb-c cc": "USB-C", "one-wire": "one-wire"}.get(bus.protocol, shown)
+    name = bus.name.casefold()
+    if name == bus.protocol.casefold() or name in shown.casefold():
+        return f"{shown} bus"
+    if shown.casefold() in name:
+        return f"bus {bus.name}"
+    return f"{shown} bus {bus.name}"
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What the passes found of a board, as far as a missing part is judged by it."""
+
+    survey: Survey
+    links: Mapping[str, tuple[Link, ...]]
+    pulls: Mapping[str, tuple[Pull, ...]]
+    buses: Sequence[Bus]
+    roles: Callable[[str], Sequence[Role]]
+    bank: Callable[[str], Bank]
+    reaches: Callable[[str], Sequence[Reach]]
+
+    @cached_property
+    def line_at(self) -> Mapping[str, tuple[int, int]]:
+        """Net -> the first bus line that it belongs to: place in `buses`, place in its `lines`."""
+        found: dict[str, tuple[int, int]] = {}
+        for place, bus in enumerate(self.buses):
+            for at, line in enumerate(bus.lines):
+                for net in (*line.nets, line.net):
+                    found.setdefault(net, (place, at))
+        return found
+
+    @cached_property
+    def made_from(self) -> Mapping[str, tuple[str, ...]]:
+        """Supply rail -> the rails whose source has a pin on it, in the rails' order."""
+        found: dict[str, tuple[str, ...]] = {}
+        for name in self.survey.rails:
+            source = self.survey.rails[name].source
+            if not self.survey.is_supply(name) or source is None:
+                continue
+            for net in self.survey.part(source).nets:
+                if net != name and self.survey.is_supply(net):
+                    found[net] = (*found.get(net, ()), name)
+        return found
+
+
+@dataclass(frozen=True)
+class Gap:
+    """A part that is missing, the role it had, and what is around it.
+
+    `gone` are the keys of all parts that are missing, its own among them.
+    """
+
+    around: Surroundings
+    part: Part
+    role: str
+    gone: frozenset[str]
+
+    @property
+    def key(self) -> str:
+        """Key of the missing part."""
+        return self.part.key
+
+    @property
+    def survey(self) -> Survey:
+        """The board's tables."""
+        return self.around.survey
+
+    @property
+    def rails(self) -> Mapping[str, Rail]:
+        """The grounds and supply rails."""
+        return self.around.survey.rails
+
+    @cached_property
+    def ends(self) -> tuple[str, str] | None:
+        """The two nets of a part that is on two nets; else None."""
+        nets = self.part.nets
+        return (nets[0], nets[1]) if len(nets) == 2 else None
+
+    @cached_property
+    def to_fixed(self) -> tuple[str, str] | None:
+        """(signal, rail or ground) where one end is a signal and the other is not."""
+        if self.ends is None or len(self.signals) != 1:
+            return None
+        first, second = self.ends
+        return (first, second) if self.is_signal(first) else (second, first)
+
+    @cached_property
+    def signals(self) -> tuple[str, ...]:
+        """The part's nets that are neither rail nor ground."""
+        return tuple(net for net in self.part.nets if self.is_signal(net))
+
+    @cached_property
+    def supplies(self) -> tuple[str, ...]:
+        """The part's supply rails."""
+        return tuple(net for net in self.part.nets if self.is_supply(net))
+
+    @cached_property
+    def live(self) -> tuple[str, ...]:
+        """The part's nets but for grounds."""
+        return tuple(net for net in self.part.nets if not self.is_ground(net))
+
+    def is_signal(self, net: str) -> bool:
+        """Return whether the net is neither rail nor ground."""
+        return self.survey.is_signal(net)
+
+    def is_ground(self, net: str) -> bool:
+        """Return whether the net is a ground."""
+        return self.survey.is_ground(net)
+
+    def is_supply(self, net: str) -> bool:
+        """Return whether the net is a supply rail."""
+        return self.survey.is_supply(net)
+
+    def nets_of(self, key: str) -> tuple[str, ...]:
+        """Return the nets of a part."""
+        return self.survey.part(key).nets
+
+    def kind_of(self, key: str) -> Kind:
+        """Return the kind of a part."""
+        return self.survey.kind(key)
+
+    def role_of(self, key: str) -> str:
+        """Return the likeliest role of another part."""
+        return self.around.roles(key)[0].role
+
+    def links(self, *nets: str, through: str | None = None) -> list[Link]:
+        """Return the links that leave the nets, without those through what is missing.
+
+        With `through`: those through that part alone, be it missing or not.
+        """
+        return [
+            link
+            for net in nets
+            for link in self.around.links.get(net, ())
+            if (link.part not in self.gone if through is None else link.part == through)
+        ]
+
+    @cached_property
+    def pairs(self) -> list[tuple[str, str]]:
+        """The pairs of nets that the part joins, each once, sorted."""
+        links = self.links(*self.part.nets, through=self.key)
+        return sorted({(min(k.from_net, k.to_net), max(k.from_net, k.to_net)) for k in links})
+
+    def pulls(self, *nets: str, direction: str = "", fitted: bool = True) -> list[Pull]:
+        """Return the pulls of the nets that are left, each part once; with `fitted`, no others."""
+        found: dict[str, Pull] = {}
+        for net in nets:
+            for pull in self.around.pulls.get(net, ()):
+                there = self.gone.isdisjoint((pull.part, *pull.through))
+                if there and (pull.fitted or not fitted) and direction in {"", pull.direction}:
+                    found.setdefault(pull.part, pull)
+        return list(found.values())
+
+    def parts_on(self, nets: Iterable[str], *kinds: Kind) -> tuple[str, ...]:
+        """Return the fitted parts of these kinds on the nets but for the missing one, in order."""
+        found = {
+            pin.part
+            for net in nets
+            for pin in self.survey.pins(net)
+            if pin.part not in self.gone
+            and self.kind_of(pin.part) in kinds
+            and self.survey.kinds[pin.part].fitted
+        }
+        return tuple(sorted(found, key=natural_key))
+
+    def chips_on(self, *nets: str) -> tuple[str, ...]:
+        """Return the chips on the nets."""
+        return self.parts_on(nets, *CHIPS)
+
+    def gates_on(self, *nets: str) -> list[str]:
+        """Return the transistors with their gate or base on one of the nets."""
+        return [key for key in self.parts_on(nets, *TRANSISTORS) if self.is_gate(key, nets)]
+
+    def is_gate(self, key: str, nets: Sequence[str]) -> bool:
+        """Return whether a transistor has its gate or base on one of the nets."""
+        ends = self.survey.terminals.get(key) if self.kind_of(key) in TRANSISTORS else None
+        return ends is not None and ends.gate in nets
+
+    def telling(self, nets: Iterable[str]) -> tuple[str, ...]:
+        """Return what the nets serve: chips first, then connectors, switches, lamps..."""
+        nets = tuple(nets)
+        return self.chips_on(*nets) + tuple(
+            key for kind in _ENDS for key in self.parts_on(nets, kind)
+        )
+
+    def island(self, net: str) -> tuple[str, ...]:
+        """Return the signal nets joined to a signal through series parts, the missing one left out.
+
+        The net itself comes first.
+        """
+        found = {net: None}
+        waiting = [net]
+        while waiting:
+            for link in self.links(waiting.pop()):
+                far = link.to_net
+                if far in found or not self.is_signal(far) or link.conditional:
+                    continue
+                if link.kind not in _PASSING or (link.ohms or 0.0) > MOST_LINE_OHMS:
+                    continue
+                if are_pair(link.from_net, far):  # a termination joins no two lines
+                    continue
+                found[far] = None
+                waiting.append(far)
+        return tuple(found)
+
+    def hearers(self, nets: Iterable[str]) -> tuple[str, ...]:
+        """Return what the nets serve; where nothing is on them, what they lead to."""
+        nets = tuple(nets)
+        found = self.telling(nets) or self._behind(nets, Kind.CAPACITOR)
+        if found:
+            return found
+        for reach in self.around.reaches(nets[0]):
+            if self.gone.isdisjoint(reach.through) and self.is_signal(reach.net):
+                found = self.telling([reach.net])
+                if found:
+                    return found
+        # the other side of a protection array that the line runs through, by its polarity
+        return self._behind(nets, Kind.ESD, nets[0][-1:])
+
+    def _behind(self, nets: tuple[str, ...], kind: Kind, ending: str = "") -> tuple[str, ...]:
+        """Return what the signals serve on the other side of parts of a kind."""
+        found: dict[str, None] = {}
+        for key in self.parts_on(nets, kind):
+            for net in self.nets_of(key):
+                if net not in nets and self.is_signal(net) and net.endswith(ending):
+                    found.update(dict.fromkeys(self.telling(self.island(net))))
+        return tuple(found)
+
+    def made_by(self, *keys: str) -> list[str]:
+        """Return the supply rails whose source is one of the parts, in the rails' order."""
+        return [
+            name
+            for name, rail in self.rails.items()
+            if rail.source in keys and rail.kind is NetKind.RAIL
+        ]
+
+    def is_pack(self, net: str) -> bool:
+        """Return whether a rail is a battery's own: by its name, or a battery stands on it."""
+        return "BAT" in net.upper() or bool(self.parts_on([net], Kind.BATTERY))
+
+    def bus_line(self, *nets: str) -> tuple[Bus, BusLine] | None:
+        """Return the first bus line that one of the nets belongs to."""
+        places = [self.around.line_at[net] for net in nets if net in self.around.line_at]
+        if not places:
+            return None
+        place, at = min(places)
+        bus = self.around.buses[place]
+        return bus, bus.lines[at]
+
+    def pin_words(self, *nets: str) -> str:
+        """Return what the nets' names and their chips' pins say, upper case, for word lists."""
+        words = []
+        for net in nets:
+            words.append(words_of(net))
+            for pin in self.survey.pins(net):
+                if pin.name and pin.part not in self.gone and self.kind_of(pin.part) in CHIPS:
+                    words.append(plain_name(pin.name))
+        return " ".join(words).strip()
+
+    def pin_of(self, chip: str, net: str) -> str:
+        """Return a chip's pin on a net as people say it: `U1's pin ISET (5)`, `pin 5 of U1`."""
+        for pin in self.survey.part(chip).pins:
+            if pin.net == net:
+                if pin.name and pin.name != pin.number:
+                    return f"{chip}'s pin {plain_name(pin.name)} ({pin.number})"
+                return f"pin {pin.number} of {chip}"
+        return chip
+
+    def volts(self, net: str) -> float | None:
+        """Return the nominal voltage of a rail, V."""
+        rail = self.rails.get(net)
+        return rail.volts.nominal if rail is not None and rail.volts is not None else None
+
+    def open_pin(self, net: str) -> bool:
+        """Return whether nothing else is on the net."""
+        return len(self.survey.pins(net)) < 2
+
+    def with_volts(self, net: str) -> str:
+        """Return a rail with its voltage, `VSYS (4.4 V)`; the name alone where it says so."""
+        volts = self.volts(net)
+        if volts is None or not self.is_supply(net):
+            return net
+        shown = f"{volts:g}"
+        if shown.replace(".", "V") in net or shown in net:
+            return net
+        return f"{net} ({volts:.3g} V)"
+
+    @property
+    def live_nets(self) -> str:
+        """The part's nets but for grounds, in words."""
+        return listed(self.live)
+
+    @property
+    def user(self) -> str:
+        """The chip that most of the part's signals go to, in words."""
+        counts: dict[str, int] = {}
+        for net in self.signals:
+            for key in self.chips_on(*self.island(net)):
+                counts[key] = counts.get(key, 0) + 1
+        return min(counts, key=lambda key: (-counts[key], natural_key(key)), default="its controller")
+
+
+#: A rule tells what happens without a part of its role; None where it cannot say.
+Rule = Callable[[Gap], Absence | None]
+
+
+@cache
+def _row(role: str) -> Mapping[str, Any]:
+    return next((row for row in knowledge.table("roles")["roles"] if row["word"] == role), {})
+
+
+@cache
+def _rules(role: str) -> tuple[Rule, ...]:
+    names = _row(role).get("without", ())
+    return tuple(resolve_name(f"nettrace.circuit.{name.replace('.', ':')}") for name in names)
+
+
+def only_way(role: str) -> str:
+    """Return what is said where a supply comes in through a part of that role alone."""
+    words: str = _row(role).get("only_way", "the way in is open")
+    return words
+
+
+def _judge(gap: Gap) -> Absence | None:
+    """Return what the role's row and its rules say; None where they cannot."""
+    row = _row(gap.role)
+    if "effect" in row:
+        return Absence(Severity(row["severity"]), (row["effect"].format(gap=gap),))
+    return next(filter(None, (rule(gap) for rule in _rules(gap.role))), None)
+
+
+def judge_absence(around: Surroundings, part_key: str, others: Iterable[str] = ()) -> Absence:
     """Return what happens without the part: severity, and effects with the gravest first.
 
     The likeliest role says which question is asked, the nets around the gap give the answer. A
@@ -45,33 +429,30 @@ def judge_absence(circuit: Circuit, part_key: str, others: Iterable[str] = ()) -
     unknown, with the reason.
 
     Args:
-        circuit: the board and what it means.
+        around: what stands around the part.
         part_key: the missing part.
         others: keys of further parts that are missing too, so that none of them stands in for it.
     """
     gone = frozenset((part_key, *others))
-    part = circuit.board.part_by_key[part_key]
-    if not circuit.kinds[part_key].fitted:
+    part, kind = around.survey.part(part_key), around.survey.kinds[part_key]
+    if not kind.fitted:
         return minor("not fitted as designed: nothing is missed")
-    roles = circuit.roles(part_key)
-    if is_logic_cell(part) and circuit.kinds[part_key].kind is Kind.UNKNOWN:
+    roles = around.roles(part_key)
+    best = roles[0].role
+    if is_logic_cell(part) and kind.kind is Kind.UNKNOWN:
         return unknown("a cell of a logic netlist is inside a chip, no part on a board")
+    if not part.nets and best in {"mechanical", "test point"}:
+        return _judge(Gap(around, part, best, gone)) or unknown()
     if not part.nets:
-        if roles and roles[0].role in {"mechanical", "test point"}:
-            return PART_RULES[roles[0].role](Gap(circuit, part, roles[0].role, gone)) or unknown()
         return unknown("its nets are not known, so what stops is not known")
-    if roles and roles[0].role == "unknown" and len(part.nets) > 2:
+    if best == "unknown" and len(part.nets) > 2:
         return unknown("what it does is not known, so what stops is not known either")
     for role in roles:
         if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break
-        gap = Gap(circuit, part, role.role, gone)
-        for family in _FAMILIES:
-            rule = family.get(role.role)
-            found = rule(gap) if rule is not None else None
-            if found is not None:
-                return found
-    best = roles[0].role if roles else "unknown"
+        found = _judge(Gap(around, part, role.role, gone))
+        if found is not None:
+            return found
     if best == "unknown":
         return unknown("what it does is not known, so what stops is not known either")
     return unknown(f"likely {best}; what hangs on it cannot be seen in these sources")

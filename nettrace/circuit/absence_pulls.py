@@ -1,14 +1,19 @@
-"""What stops when a pull-up or pull-down is missing, or a transistor's gate has no drive."""
+"""What stops when what sets a line's level is missing: pulls, dividers, set resistors, thermistors.
+
+A thermistor falls with heat (NTC) and stands to ground unless it is seen to go to a supply. Open
+reads as coldest, 0 V as hottest; a charger charges at neither (JEITA guideline of 20 April 2007,
+cold below 0 °C, hot above 60 °C).
+"""
 
 from __future__ import annotations
 
-import re
+from dataclasses import replace
 from typing import Final
 
-from nettrace.circuit.absence_rails import rails_lost
-from nettrace.circuit.absence_site import (
+from nettrace import knowledge
+from nettrace.circuit.absence import (
+    SILENT,
     Gap,
-    Rule,
     blocks,
     bus_name,
     degrades,
@@ -16,116 +21,88 @@ from nettrace.circuit.absence_site import (
     minor,
     unknown,
 )
-from nettrace.circuit.absence_supply import SHELL_WORDS, supply_link
-from nettrace.circuit.absence_thermistor import thermistor_bias
+from nettrace.circuit.absence_supply import rails_lost, shell_untied, supply_link
 from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.pulls import parallel_ohms
-from nettrace.circuit.roles.net_words import BUTTON, RESET, USB_CC
-from nettrace.circuit.roles.survey import plain_name
-from nettrace.circuit.series import terminals_of
-from nettrace.model.names import natural_key
+from nettrace.circuit.roles.survey import CHIPS
+from nettrace.circuit.roles.words import plain_name, says
 from nettrace.values.quantity import engineering
-
-__all__ = ["PULL_RULES", "is_gate", "never_switched", "pull_down"]
-
 
 #: Protocols whose lines are only ever pulled low: without a pull-up they never rise.
 OPEN_DRAIN: Final = frozenset(
     {"i2c", "smbus", "pmbus", "i3c", "one-wire", "1-wire", "hdq", "onewire"}
 )
-_ENABLE: Final = re.compile(
-    r"(?:^|[^A-Z])(?:N?EN|ENABLE|\w*_EN|EN_\w+|N?CE|\w*_CE|N?SHDN|ON|ON_?OFF|PWR_?EN|RUN|N?OE"
-    r"|\w*_OE|CTRL|N?STBY|N?PWDN|PDN|CHIP_?EN|CHG_?EN)(?:_?N|#|B)?\d*(?:$|[^A-Z0-9])"
-)
-_BOOT: Final = re.compile(
-    r"BOOT|STRAP|DFU|(?:^|[^A-Z])(?:MODE|CFG|CONF|ADDR|SEL|A[0-3])\d*(?:$|[^A-Z])"
-)
-_ALERT: Final = re.compile(
-    r"INT|IRQ|NMI|ALERT|ALRT|FAULT|FLT|ATTN|PGOOD|(?:^|[^A-Z])PG|STAT|DRDY|WAKE"
-)
-_SELECT: Final = re.compile(r"(?:^|[^A-Z])N?(?:CS|SS|CE|SEL|CSN|NSS)\d*_?(?:N|#|B)?(?:$|[^A-Z])")
-_SILENT: Final = "what it leads to cannot be seen in these sources"
+#: An input of a 3.3 V chip bears a little more than this (common practice, no source).
+HARMLESS_VOLTS: Final = 3.7
 _INSIDE: Final = "unless the chip has a pull-up of its own"
+_ENABLED: Final = frozenset({"regulator", "charger", "load switch"})
+
+
+# -- pulls -------------------------------------------------------------------------------------
 
 
 def pull_up(gap: Gap) -> Absence | None:
     """A pull-up: the line no longer rises, or only through what is left."""
-    if gap.to_fixed is None:
-        if len(gap.part.nets) > 2:
-            return _array(gap)
-        return thermistor_bias(gap) or _between_rails(gap)
-    signal, rail = gap.to_fixed
+    if len(gap.part.nets) > 2:
+        return _array(gap)
     biased = thermistor_bias(gap)
     if biased is not None:
         return biased
-    return _pull_up_on(gap, signal, rail)
+    if gap.to_fixed is not None:
+        return _pull_up_on(gap, *gap.to_fixed)
+    # a pull between two rails: nothing hangs on it, unless it is the way in
+    return supply_link(gap) if len(gap.supplies) == len(gap.part.nets) else None
 
 
-def _between_rails(gap: Gap) -> Absence | None:
-    """A pull between two rails: nothing hangs on it, unless it is the way in."""
-    if not all(gap.is_supply(net) for net in gap.part.nets):
-        return None
-    return supply_link(gap)
+def pull_down(gap: Gap) -> Absence | None:
+    """A pull-down: USB-C detection, or a line that floats until it is driven."""
+    if gap.to_fixed is not None:
+        return _pull_down_on(gap, gap.to_fixed[0])
+    return _array(gap) if len(gap.part.nets) > 2 else None
 
 
 def _array(gap: Gap) -> Absence | None:
     """An array of pulls: the worst of its lines, each line named once."""
-    found: list[tuple[str, Absence]] = []
     commons = [net for net in gap.part.nets if not gap.is_signal(net)]
-    for net in gap.part.nets:
-        if gap.is_signal(net) and commons:
-            rail = commons[0]
-            judged = _pull_up_on(gap, net, rail) if gap.is_supply(rail) else _pull_down_on(gap, net)
-            if judged is not None:
-                found.append((net, judged))
+    if not commons:
+        return None
+    up = gap.is_supply(commons[0])
+    found = [
+        (net, judged)
+        for net in gap.signals
+        if (judged := _pull_up_on(gap, net, commons[0]) if up else _pull_down_on(gap, net))
+    ]
     if not found:
         return None
     worst = min((judged.severity for _, judged in found), key=lambda severity: severity.rank)
     nets = [net for net, judged in found if judged.severity is worst]
-    first = next(judged for net, judged in found if judged.severity is worst)
     if len(nets) == 1:
-        return first
-    direction = "up" if gap.is_supply(commons[0]) else "down"
-    effect = f"{listed(nets)} lose their pull-{direction} to {commons[0]}"
+        return next(judged for _, judged in found if judged.severity is worst)
+    effect = f"{listed(nets)} lose their pull-{'up' if up else 'down'} to {commons[0]}"
     on_bus = gap.bus_line(*nets)
     if on_bus is not None:
         effect += f" ({bus_name(on_bus[0])})"
     return Absence(worst, (f"{effect}: they float while nothing drives them",))
 
 
-def _left(gap: Gap, signal: str, direction: str) -> list[Pull]:
-    """Return the fitted pulls of that direction which the line keeps."""
-    nets = gap.island(signal)
-    found: dict[str, Pull] = {}
-    for net in nets:
-        for pull in gap.circuit.pulls.get(net, ()):
-            lost = pull.part in gap.gone or not gap.gone.isdisjoint(pull.through)
-            if pull.fitted and pull.direction == direction and not lost:
-                found.setdefault(pull.part, pull)
-    return list(found.values())
-
-
 def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
     nets = gap.island(signal)
-    left = _left(gap, signal, "up")
+    left = gap.pulls(*nets, direction="up")
     on_bus = gap.bus_line(*nets)
     if left:
         return _weaker(signal, left, on_bus)
     if on_bus is not None and on_bus[0].protocol in OPEN_DRAIN:
         return _silent_line(gap, signal, rail, *on_bus)
-    biased = _bias_lost(gap, signal, nets)
-    if biased is not None:
-        return biased
-    words = " ".join(gap.pin_words(net) for net in nets)
-    chips = gap.chips_on(*nets)
-    control = _control(gap, signal, words, chips)
-    if control is not None:
-        return control
-    if RESET.search(words):
-        who = listed(chips or gap.telling(nets)) or "what it resets"
+    words, chips, served = gap.pin_words(*nets), gap.chips_on(*nets), gap.telling(nets)
+    found = _bias_lost(gap, signal, nets) or _control(gap, signal, words, chips)
+    if found is not None:
+        return found
+    who = listed(chips) or "the chip"
+    if says("reset", words):
+        who = listed(chips or served) or "what it resets"
         return blocks(f"{signal} floats: {who} may stay in reset or reset at random, {_INSIDE}")
-    if gap.parts_on(nets, Kind.SWITCH) or BUTTON.search(words):
+    if gap.parts_on(nets, Kind.SWITCH) or says("button", words):
         return degrades(
             f"{signal} floats while the button is up: it may read as pressed, {_INSIDE}"
         )
@@ -134,32 +111,58 @@ def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
             f"{signal} ({on_bus[1].line} of the {bus_name(on_bus[0])}) floats while nothing "
             f"drives it: starting may fail"
         )
-    if _SELECT.search(words):
-        return degrades(
-            f"{signal} floats until it is driven: {listed(chips) or 'the chip'} may be selected "
-            "while the board starts"
-        )
-    if _ALERT.search(words):
+    if says("select", words):
+        text = f"{who} may be selected while the board starts"
+        return degrades(f"{signal} floats until it is driven: {text}")
+    if says("alert", words):
         return degrades(
             f"{signal} no longer rises: it reads as always active or at random, unless a chip on "
             "it has a pull-up of its own"
         )
-    if _BOOT.search(words):
-        return degrades(f"{signal} floats: {listed(chips) or 'the chip'} may start in the wrong "
-                        f"mode, {_INSIDE}")  # fmt: skip
-    if not chips and not gap.telling(nets):
-        return unknown(f"{signal} no longer rises to {rail}; {_SILENT}")
-    if len(nets) == 1 and gap.telling(nets) == chips and len(chips) == 1:
-        return _strap(gap, chips[0], signal)
-    who = listed(gap.telling(nets))
-    return degrades(f"{signal} no longer rises to {rail} by itself ({who})")
+    if says("boot", words):
+        return degrades(f"{signal} floats: {who} may start in the wrong mode, {_INSIDE}")
+    if not served:
+        return unknown(f"{signal} no longer rises to {rail}; {SILENT}")
+    return _strap(gap, signal, nets) or degrades(
+        f"{signal} no longer rises to {rail} by itself ({listed(served)})"
+    )
 
 
-def _strap(gap: Gap, chip: str, signal: str) -> Absence:
+def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
+    nets = gap.island(signal)
+    words, chips, served = gap.pin_words(*nets), gap.chips_on(*nets), gap.telling(nets)
+    shell = shell_untied(signal, words)
+    if shell is not None:
+        return shell
+    left = gap.pulls(*nets, direction="down")
+    if left:
+        return minor(f"{signal} keeps {listed([pull.part for pull in left])}")
+    found = _plug_direction(gap, signal, nets, words) or _control(gap, signal, words, chips)
+    if found is not None:
+        return found
+    if says("reset", words):
+        who = listed(chips) or "what it resets"
+        return degrades(f"{signal} floats while it is not driven: {who} may start wrongly")
+    if says("boot", words):
+        return degrades(
+            f"{signal} floats: {listed(chips) or 'the chip'} may start in the wrong mode, unless "
+            "it has a pull-down of its own"
+        )
+    if not served:
+        return unknown(f"{signal} is no longer held low; {SILENT}")
+    return _strap(gap, signal, nets) or degrades(
+        f"{signal} floats while nothing drives it ({listed(served)})"
+    )
+
+
+def _strap(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     """A chip's pin that had nothing but this resistor."""
+    served = gap.telling(nets)
+    if len(nets) != 1 or len(served) != 1 or served != gap.chips_on(*nets):
+        return None
     return degrades(
-        f"{gap.pin_of(chip, signal)} ({signal}) floats: what is chosen there is left to chance, "
-        "unless the chip holds it inside"
+        f"{gap.pin_of(served[0], signal)} ({signal}) floats: what is chosen there is left to "
+        "chance, unless the chip holds it inside"
     )
 
 
@@ -169,37 +172,31 @@ def _bias_lost(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     if capsules:
         return blocks(f"{signal} has no bias: {listed(capsules)} picks up nothing")
     chips = gap.chips_on(*nets)
-    amplifiers = [key for key in chips if gap.role_of(key) == "amplifier"]
-    if amplifiers and len(chips) == len(amplifiers):
-        pin = gap.pin_of(amplifiers[0], _net_on(gap, amplifiers[0], signal))
+    if chips and all(gap.role_of(key) == "amplifier" for key in chips):
+        pin = gap.pin_of(chips[0], _net_on(gap, chips[0], signal))
         return degrades(f"{pin} ({signal}) has no bias: its output drifts to one end")
     return None
 
 
 def _weaker(signal: str, left: list[Pull], on_bus: tuple[Bus, BusLine] | None) -> Absence:
-    names = listed([pull.part for pull in left])
+    text = f"{signal} keeps {listed([pull.part for pull in left])}"
     ohms = parallel_ohms(tuple(left))
-    text = f"{signal} keeps {names}"
     if ohms is None:
         return degrades(f"{text}: its edges get slower")
     text += f", {engineering(ohms, 'Ω', 3)} in all"
     window = on_bus[1].limits_ohms if on_bus is not None else None
     if window is None:
         return minor(f"{text}: it rises more slowly")
+    low, high = (engineering(bound, "Ω", 3) for bound in window)
     if ohms <= window[1]:
-        return minor(f"{text}, still within {_window(window)}: it works")
-    return degrades(f"{text}, over {engineering(window[1], 'Ω', 3)}: too slow for the bus's speed")
-
-
-def _window(window: tuple[float, float]) -> str:
-    return f"{engineering(window[0], 'Ω', 3)} to {engineering(window[1], 'Ω', 3)}"
+        return minor(f"{text}, still within {low} to {high}: it works")
+    return degrades(f"{text}, over {high}: too slow for the bus's speed")
 
 
 def _silent_line(gap: Gap, signal: str, rail: str, bus: Bus, line: BusLine) -> Absence:
     nets = gap.island(signal)
-    devices = [key for key in gap.chips_on(*nets) if key in bus.devices] or list(
-        gap.chips_on(*nets)
-    )
+    chips = gap.chips_on(*nets)
+    devices = [key for key in chips if key in bus.devices] or chips
     to = f" to {rail}" if gap.is_supply(rail) else ""
     effects = [
         f"{line.line} of the {bus_name(bus)} ({signal}) has lost its only pull-up{to}: it never "
@@ -208,193 +205,305 @@ def _silent_line(gap: Gap, signal: str, rail: str, bus: Bus, line: BusLine) -> A
     if devices:
         verb = "does" if len(devices) == 1 else "do"
         effects.append(f"{listed(devices)} {verb} not answer")
-    for net in nets:
-        effects.extend(
-            f"{link.part} passes a low on to {link.to_net}: that side may hang too"
-            for link in gap.circuit.links.get(net, ())
-            if link.kind == "level shifter" and link.part not in gap.gone
-        )
-    return blocks(*dict.fromkeys(effects))
-
-
-def is_gate(gap: Gap, key: str, nets: tuple[str, ...]) -> bool:
-    """Return whether a transistor has its gate or base on one of the nets."""
-    if gap.kind_of(key) not in {Kind.MOSFET, Kind.TRANSISTOR}:
-        return False
-    ends = terminals_of(gap.circuit.board.part_by_key[key])
-    return ends is not None and ends.gate in nets
-
-
-def _gate_floats(gap: Gap, signal: str, gates: list[str]) -> Absence:
-    fed = [
-        name
-        for name, rail in gap.circuit.rails.items()
-        if rail.source in gates and gap.is_supply(name)
+    effects += [
+        f"{link.part} passes a low on to {link.to_net}: that side may hang too"
+        for link in gap.links(*nets)
+        if link.kind == "level shifter"
     ]
-    if fed:
-        return degrades(
-            f"the gate of {listed(gates)} ({signal}) floats: {listed(fed)} may be on or off by "
-            "chance until it is driven"
-        )
-    return degrades(
-        f"the gate of {listed(gates)} ({signal}) floats: it may conduct when it should not"
-    )
+    return blocks(*dict.fromkeys(effects))
 
 
 def never_switched(gap: Gap, gates: list[str], net: str) -> Absence:
     """Return what follows when nothing drives the gates on a net any more."""
-    fed = [name for gate in dict.fromkeys(gates) for name in gap.circuit.fed_by.get(gate, ())]
-    fed.sort(key=natural_key)
-    held = [p for p in gap.circuit.pulls.get(net, ()) if p.part not in gap.gone and p.fitted]
-    if fed and held:
-        lost = rails_lost(gap, fed, f"{listed(gates)} is no longer driven and stays off")
-        return blocks(*lost.effects)
+    fed = gap.made_by(*gates)
+    if fed and gap.pulls(net):
+        return rails_lost(gap, fed, f"{listed(gates)} is no longer driven and stays off")
     if fed:
         return degrades(f"the gate of {listed(gates)} floats: {listed(fed)} is on or off by chance")
-    served = [
-        key
-        for key in gap.telling(n for g in gates for n in gap.circuit.board.part_by_key[g].nets
-                               if gap.is_signal(n) and n != net)
-        if key not in gates
-    ]  # fmt: skip
+    nets = [n for gate in gates for n in gap.nets_of(gate) if gap.is_signal(n) and n != net]
+    served = [key for key in gap.telling(nets) if key not in gates]
     text = f"{listed(gates)} is no longer driven"
     if served and all(gap.kind_of(key) is Kind.LED for key in served):
         return minor(f"{text}: the lamp {listed(served)} stays dark")
     return degrades(f"{text}: {listed(served)} is not switched" if served else text)
 
 
-def _enable(gap: Gap, signal: str, chips: tuple[str, ...]) -> Absence | None:
-    """An enable line: who is enabled by it, and whether something else drives it."""
-    rails = gap.circuit.rails
-    made = [
+def _control(gap: Gap, signal: str, words: str, chips: tuple[str, ...]) -> Absence | None:
+    """A line that switches something: a transistor's gate, a regulator's enable; else None."""
+    gates = gap.gates_on(*gap.island(signal))
+    if gates:
+        fed = gap.made_by(*gates)
+        what = f"the gate of {listed(gates)} ({signal}) floats"
+        if fed:
+            return degrades(f"{what}: {listed(fed)} may be on or off by chance until it is driven")
+        return degrades(f"{what}: it may conduct when it should not")
+    if not says("enable", words):
+        return None
+    # who is enabled by the line, and whether something else drives it
+    enabled = [
         key
         for key in chips
         if gap.role_of(key) in _ENABLED
-        or (gap.role_of(key) != "controller" and _ENABLE.search(_pin_name(gap, key, signal)))
+        or (gap.role_of(key) != "controller" and says("enable", _pin_name(gap, key, signal)))
     ]
-    if not made:
+    if not enabled:
         return None
-    outputs = [
-        name
-        for name, rail in rails.items()
-        if rail.source in made and gap.is_supply(name) and not gap.is_pack(name)
-    ]
-    charging = [key for key in made if gap.role_of(key) == "charger"]
-    what = (
-        f"{listed(charging)} may not charge"
-        if charging
-        else f"{'' if len(outputs) == 1 else 'one of '}{listed(outputs)} may be missing"
-        if outputs
-        else f"{listed(made)} may stay off"
-    )
-    drivers = [key for key in chips if key not in made]
+    outputs = [net for net in gap.made_by(*enabled) if not gap.is_pack(net)]
+    charging = [key for key in enabled if gap.role_of(key) == "charger"]
+    if charging:
+        what = f"{listed(charging)} may not charge"
+    elif outputs:
+        what = f"{'' if len(outputs) == 1 else 'one of '}{listed(outputs)} may be missing"
+    else:
+        what = f"{listed(enabled)} may stay off"
+    drivers = [key for key in chips if key not in enabled]
     if drivers:
         drive = "drives" if len(drivers) == 1 else "drive"
         return degrades(f"{signal} is undefined until {listed(drivers)} {drive} it: {what}")
-    pins = listed([gap.pin_of(key, _net_on(gap, key, signal)) for key in made])
+    pins = listed([gap.pin_of(key, _net_on(gap, key, signal)) for key in enabled])
     return blocks(f"{signal} floats at {pins}: {what}")
 
 
 def _pin_name(gap: Gap, key: str, signal: str) -> str:
     net = _net_on(gap, key, signal)
-    pins = gap.circuit.board.part_by_key[key].pins
-    return next((plain_name(pin.name) for pin in pins if pin.net == net), "")
+    return next((plain_name(pin.name) for pin in gap.survey.part(key).pins if pin.net == net), "")
 
 
 def _net_on(gap: Gap, key: str, signal: str) -> str:
-    nets = gap.circuit.board.part_by_key[key].nets
-    return next((net for net in gap.island(signal) if net in nets), signal)
+    return next((net for net in gap.island(signal) if net in gap.nets_of(key)), signal)
 
 
-def _control(gap: Gap, signal: str, words: str, chips: tuple[str, ...]) -> Absence | None:
-    """A line that switches something: a transistor's gate, a regulator's enable; else None."""
-    nets = gap.island(signal)
-    gates = [
-        key for key in gap.parts_on(nets, Kind.MOSFET, Kind.TRANSISTOR) if is_gate(gap, key, nets)
-    ]
-    if gates:
-        return _gate_floats(gap, signal, gates)
-    return _enable(gap, signal, chips) if _ENABLE.search(words) else None
-
-
-_ENABLED: Final = frozenset({"regulator", "charger", "load switch"})
-
-
-def pull_down(gap: Gap) -> Absence | None:
-    """A pull-down: USB-C detection, or a line that floats until it is driven."""
-    if gap.to_fixed is None:
-        return _array(gap) if len(gap.part.nets) > 2 else None
-    return _pull_down_on(gap, gap.to_fixed[0])
-
-
-def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
-    nets = gap.island(signal)
-    words = " ".join(gap.pin_words(net) for net in nets)
-    if any(word in words for word in SHELL_WORDS):
-        return minor(f"the shell ({signal}) is not tied to ground here: static stays on it")
-    left = _left(gap, signal, "down")
-    if left:
-        return minor(f"{signal} keeps {listed([pull.part for pull in left])}")
-    if _is_cc(gap, nets, words):
-        return _plug_direction(gap, signal, nets)
-    chips = gap.chips_on(*nets)
-    control = _control(gap, signal, words, chips)
-    if control is not None:
-        return control
-    if RESET.search(words):
-        return degrades(
-            f"{signal} floats while it is not driven: {listed(chips) or 'what it resets'} may "
-            "start wrongly"
-        )
-    if _BOOT.search(words):
-        return degrades(
-            f"{signal} floats: {listed(chips) or 'the chip'} may start in the wrong mode, unless "
-            "it has a pull-down of its own"
-        )
-    who = gap.telling(nets)
-    if not who:
-        return unknown(f"{signal} is no longer held low; {_SILENT}")
-    if len(nets) == 1 and who == chips and len(chips) == 1:
-        return _strap(gap, chips[0], signal)
-    return degrades(f"{signal} floats while nothing drives it ({listed(who)})")
-
-
-def _is_cc(gap: Gap, nets: tuple[str, ...], words: str) -> bool:
-    plugs = gap.parts_on(nets, Kind.CONNECTOR)
-    if not USB_CC.search(words):
-        found = False
-        for key in plugs:
-            for pin in gap.circuit.board.part_by_key[key].pins:
-                if pin.net in nets and pin.name and USB_CC.search(pin.name.upper()):
-                    found = True
-        if not found:
-            return False
-    return bool(plugs)
-
-
-def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence:
+def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...], words: str) -> Absence | None:
     """One CC line without Rd: that way round the source finds no sink (USB Type-C)."""
     plugs = gap.parts_on(nets, Kind.CONNECTOR)
-    plug = plugs[0]
-    other_kept = False
-    for pin in gap.circuit.board.part_by_key[plug].pins:
-        net = pin.net
-        if net is None or net in nets or not gap.is_signal(net):
-            continue
-        if not USB_CC.search(gap.pin_words(net)) and not USB_CC.search((pin.name or "").upper()):
-            continue
-        pulls = gap.circuit.pulls.get(net, ())
-        if any(p.direction == "down" and p.fitted and p.part not in gap.gone for p in pulls):
-            other_kept = True
-    if other_kept:
+    pins = [pin for key in plugs for pin in gap.survey.part(key).pins]
+    named = {pin.net for pin in pins if says("usb cc", (pin.name or "").upper())}
+    if not plugs or not (says("usb cc", words) or named.intersection(nets)):
+        return None
+    others = [
+        pin.net
+        for pin in gap.survey.part(plugs[0]).pins
+        if pin.net is not None and pin.net not in nets and gap.is_signal(pin.net)
+        if pin.net in named or says("usb cc", gap.pin_words(pin.net))
+    ]
+    text = f"{signal} has lost its pull-down (Rd)"
+    if gap.pulls(*others, direction="down"):
         return degrades(
-            f"{signal} has lost its pull-down (Rd): {plug} works with the plug one way round, and "
-            "is dead the other way"
+            f"{text}: {plugs[0]} works with the plug one way round, and is dead the other way"
         )
     return blocks(
-        f"{signal} has lost its pull-down (Rd), and the other CC line has none: a USB-C source "
-        f"gives {plug} no voltage"
+        f"{text}, and the other CC line has none: a USB-C source gives {plugs[0]} no voltage"
     )
 
 
-PULL_RULES: Final[dict[str, Rule]] = {"pull-up": pull_up, "pull-down": pull_down}
+# -- thermistors -------------------------------------------------------------------------------
+
+
+def _is_thermistor_line(gap: Gap, nets: tuple[str, ...]) -> bool:
+    """Return whether a thermistor is on the line, or its name or a chip's pin says so."""
+    return bool(gap.parts_on(nets, Kind.THERMISTOR)) or any(
+        says("thermistor", gap.pin_words(net)) for net in nets
+    )
+
+
+def _misread(gap: Gap, readers: tuple[str, ...], why: str) -> Absence:
+    """Return what the readers of a thermistor's line do when they see a wrong temperature."""
+    chargers = [
+        key
+        for key in readers
+        if any(
+            role.role == "charger" and (not place or role.score >= 0.5)
+            for place, role in enumerate(gap.around.roles(key))
+        )
+    ]
+    gauges = [key for key in readers if gap.role_of(key) == "fuel gauge"]
+    if chargers:
+        found = blocks(f"{why}: {listed(chargers)} refuses to charge")
+    elif gauges:
+        what = f"{listed(gauges)} reports a wrong temperature, charging may be refused"
+        found = degrades(f"{why}: {what}")
+    elif readers:
+        found = degrades(f"{why}: {listed(readers)} sees a wrong temperature")
+    else:
+        found = unknown(f"{why}; which chip reads it cannot be seen in these sources")
+    return replace(found, lost="temperature")
+
+
+def _coldest(net: str) -> str:
+    return f"{net} reads as coldest, as with an open thermistor"
+
+
+def _pack_or_thermistor(gap: Gap, nets: tuple[str, ...]) -> bool:
+    return bool(gap.parts_on(nets, Kind.THERMISTOR, Kind.CONNECTOR, Kind.BATTERY))
+
+
+def thermistor_bias(gap: Gap) -> Absence | None:
+    """The fixed resistor, or the thermistor, from the line to a supply or to ground is gone."""
+    ends = gap.to_fixed or _to_reference(gap)
+    if ends is None:
+        return None
+    signal, far = ends
+    nets = gap.island(signal)
+    if gap.role != "thermistor bias" and not _is_thermistor_line(gap, nets):
+        return None
+    readers = gap.chips_on(*nets)
+    if gap.role == "thermistor":
+        return _misread(gap, readers, _coldest(signal))
+    thermistors = gap.parts_on(nets, Kind.THERMISTOR)
+    to_supply = any(gap.is_supply(net) for key in thermistors for net in gap.nets_of(key))
+    if gap.is_supply(far) if to_supply else gap.is_ground(far):
+        return degrades(
+            f"{signal} is no longer shunted to {far}: {listed(readers) or 'its reader'} reads it "
+            "as colder than it is"
+        )
+    if not _pack_or_thermistor(gap, nets):
+        return None
+    if to_supply:
+        why = f"{signal} is held up by the thermistor alone, which reads as hottest"
+    else:
+        why = f"{signal} lies at 0 V, which reads as hottest"
+    return _misread(gap, readers, why)
+
+
+def _to_reference(gap: Gap) -> tuple[str, str] | None:
+    """Return (line, reference) where a chip's own reference output feeds the line."""
+    if gap.ends is None or len(gap.signals) < 2:
+        return None
+    for line, far in (gap.ends, gap.ends[::-1]):
+        if gap.role == "thermistor bias" and gap.parts_on([line], Kind.THERMISTOR):
+            return line, far
+        if not _is_thermistor_line(gap, (line,)) or _is_thermistor_line(gap, (far,)):
+            continue
+        if says("reference", gap.pin_words(far)) and gap.chips_on(far):
+            return line, far
+    return None
+
+
+def thermistor_cut(gap: Gap, first: str, second: str) -> Absence | None:
+    """A part in series between the thermistor (or the pack's contact) and the chip is gone."""
+    for own, other in ((first, second), (second, first)):
+        mine, theirs = gap.island(own), gap.island(other)
+        if other in mine:
+            return None
+        readers = gap.chips_on(*mine)
+        if not readers or gap.chips_on(*theirs) or not _pack_or_thermistor(gap, theirs):
+            continue
+        if not _is_thermistor_line(gap, mine) and not _is_thermistor_line(gap, theirs):
+            continue
+        if _pack_or_thermistor(gap, mine):
+            return None
+        # what holds the line up: a pull, or a resistor from a chip's reference
+        held = [(pull.part, pull.to) for pull in gap.pulls(*mine, direction="up")]
+        held += [
+            (link.part, link.to_net)
+            for link in gap.links(*mine)
+            if link.kind == "resistor"
+            and not gap.is_ground(link.to_net)
+            and says("reference", gap.pin_words(link.to_net))
+        ]
+        why = _coldest(own)
+        if held:
+            part, to = held[0]
+            why = f"{own} is pulled to {gap.with_volts(to)} by {part}; {why}"
+        return _misread(gap, readers, why)
+    return None
+
+
+# -- dividers and set resistors ----------------------------------------------------------------
+
+
+def feedback_divider(gap: Gap) -> Absence | None:
+    """One leg of a regulator's feedback is open: the output runs up, or falls to the reference."""
+    tap = _tap(gap)
+    if tap is None:
+        return None
+    chips = gap.chips_on(tap)
+    makers = [key for key in chips if any(r.source == key for r in gap.rails.values())]
+    chip = (*makers, *chips, "the regulator")[0]
+    output = _divided(gap, tap)
+    loads = gap.rails[output].loads if output in gap.rails else ()
+    hurt = [key for key in loads if gap.kind_of(key) in CHIPS and key != chip]
+    if "upper" in gap.role:
+        text = f"DANGER: {tap} falls to 0 V, {chip} drives {output} up as far as it can"
+        fed = listed(hurt) or "what it feeds"
+        return blocks(text, f"do not power it up: {fed} may be destroyed")
+    return blocks(
+        f"{tap} follows {output}: {chip} takes it for far too high and drives it down",
+        f"too little for {listed(hurt) or 'what it feeds'}",
+    )
+
+
+def divider(gap: Gap) -> Absence | None:
+    """One leg of a divider that something reads."""
+    tap = _tap(gap)
+    if tap is None:
+        return None
+    top = _divided(gap, tap)
+    nets = gap.island(tap) if gap.is_signal(tap) else (tap,)
+    readers = gap.chips_on(*nets) or gap.hearers(nets)
+    if not readers:
+        return minor(f"nothing seen reads {tap}, the middle of the divider")
+    one = len(readers) == 1
+    pin = gap.pin_of(readers[0], tap) if one else listed(readers)
+    if "upper" in gap.role:
+        return degrades(f"{tap} lies at 0 V: {pin} no longer {'sees' if one else 'see'} {top}")
+    text = f"{tap} rises to the whole of {gap.with_volts(top)}"
+    effects = [f"{text}: {pin} {'reads' if one else 'read'} far too much"]
+    volts = gap.volts(top)
+    if volts is not None and volts > HARMLESS_VOLTS:
+        effects.append("more than the input may bear")
+    return degrades(*effects)
+
+
+def _tap(gap: Gap) -> str | None:
+    """Return the middle of the divider: the end that is a signal and is divided further."""
+    if gap.ends is None:
+        return None
+    for net in gap.ends:
+        if gap.key in gap.survey.taps.get(net, ()):
+            return net
+    if gap.to_fixed is not None:
+        return gap.to_fixed[0]
+    return next((n for n in gap.ends if gap.pulls(n, direction="down", fitted=False)), None)
+
+
+def _divided(gap: Gap, tap: str) -> str:
+    """Return the net that is divided at the tap."""
+    if "upper" in gap.role:
+        return next(net for net in gap.part.nets if net != tap)
+    resistors = [link.to_net for link in gap.links(tap) if link.kind == "resistor"]
+    supplies = [net for net in resistors if gap.is_supply(net)]
+    signals = [net for net in resistors if gap.is_signal(net)]
+    return (*supplies, *signals, "its output")[0]
+
+
+_CHARGE: Final = "the charge current"
+
+
+def set_resistor(gap: Gap) -> Absence | None:
+    """An analog pin that sets something is open."""
+    nets = gap.signals
+    if not nets:
+        return None
+    chips = gap.chips_on(*nets)
+    if not chips:
+        return unknown(f"{listed(nets)} is open; {SILENT}")
+    shared = [key for key in chips if all(key in gap.chips_on(net) for net in nets)]
+    if shared and len(nets) == 2 == len(gap.part.nets):
+        between = f"of {listed(chips)} between {nets[0]} and {nets[1]}"
+        if all(says("calibration", gap.pin_words(net)) for net in nets):
+            return degrades(
+                f"the resistor {between} is missing: the drive strength of the lines that it "
+                "calibrates is undefined"
+            )
+        return degrades(f"the feedback {between} is open: its gain is wrong")
+    chip, net = next((key, n) for key in chips for n in nets if key in gap.chips_on(n))
+    words, pin = gap.pin_words(net), gap.pin_of(chip, net)
+    rows = knowledge.table("lines")["sets"]["rows"]
+    what = next((text for row, text in rows if knowledge.compiled(row).search(words)), None)
+    if gap.role_of(chip) == "charger" and what == _CHARGE:
+        return blocks(
+            f"{pin} ({net}) is open: no charge current is set, the battery is not charged"
+        )
+    what = "a current" if what == _CHARGE else what or "what the resistor sets there"
+    return degrades(f"{pin} ({net}) is open: {what} is undefined")

@@ -1,58 +1,210 @@
-"""What stops when a part of the supplies is missing: links, converters, chargers, diodes."""
+"""What stops when a part of the supplies is missing: links, converters, chargers, capacitors."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
-from nettrace.circuit.absence_rails import cathode_of, hangs_on, other_feeds, rails_lost
-from nettrace.circuit.absence_site import (
-    ACTIVE,
+from nettrace import knowledge
+from nettrace.circuit.absence import (
     Gap,
-    Rule,
+    Surroundings,
     blocks,
     degrades,
     listed,
     minor,
+    only_way,
     unknown,
 )
 from nettrace.circuit.evidence import Absence, NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import switched_way
-from nettrace.circuit.roles.net_words import SUPPLY_PIN
-from nettrace.circuit.series import is_closed, terminals_of
+from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS
+from nettrace.circuit.roles.words import says
+from nettrace.circuit.series import SUPPLY_OHMS, is_closed, terminals_of
+from nettrace.model.names import natural_key
+from nettrace.values.quantity import engineering
 
-__all__ = ["SHELL_WORDS", "SUPPLY_RULES", "supply_link"]
+#: A rail that loses more than this share of its capacitance ripples (common practice, no source).
+LARGE_SHARE: Final = 0.5
+#: One that loses less than this has more noise, no less reserve (common practice, no source).
+SMALL_SHARE: Final = 0.1
+#: Regulators one behind the other that are looked through (a bound, no source).
+MOST_STAGES: Final = 6
+_OUTSIDE: Final = frozenset({Kind.CONNECTOR, Kind.BATTERY, Kind.SOURCE})
+#: What may stand on a strap besides chips, and roles of chips that make supplies.
+_NO_FEED: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.TEST_POINT})
+_MAKE_SUPPLIES: Final = frozenset({"regulator", "charger", "load switch", "fuel gauge"})
+
+
+# -- rails that die, and what else may feed them -----------------------------------------------
+
+
+def rails_lost(gap: Gap, rails: Iterable[str], why: str) -> Absence:
+    """Return that these rails have no supply any more: what they feed, and what hangs on them."""
+    rails = tuple(rails)
+    kept = {net: found for net in rails if (found := other_feeds(gap, net))}
+    first = [net for net in rails if net not in kept]
+    if not first:
+        said = [f"{net} keeps {listed(feeds)} alone as its way in" for net, feeds in kept.items()]
+        return degrades(f"{listed(list(kept))} lacks one of its sources: {why}", *said)
+    dead = _dead_without(gap, first)
+    verb = "has" if len(first) == 1 else "have"
+    effects = [f"{listed([gap.with_volts(net) for net in first])} {verb} no supply: {why}"]
+    rest = dead[len(first) :]
+    if rest:
+        effects.append(f"with it {listed(rest)} {'is' if len(rest) == 1 else 'are'} dead")
+    return blocks(*effects, *_unpowered(gap, dead))
+
+
+def _dead_without(gap: Gap, first: list[str]) -> list[str]:
+    """Return the rails without supply when these are, themselves first, and all that hang on them.
+
+    A rail with another way to a living one is left out: only what surely dies is named. What hangs
+    on them is told in the rails' order, stage by stage.
+    """
+    dead = list(dict.fromkeys(first))
+    made_from = gap.around.made_from
+    grown = True
+    while grown:
+        grown = False
+        waiting = {name for net in dead for name in made_from.get(net, ())}.difference(dead)
+        while waiting:
+            name = min(waiting, key=natural_key)
+            waiting.remove(name)
+            inputs = _inputs(gap, name)
+            if inputs and all(net in dead for net in inputs) and not other_feeds(gap, name, dead):
+                dead.append(name)
+                grown = True
+                later = (n for n in made_from.get(name, ()) if natural_key(n) > natural_key(name))
+                waiting.update(later)
+                waiting.difference_update(dead)
+    return dead
+
+
+def _inputs(gap: Gap, output: str) -> list[str]:
+    """Return the rails that a rail's source takes its supply from; none for one from outside."""
+    source = gap.rails[output].source
+    if source is None or gap.kind_of(source) in _OUTSIDE:
+        return []
+    return [net for net in _fed_from(gap, source) if net != output]
+
+
+def _fed_from(gap: Gap, key: str) -> list[str]:
+    """Return the supply rails that a part is on and does not make, and its battery's."""
+    return [
+        net
+        for net in gap.nets_of(key)
+        if gap.is_supply(net) and (gap.rails[net].source != key or gap.is_pack(net))
+    ]
+
+
+def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...]:
+    """Return parts besides the missing one and the rail's own source that may feed a rail."""
+    gone = set(dead)
+    own = gap.rails[rail].source
+
+    def feeds(net: str) -> bool:
+        return gap.is_supply(net) and net not in gone and not hangs_on(gap, net, rail)
+
+    found = {
+        link.part
+        for link in gap.links(rail)
+        if link.part != own
+        and link.conditional != "not fitted"
+        and not (link.kind == "resistor" and (link.ohms is None or link.ohms > SUPPLY_OHMS))
+        and feeds(link.to_net)
+        and gap.rails[link.to_net].source != link.part
+    }
+    for pin in gap.survey.pins(rail):
+        if pin.part in gap.gone or pin.part == own or gap.kind_of(pin.part) is not Kind.DIODE:
+            continue
+        if cathode_of(gap, pin.part) in {None, rail}:
+            if any(feeds(net) for net in gap.nets_of(pin.part) if net != rail):
+                found.add(pin.part)
+    return tuple(sorted(found, key=natural_key))
+
+
+def cathode_of(gap: Gap, key: str) -> str | None:
+    """Return the net that a diode feeds; pin 1 where pins are only numbered (common practice)."""
+    fed = gap.made_by(key)
+    part = gap.survey.part(key)
+    fed = [net for net in part.nets if net in fed]
+    if fed:
+        return fed[0]
+    ends = knowledge.table("lines")["diodes"]
+    named = any((pin.name or "").upper() in ends["anode"] + ends["cathode"] for pin in part.pins)
+    cathode = ends["cathode"] if named or len(part.pins) == 2 else ends["common"]
+    for pin in part.pins:
+        if ((pin.name or "") if named else pin.number).upper() in cathode:
+            return pin.net
+    return None
+
+
+def hangs_on(gap: Gap, net: str, rail: str) -> bool:
+    """Return whether a rail takes its supply from another one, over up to a few stages."""
+    for _ in range(MOST_STAGES):
+        inputs = _inputs(gap, net)
+        if len(inputs) != 1 or inputs == [rail]:
+            return inputs == [rail]
+        net = inputs[0]
+    return False
+
+
+def _unpowered(gap: Gap, dead: list[str]) -> list[str]:
+    """Return who is without power, who lacks one supply of several, and what is not charged."""
+    loads = {key for net in dead for key in gap.rails[net].loads if key not in gap.gone}
+    without, lacking, chargers, plugs = [], [], [], []
+    for key in sorted(loads, key=natural_key):
+        if not gap.survey.kinds[key].fitted:
+            continue
+        if gap.kind_of(key) not in CHIPS:
+            plugs.append(key)
+        elif gap.role_of(key) == "charger":
+            chargers.append(key)
+        elif all(net in dead for net in _fed_from(gap, key)):
+            without.append(key)
+        else:
+            lacking.append(key)
+    found = []
+    if without:
+        found.append(f"without power: {listed(without, 6)}")
+    if lacking:
+        one = len(lacking) == 1
+        what = f"{'lacks' if one else 'lack'} one of {'its' if one else 'their'} supplies"
+        found.append(f"{listed(lacking, 6)} {what}")
+    if chargers:
+        found.append(f"{listed(chargers)} cannot charge the battery")
+    if plugs and not found:
+        found.append(f"nothing comes to {listed(plugs)}")
+    return found
+
+
+# -- parts in series with a supply -------------------------------------------------------------
 
 
 def supply_link(gap: Gap) -> Absence | None:
     """A fuse, bead, link, shunt, choke, diode or switch in series with a supply or a return."""
     if gap.ends is None:
-        return _supply_link_of_many(gap)
-    first, second = gap.ends
-    if gap.is_ground(first) and gap.is_ground(second):
-        return _between_grounds(gap, first, second)
-    if gap.is_ground(first) != gap.is_ground(second):
+        # a switch or diode with more than two nets: the pair of rails that it joins
+        made = [net for net in gap.supplies if gap.rails[net].source == gap.key]
+        if made:
+            return _dead_or_kept(gap, made[0])
+        survey = gap.survey
+        for link in gap.links(*gap.part.nets, through=gap.key):
+            if gap.is_supply(link.from_net) and gap.is_supply(link.to_net):
+                way = switched_way(gap.part, survey.board, survey.kinds, survey.grounds)
+                return _between(gap, *(way or (link.from_net, link.to_net)))
         return None
-    if not (gap.is_supply(first) or gap.is_supply(second)):
+    if len(gap.live) == 0:
+        return _between_grounds(gap, *gap.ends)
+    if len(gap.live) == 1 or not gap.supplies:
         return None
-    return _between(gap, first, second)
-
-
-def _supply_link_of_many(gap: Gap) -> Absence | None:
-    """A switch or diode with more than two nets: the pair of rails that it joins."""
-    for net in gap.part.nets:
-        if gap.is_supply(net) and gap.circuit.rails[net].source == gap.key:
-            return _dead_or_kept(gap, net)
-    for link in (link for net in gap.part.nets for link in gap.circuit.links.get(net, ())):
-        if link.part == gap.key and gap.is_supply(link.from_net) and gap.is_supply(link.to_net):
-            grounds = {net for net in gap.circuit.rails if gap.is_ground(net)}
-            way = switched_way(gap.part, gap.circuit.board, gap.circuit.kinds, grounds)
-            return _between(gap, *(way or (link.from_net, link.to_net)))
-    return None
+    return _between(gap, *gap.ends)
 
 
 def _between(gap: Gap, first: str, second: str) -> Absence:
-    rails = gap.circuit.rails
+    rails = gap.rails
     for net in (second, first):
         if net in rails and rails[net].source == gap.key:
             return _dead_or_kept(gap, net)
@@ -64,12 +216,11 @@ def _between(gap: Gap, first: str, second: str) -> Absence:
             if near not in rails and _is_strap(gap, near, net):
                 return _signal_side(gap, near, net)
             return _dead_or_kept(gap, net)
-    pack = next((net for net in (first, second) if gap.is_pack(net)), None)
-    if pack is not None:
-        other = second if pack == first else first
-        return blocks(
-            f"the battery ({pack}) is cut off from {other}: it neither feeds nor is charged"
-        )
+    for pack, other in ((first, second), (second, first)):
+        if gap.is_pack(pack):
+            return blocks(
+                f"the battery ({pack}) is cut off from {other}: it neither feeds nor is charged"
+            )
     return degrades(
         f"{first} and {second} are apart; each has a source of its own "
         f"({rails[first].source} and {rails[second].source})"
@@ -84,7 +235,12 @@ def _signal_side(gap: Gap, net: str, near: str) -> Absence:
     served = gap.telling(gap.island(net))
     if not served:
         return minor(f"{net} has nothing on it that would miss {near}")
-    return blocks(f"{net} is cut off from {gap.with_volts(near)}: {listed(served)} without it")
+    return without_it(gap, net, near, served)
+
+
+def without_it(gap: Gap, net: str, rail: str, served: tuple[str, ...]) -> Absence:
+    """Return that what a net serves gets nothing from a rail any more."""
+    return blocks(f"{net} is cut off from {gap.with_volts(rail)}: {listed(served)} without it")
 
 
 def _is_strap(gap: Gap, net: str, rail: str) -> bool:
@@ -93,95 +249,64 @@ def _is_strap(gap: Gap, net: str, rail: str) -> bool:
     Such a pin takes a level from the rail; it cannot be what feeds it, nor is it fed by it. A pin
     without a name may be anything, and a chip that makes supplies too.
     """
-    pins = [p for p in gap.circuit.board.net_by_name[net].pins if p.part != gap.key]
-    if any(gap.kind_of(pin.part) not in {*ACTIVE, *_NO_FEED} for pin in pins):
+    pins = [pin for pin in gap.survey.pins(net) if pin.part != gap.key]
+    if any(gap.kind_of(pin.part) not in CHIPS | _NO_FEED for pin in pins):
         return False
-    chips = [pin for pin in pins if gap.kind_of(pin.part) in ACTIVE]
+    chips = [pin for pin in pins if gap.kind_of(pin.part) in CHIPS]
     return bool(chips) and all(
         pin.name is not None
         and pin.name not in {pin.number, "~"}
-        and not SUPPLY_PIN.search(pin.name.upper())
+        and not says("supply", pin.name.upper())
         and gap.role_of(pin.part) not in _MAKE_SUPPLIES
-        and _is_supplied(gap, pin.part, rail)
+        and any(
+            each.net == rail and says("supply", (each.name or "").upper())
+            for each in gap.survey.part(pin.part).pins
+        )
         for pin in chips
     )
 
 
-#: What may stand on a strap besides chips, and roles of chips that make supplies.
-_NO_FEED: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.TEST_POINT})
-_MAKE_SUPPLIES: Final = frozenset({"regulator", "charger", "load switch", "fuel gauge"})
-
-
-def _is_supplied(gap: Gap, key: str, rail: str) -> bool:
-    return any(
-        pin.net == rail and SUPPLY_PIN.search((pin.name or "").upper())
-        for pin in gap.circuit.board.part_by_key[key].pins
-    )
-
-
 def _dead_or_kept(gap: Gap, net: str) -> Absence:
-    passing = _passed_on(gap, net)
-    if passing is not None:
-        return degrades(f"{net} is left with what {passing} passes on by itself")
+    ends = terminals_of(gap.part) if gap.kind_of(gap.key) in TRANSISTORS else None
+    if ends is not None:
+        # the power chip that drives the missing transistor's gate and is on the rail too
+        for key in gap.chips_on(ends.gate):
+            if key in gap.chips_on(net) and gap.role_of(key) in {"regulator", "charger"}:
+                return degrades(f"{net} is left with what {key} passes on by itself")
     others = other_feeds(gap, net)
     if others:
         return degrades(f"{net} is fed through {listed(others)} alone, and without that not at all")
-    what = _LINK_WORDS.get(gap.role, "the way in is open")
-    return rails_lost(gap, [net], what)
-
-
-def _passed_on(gap: Gap, net: str) -> str | None:
-    """Return the power chip that drives the missing transistor's gate and is on the rail too."""
-    ends = terminals_of(gap.part)
-    if ends is None or gap.kind_of(gap.key) not in {Kind.MOSFET, Kind.TRANSISTOR}:
-        return None
-    both = [key for key in gap.chips_on(ends.gate) if key in gap.chips_on(net)]
-    return next((key for key in both if gap.role_of(key) in {"regulator", "charger"}), None)
-
-
-_LINK_WORDS: Final = {
-    "fuse": "the fuse is its only way in",
-    "ferrite bead": "the bead is its only way in",
-    "zero-ohm link": "the link is its only way in",
-    "jumper": "the jumper is its only way in",
-    "current shunt": "the shunt is in series with it",
-    "switching inductor": "the converter has no inductor",
-    "load switch": "the load switch is its only way in",
-}
+    return rails_lost(gap, [net], only_way(gap.role))
 
 
 def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
-    rails = gap.circuit.rails
-    shell = next(
-        (net for net in (first, second) if any(w in net.upper() for w in SHELL_WORDS)), None
-    )
-    if shell is not None:
-        return minor(f"the shell ({shell}) is not tied to ground here: more interference")
-    others = [
+    for net in (first, second):
+        if says("shell", net.upper()):
+            return minor(f"the shell ({net}) is not tied to ground here: more interference")
+    others = {
         link.part
-        for link in gap.circuit.links.get(first, ())
-        if link.to_net == second and link.part not in gap.gone and link.conditional != "not fitted"
-    ]
+        for link in gap.links(first)
+        if link.to_net == second and link.conditional != "not fitted"
+    }
     if others:
         return minor(f"{first} and {second} stay joined by {listed(sorted(others))}")
-    ordered = sorted((first, second), key=lambda net: len(gap.circuit.board.net_by_name[net].pins))
-    lost = [key for key in gap.telling([ordered[0]]) if key not in rails]
-    if lost and all(_has_other_ground(gap, key, ordered[0]) for key in lost):
-        return minor(
-            f"{ordered[0]} floats; {listed(lost)} keeps its other ground: more interference"
-        )
+    few, many = sorted((first, second), key=lambda net: len(gap.survey.pins(net)))
+    lost = gap.telling([few])
+    if lost and all(
+        gap.kind_of(key) is Kind.CONNECTOR
+        and any(gap.is_ground(net) and net != few for net in gap.nets_of(key))
+        for key in lost
+    ):
+        return minor(f"{few} floats; {listed(lost)} keeps its other ground: more interference")
     what = f"what returns through it has no reference: {listed(lost)}" if lost else "it floats"
-    return blocks(f"{ordered[0]} is cut off from {ordered[1]}: {what}")
+    return blocks(f"{few} is cut off from {many}: {what}")
 
 
-def _has_other_ground(gap: Gap, key: str, lost: str) -> bool:
-    if gap.kind_of(key) is not Kind.CONNECTOR:
-        return False
-    nets = gap.circuit.board.part_by_key[key].nets
-    return any(gap.is_ground(net) and net != lost for net in nets)
-
-
-SHELL_WORDS: Final = ("SHIELD", "SHLD", "SHELL", "CHASSIS", "EARTH")
+def shell_untied(net: str, words: str) -> Absence | None:
+    """Return that a shell is not tied to ground any more, where the words name one."""
+    if not says("shell", words.upper()):
+        return None
+    return minor(f"the shell ({net}) is not tied to ground here: static stays on it")
 
 
 def current_shunt(gap: Gap) -> Absence | None:
@@ -189,159 +314,26 @@ def current_shunt(gap: Gap) -> Absence | None:
     if gap.ends is None:
         return None
     first, second = gap.ends
-    if gap.is_ground(first) != gap.is_ground(second):
-        # a return: what comes in through the far side has no way back
-        far = second if gap.is_ground(first) else first
-        pack = gap.parts_on([far], Kind.CONNECTOR, Kind.BATTERY)
-        readers = gap.chips_on(*gap.island(far)) if gap.is_signal(far) else ()
-        effects = [f"{far} has no way to {first if far == second else second}"]
-        if pack:
-            effects[0] += f": no current flows through {listed(pack)}"
-        if readers:
-            effects.append(f"{listed(readers)} measures nothing")
-        return blocks(*effects)
-    if gap.is_ground(first) and gap.is_ground(second):
+    if not gap.live:
         return blocks(f"{first} and {second} are apart: the current has no way back")
-    return supply_link(gap)
-
-
-def converter_inductor(gap: Gap) -> Absence | None:
-    """Without its inductor a converter makes nothing."""
-    rails = gap.circuit.rails
-    if gap.ends is None:
-        return blocks("the converter has no inductor: its output is dead")
-    chips = gap.chips_on(*(net for net in gap.ends if gap.is_signal(net)))
-    made = [n for n in gap.ends if n in rails and rails[n].source in chips]
-    made = made or [
-        name
-        for name, rail in rails.items()
-        if rail.source is not None and rail.source in chips and rail.kind is NetKind.RAIL
-    ]
-    beside = [
-        key
-        for net in made
-        if net in gap.ends
-        for key in gap.parts_on([net], Kind.INDUCTOR)
-        if _is_phase(gap, key, chips)
-    ]
-    if beside:
-        return degrades(
-            f"{listed(made)} is made through {listed(beside)} alone: it dips under load"
-        )
-    if len(made) == 1 or any(net in gap.ends for net in made):
-        lost = [net for net in made if net in gap.ends] or made
-        return rails_lost(gap, lost, f"{listed(chips)} has no inductor")
-    who = listed(chips) or "the converter"
-    return blocks(f"{who} has no inductor between {gap.ends[0]} and {gap.ends[1]}: no output")
-
-
-def _is_phase(gap: Gap, key: str, chips: tuple[str, ...]) -> bool:
-    """Return whether an inductor is another phase of the same converter."""
-    nets = gap.circuit.board.part_by_key[key].nets
-    signals = [net for net in nets if gap.is_signal(net)]
-    return bool(set(gap.chips_on(*signals)) & set(chips))
-
-
-def regulator(gap: Gap) -> Absence | None:
-    """The rails it makes are dead; a linear one of fixed output too."""
-    made = _made(gap)
-    if made:
-        return rails_lost(gap, made, "nothing else makes it" if len(made) == 1 else "nothing else "
-                          "makes them")  # fmt: skip
-    return unknown("which rail it makes is not seen, so what stops is not known")
-
-
-def _made(gap: Gap) -> list[str]:
-    found = []
-    for name, rail in gap.circuit.rails.items():
-        if rail.kind is NetKind.RAIL and rail.source == gap.key:
-            found.append(name)
-    return found
-
-
-def charger(gap: Gap) -> Absence:
-    """The battery is not charged; with a power path, what it feeds is dead."""
-    made = [net for net in _made(gap) if not gap.is_pack(net)]
-    if made:
-        lost = rails_lost(gap, made, f"{gap.key} passes the supply on")
-        return blocks("the battery is not charged", *lost.effects)
-    return blocks("the battery is not charged")
-
-
-def or_ing(gap: Gap) -> Absence | None:
-    """One of several sources no longer feeds the rail."""
-    back = _back_feed(gap)
-    if back is not None:
-        return back
-    fed = [net for net in gap.part.nets if gap.is_supply(net)]
-    cathode = cathode_of(gap, gap.key)
-    if cathode in fed and cathode is not None:
-        source = gap.circuit.rails[cathode].source
-        others = other_feeds(gap, cathode)
-        if source not in (None, gap.key):
-            others = (str(source), *others)
-        if not others:
-            return rails_lost(gap, [cathode], "the diode is its only way in")
-        return degrades(f"{cathode} keeps {listed(others)} alone as its source")
-    if len(fed) >= 2:
-        return degrades(f"{fed[0]} and {fed[1]} no longer stand in for each other")
-    return None
-
-
-def power_diode(gap: Gap) -> Absence | None:
-    """Reverse-polarity protection or a rectifier: in series, or across a supply."""
-    if gap.ends is not None and any(gap.is_ground(net) for net in gap.ends):
-        other = gap.ends[0] if gap.is_ground(gap.ends[1]) else gap.ends[1]
-        if gap.role == "rectifier or freewheel diode":
-            return degrades(
-                f"the coil's current at {other} has no way when it is switched off: the switch "
-                "there is stressed, a converter fails"
-            )
-        return minor(f"works, but {other} is not protected against reverse polarity")
-    fed = _back_feed(gap)
-    if fed is not None:
-        return fed
-    node = next((net for net in gap.part.nets if net in gap.circuit.survey.switching_nodes), None)
-    output = next((net for net in gap.part.nets if gap.is_supply(net)), None)
-    if node is not None and output is not None:
-        return rails_lost(gap, [output], "the converter's diode is missing")
-    found = supply_link(gap)
-    if found is not None:
-        return found
-    chips = gap.telling(net for net in gap.part.nets if gap.is_signal(net))
-    return degrades(f"the way between {listed(gap.part.nets)} is open ({listed(chips)})")
-
-
-def _back_feed(gap: Gap) -> Absence | None:
-    """A diode from a regulator's output back to its input."""
-    if gap.ends is None or not all(gap.is_supply(net) for net in gap.ends):
-        return None
-    for output, into in (gap.ends, gap.ends[::-1]):
-        source = gap.circuit.rails[output].source
-        if source is None or gap.kind_of(source) is not Kind.IC:
-            continue
-        if into in gap.circuit.board.part_by_key[source].nets and hangs_on(gap, output, into):
-            return minor(f"works, but {source} is not protected when {into} falls below {output}")
-    return None
-
-
-def bleeder(gap: Gap) -> Absence:
-    """Discharges a rail: it works without, and stays charged longer."""
-    rail = next((net for net in gap.part.nets if not gap.is_ground(net)), "the rail")
-    if any(word in rail.upper() for word in SHELL_WORDS):
-        return minor(f"the shell ({rail}) is not tied to ground here: static stays on it")
-    return minor(f"{rail} stays charged for longer after power is off")
+    if len(gap.live) == 2:
+        return supply_link(gap)
+    # a return: what comes in through the far side has no way back
+    far = gap.live[0]
+    pack = gap.parts_on([far], Kind.CONNECTOR, Kind.BATTERY)
+    readers = gap.chips_on(*gap.island(far)) if gap.is_signal(far) else ()
+    effects = [f"{far} has no way to {first if far == second else second}"]
+    if pack:
+        effects[0] += f": no current flows through {listed(pack)}"
+    if readers:
+        effects.append(f"{listed(readers)} measures nothing")
+    return blocks(*effects)
 
 
 def jumper(gap: Gap) -> Absence | None:
     """A jumper or a header in series: what it joins is apart, if it was closed."""
-    links = [
-        link
-        for net in gap.part.nets
-        for link in gap.circuit.links.get(net, ())
-        if link.part == gap.key
-    ]
-    if not links or is_closed(gap.part, gap.circuit.kinds[gap.key]) is False:
+    links = gap.links(*gap.part.nets, through=gap.key)
+    if not links or is_closed(gap.part, gap.survey.kinds[gap.key]) is False:
         return minor("it joins nothing unless it is closed")
     found = supply_link(gap)
     if found is None or not any(link.conditional for link in links):
@@ -350,20 +342,193 @@ def jumper(gap: Gap) -> Absence | None:
     return Absence(found.severity, (f"if it was closed: {first}", *rest))
 
 
-SUPPLY_RULES: Final[dict[str, Rule]] = {
-    "fuse": supply_link,
-    "ferrite bead": supply_link,
-    "inrush limiter": supply_link,
-    "zero-ohm link": supply_link,
-    "filter inductor": supply_link,
-    "load switch": supply_link,
-    "jumper": jumper,
-    "current shunt": current_shunt,
-    "switching inductor": converter_inductor,
-    "regulator": regulator,
-    "charger": charger,
-    "OR-ing diode": or_ing,
-    "reverse-polarity protection": power_diode,
-    "rectifier or freewheel diode": power_diode,
-    "bleeder": bleeder,
-}
+def bleeder(gap: Gap) -> Absence:
+    """Discharges a rail: it works without, and stays charged longer."""
+    rail = gap.live[0] if gap.live else "the rail"
+    text = f"{rail} stays charged for longer after power is off"
+    return shell_untied(rail, rail) or minor(text)
+
+
+# -- what makes and steers supplies ------------------------------------------------------------
+
+
+def converter_inductor(gap: Gap) -> Absence | None:
+    """Without its inductor a converter makes nothing."""
+    if gap.ends is None:
+        return blocks("the converter has no inductor: its output is dead")
+    chips = gap.chips_on(*gap.signals)
+    made = [net for net in gap.ends if net in gap.rails and gap.rails[net].source in chips]
+    made = made or gap.made_by(*chips)
+    # another phase of the same converter
+    beside = [
+        key
+        for net in made
+        if net in gap.ends
+        for key in gap.parts_on([net], Kind.INDUCTOR)
+        if set(gap.chips_on(*filter(gap.is_signal, gap.nets_of(key)))) & set(chips)
+    ]
+    if beside:
+        return degrades(
+            f"{listed(made)} is made through {listed(beside)} alone: it dips under load"
+        )
+    here = [net for net in made if net in gap.ends]
+    if len(made) == 1 or here:
+        return rails_lost(gap, here or made, f"{listed(chips)} has no inductor")
+    who = listed(chips) or "the converter"
+    return blocks(f"{who} has no inductor between {gap.ends[0]} and {gap.ends[1]}: no output")
+
+
+def regulator(gap: Gap) -> Absence | None:
+    """The rails it makes are dead; a linear one of fixed output too."""
+    made = gap.made_by(gap.key)
+    if made:
+        them = "it" if len(made) == 1 else "them"
+        return rails_lost(gap, made, f"nothing else makes {them}")
+    return unknown("which rail it makes is not seen, so what stops is not known")
+
+
+def charger(gap: Gap) -> Absence:
+    """The battery is not charged; with a power path, what it feeds is dead."""
+    made = [net for net in gap.made_by(gap.key) if not gap.is_pack(net)]
+    lost = rails_lost(gap, made, f"{gap.key} passes the supply on").effects if made else ()
+    return blocks("the battery is not charged", *lost)
+
+
+def or_ing(gap: Gap) -> Absence | None:
+    """One of several sources no longer feeds the rail."""
+    back = _back_feed(gap)
+    if back is not None:
+        return back
+    cathode = cathode_of(gap, gap.key)
+    if cathode is not None and cathode in gap.supplies:
+        source = gap.rails[cathode].source
+        others = other_feeds(gap, cathode)
+        if source is not None and source != gap.key:
+            others = (source, *others)
+        if not others:
+            return rails_lost(gap, [cathode], "the diode is its only way in")
+        return degrades(f"{cathode} keeps {listed(others)} alone as its source")
+    if len(gap.supplies) >= 2:
+        first, second, *_ = gap.supplies
+        return degrades(f"{first} and {second} no longer stand in for each other")
+    return None
+
+
+def power_diode(gap: Gap) -> Absence | None:
+    """Reverse-polarity protection or a rectifier: in series, or across a supply."""
+    if gap.ends is not None and len(gap.live) < 2:
+        other = gap.ends[0] if gap.is_ground(gap.ends[1]) else gap.ends[1]
+        if gap.role == "rectifier or freewheel diode":
+            return degrades(
+                f"the coil's current at {other} has no way when it is switched off: the switch "
+                "there is stressed, a converter fails"
+            )
+        return minor(f"works, but {other} is not protected against reverse polarity")
+    back = _back_feed(gap)
+    if back is not None:
+        return back
+    if gap.supplies and any(net in gap.survey.switching_nodes for net in gap.part.nets):
+        return rails_lost(gap, gap.supplies[:1], "the converter's diode is missing")
+    return supply_link(gap) or degrades(
+        f"the way between {listed(gap.part.nets)} is open ({listed(gap.telling(gap.signals))})"
+    )
+
+
+def _back_feed(gap: Gap) -> Absence | None:
+    """A diode from a regulator's output back to its input."""
+    if gap.ends is None or len(gap.supplies) < 2:
+        return None
+    for output, into in (gap.ends, gap.ends[::-1]):
+        source = gap.rails[output].source
+        if source is None or gap.kind_of(source) is not Kind.IC:
+            continue
+        if into in gap.nets_of(source) and hangs_on(gap, output, into):
+            return minor(f"works, but {source} is not protected when {into} falls below {output}")
+    return None
+
+
+# -- capacitors --------------------------------------------------------------------------------
+
+
+def rail_capacitor(gap: Gap) -> Absence | None:
+    """A decoupling or bulk capacitor: how much of its rail's capacitance goes with it."""
+    if gap.ends is None:
+        return None
+    if not gap.supplies:
+        return _own_supply(gap)
+    rail = gap.supplies[0]
+    bank = gap.around.bank(rail)
+    near = _served(gap, rail)
+    serves = f" at {near}" if near else ""
+    gone = [key for key in gap.gone if key in bank.farads]
+    left = len(bank.farads) - len(gone)
+    behind = _behind_link(gap, rail)
+    source = gap.rails[rail].source
+    # a chip that makes the rail needs a capacitor at its output
+    makes = source is not None and gap.kind_of(source) is Kind.IC
+    if not left and behind is not None:
+        link = f"{behind[0]}, if it is closed" if behind[1] else behind[0]
+        text = f"{rail} keeps no capacitor of its own{serves}, only those behind {link}"
+        return degrades(text) if makes else minor(text)
+    if not left:
+        effect = f"{rail} has no capacitor left: it ripples and dips with every change of load"
+        return degrades(effect, *([f"{source} may become unstable"] if makes else []))
+    whole = bank.whole_farads
+    own = gap.survey.kinds[gap.key].farads
+    if own is None or not whole:
+        return minor(f"{rail} keeps {left} of {_count(len(bank.farads))}{serves}")
+    remaining = max(whole - sum(bank.farads[key] for key in gone), 0.0)
+    rest, all_of_it = engineering(remaining, "F", 3), engineering(whole, "F", 3)
+    kept = f"nearly all of its {rest}" if rest == all_of_it else f"{rest} of {all_of_it}"
+    text = f"{rail} keeps {kept} ({_count(left)} left)"
+    if own / whole > LARGE_SHARE:
+        return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
+    small = own / whole <= SMALL_SHARE
+    what = "more noise on the rail" if small else "less reserve when the load rises"
+    return minor(f"{text}: {what}{serves}")
+
+
+def capacitors_behind(
+    around: Surroundings, capacitor: str, gone: Iterable[str]
+) -> tuple[str, bool] | None:
+    """Return the link behind which a rail still has capacitors, with all of `gone` missing.
+
+    With it: whether that holds only if the link is closed.
+    """
+    gap = Gap(around, around.survey.part(capacitor), "decoupling", frozenset(gone))
+    behind = _behind_link(gap, gap.supplies[0]) if gap.ends and gap.supplies else None
+    return behind if behind is not None and behind[0] not in gap.gone else None
+
+
+def _behind_link(gap: Gap, rail: str) -> tuple[str, bool] | None:
+    """Return the part of no resistance that joins the rail to capacitors of another."""
+    for link in gap.around.bank(rail).stiff:
+        if gap.is_supply(link.to_net) and gap.around.bank(link.to_net).farads.keys() - gap.gone:
+            return link.part, bool(link.conditional)
+    return None
+
+
+def _count(number: int) -> str:
+    return f"{number} capacitor" + ("" if number == 1 else "s")
+
+
+def _served(gap: Gap, rail: str) -> str | None:
+    """Return the chip or connector whose pin on the rail is nearest to the capacitor's."""
+    own = next((pin for pin in gap.part.pins if pin.net == rail), None)
+    if own is None or own.x is None or own.y is None:
+        return None
+    return gap.around.bank(rail).nearest(own.x, own.y)
+
+
+def _own_supply(gap: Gap) -> Absence | None:
+    """A capacitor at a chip's own regulator or reference pin."""
+    if gap.to_fixed is None or not gap.chips_on(gap.to_fixed[0]):
+        return None
+    signal = gap.to_fixed[0]
+    others = gap.parts_on([signal], Kind.CAPACITOR)
+    pin = gap.pin_of(gap.chips_on(signal)[0], signal)
+    if others:
+        return minor(f"{pin} keeps {listed(others)}: more noise there")
+    return degrades(
+        f"{pin} ({signal}) has no capacitor left: what the chip makes there is unstable"
+    )

@@ -200,10 +200,14 @@ class Severity(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Absence:
-    """What happens without a part, in a technician's words."""
+    """What happens without a part, in a technician's words.
+
+    `lost` is what a chip no longer reads: "temperature", or "" where it is nothing of the sort.
+    """
 
     severity: Severity
     effects: tuple[str, ...]
+    lost: str = ""
 
 
 @dataclass(frozen=True, slots=True)

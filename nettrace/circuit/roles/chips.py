@@ -1,220 +1,242 @@
-"""Roles of chips and modules: by part number and words, by pins, by what they are wired to."""
+"""Roles of chips and modules: by part number and words, by pins, by what they are wired to.
+
+Families, words and pins stand in `knowledge/chips.toml`. A part number decides more than a word:
+descriptions borrow words from their surroundings.
+"""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Final
 
+from nettrace import knowledge
+from nettrace.circuit.evidence import Role
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.roles.chip_wiring import (
-    POSSIBLE_CHIP,
-    SMALL_PINS,
-    is_power_manager,
-    protection_by_wiring,
-    regulator_by_wiring,
-    small_chip,
-)
-from nettrace.circuit.roles.chip_words import roles_in_text
-from nettrace.circuit.roles.net_words import Words, words_of
+from nettrace.circuit.regulators import is_regulator_text
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
+    LIKELY,
     POSSIBLE,
     STRONG,
     WEAK,
-    Finding,
-    Rule,
+    Findings,
     Site,
     found,
-    only_for,
+    ranked,
 )
-from nettrace.circuit.roles.survey import plain_name
+from nettrace.circuit.roles.survey import Survey
+from nettrace.circuit.roles.words import plain_name, says, words_of
+from nettrace.model.board import Part
 
-__all__ = ["CHIP_RULES"]
-
+#: Weight of a part number, and of a word (ours, no source).
+FAMILY: Final = 0.92
+NAMED: Final = 0.8
 #: A processor has more signals than this; so many pins do not fit a simple chip (common practice).
 PROCESSOR_SIGNALS: Final = 16
+#: A second processor has at least this share of the main one's signals (common practice).
+SECOND_SHARE: Final = 0.25
+#: A fixed regulator has at most this many pins.
+SMALL_PINS: Final = 8
+#: A converter's two transistors in one package have at most this many pins (common practice).
+MOST_STAGE_PINS: Final = 12
+#: A plug's own line has few pins; a bus that a header shows too has more (common practice).
+MOST_PLUG_PINS: Final = 6
+#: Shorter names are alike by chance.
+SHORTEST_WORD: Final = 4
 
 
-@only_for(*POSSIBLE_CHIP)
-def by_words(site: Site) -> Iterable[Finding]:
+# -- part number and words ---------------------------------------------------------------------
+
+
+def number_and_words(part: Part) -> tuple[str, str]:
+    """Return the part number, and the words that describe the part."""
+    fields = knowledge.table("chips")["fields"]
+    told = [(name.lower(), text) for name, text in part.properties.items()]
+    numbers = [part.value or "", *(text for name, text in told if name in fields["number"])]
+    words = [part.value, part.description, *(text for name, text in told if name in fields["words"])]
+    return " ".join(numbers), " ".join(filter(None, words))
+
+
+def roles_in_text(part: Part) -> dict[str, tuple[float, str]]:
+    """Return role -> (score, reason) from part number and description; empty where none speaks."""
+    found = dict(_roles(*number_and_words(part)))
+    if "regulator" not in found and is_regulator_text(part):
+        found["regulator"] = (0.75, f"value {part.value}")
+    return found
+
+
+@cache
+def _patterns(section: str, form: str) -> tuple[tuple[str, re.Pattern[str]], ...]:
+    return tuple(
+        (role, re.compile(form % "|".join(words.split()), re.IGNORECASE))
+        for role, words in knowledge.table("chips")[section].items()
+    )
+
+
+@lru_cache(maxsize=8192)
+def _roles(number: str, words: str) -> dict[str, tuple[float, str]]:
+    # a part number begins a word; a prefix of the maker or the library may stand before it
+    lengths: dict[str, int] = {}
+    for role, pattern in _patterns("families", r"(?:^|[^A-Z0-9])(?:%s)"):
+        met = max((match[0] for match in pattern.finditer(number)), key=len, default="")
+        if met:
+            lengths[role] = len(met.lstrip(" -_/(,;:.[+"))
+    longest = max(lengths.values(), default=0)
+    # the longer a number's known beginning, the more it says
+    found = {
+        role: (FAMILY - 0.04 * min(longest - length, 5), f"part number {number}")
+        for role, length in lengths.items()
+    }
+    for role, pattern in _patterns("descriptions", "%s"):
+        match = pattern.search(words)
+        if match and role not in found:
+            # the earlier in the text, the more it is about the part itself
+            score = NAMED - min(0.2, 0.004 * match.start()) - (0.25 if found else 0.0)
+            found[role] = round(score, 3), f"described as {match[0].lower()}"
+    return found
+
+
+def by_words(site: Site) -> Findings:
     """The part number, and the words of the description."""
-    survey = site.survey
+    survey, main = site.survey, site.survey.main_chip
     named = roles_in_text(site.part)
-    main = site.part.key == survey.main_chip
-    nodes = [net for net in site.nets if net in survey.switching_nodes]
     for role, (score, why) in named.items():
         weighed = score
-        if role == "controller" and not main and survey.main_chip is not None:
+        if role == "controller" and main not in (site.part.key, None):
             signals = survey.signals_of
-            share = signals.get(site.part.key, 0) / max(signals.get(survey.main_chip, 1), 1)
+            share = signals.get(site.part.key, 0) / max(signals.get(main or "", 1), 1)
             weighed = score if share > SECOND_SHARE else score * 0.8
-        if role == "regulator" and len(nodes) > 1:
+        if role == "regulator" and len(_switched_by(site)) > 1:
             # one chip with several supplies, charger and gauge is a regulator first
             weighed = max(score, 0.94)
         yield found(role, weighed, why)
-    if "regulator" in named and is_power_manager(site):
-        yield found("charger", POSSIBLE, "a power management chip with a battery on it")
-        yield found("fuel gauge", WEAK, "a power management chip with a battery on it")
+    if "regulator" in named and _is_power_manager(site):
+        because = "a power management chip with a battery on it"
+        yield from ranked({"charger": POSSIBLE, "fuel gauge": WEAK}, because)
 
 
-#: A second processor has at least this share of the main one's signals (common practice).
-SECOND_SHARE: Final = 0.25
+def by_package(site: Site) -> Findings:
+    """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
+    if len(site.part.pins) < 2:
+        return
+    places = (("reference", site.part.refdes, 0.78), ("package", site.part.package or "", 0.55))
+    for where, text, score in places:
+        for pattern, role in knowledge.table("chips")["places"]["rows"]:
+            if knowledge.compiled(pattern, ignore_case=True).search(text):
+                yield found(role, score, f"{where} {text}")
 
 
-@only_for(*POSSIBLE_CHIP)
-def by_pin_names(site: Site) -> Iterable[Finding]:
+def block(site: Site) -> Findings:
+    """A filter, balun or coupler in one package, for which the list has no word."""
+    match = knowledge.pattern("chips", "block").search(" ".join(number_and_words(site.part)))
+    if match:
+        because = f"described as {match[0].lower()}"
+        yield found("unknown", 0.72, f"{because}; the list has no word for it")
+        yield found("filter inductor", WEAK, because)
+
+
+# -- pins --------------------------------------------------------------------------------------
+
+
+def by_pin_names(site: Site) -> Findings:
     """Pins that only one sort of chip has."""
     names = {plain_name(pin.name) for pin in site.part.pins if pin.name}
-    if not names:
-        return
     yield from _of_pins(tuple(sorted(names)))
 
 
 @lru_cache(maxsize=4096)
-def _of_pins(names: tuple[str, ...]) -> tuple[Finding, ...]:
+def _of_pins(names: tuple[str, ...]) -> list[Role]:
     """Return what a chip with these pin names is; a board has several chips of a sort."""
     text = " ".join(names)
-    return tuple(
-        found(role, score, "pins such as " + ", ".join(_shown(names, needed)))
-        for role, score, needed in _PIN_SETS
-        if all(re.search(pattern, text) for pattern in needed)
-    )
+    results = []
+    for role, score, needed in knowledge.table("chips")["pins"]["sets"] if names else ():
+        patterns = [knowledge.compiled(each) for each in needed]
+        if all(pattern.search(text) for pattern in patterns):
+            shown = [next(filter(pattern.search, names), "") for pattern in patterns]
+            results.append(found(role, score, "pins such as " + ", ".join(shown)))
+    return results
 
 
-def _shown(names: tuple[str, ...], needed: tuple[str, ...]) -> list[str]:
-    return [next((name for name in names if re.search(pattern, name)), "") for pattern in needed]
+# -- what it is wired to -----------------------------------------------------------------------
 
 
-#: Role, score, patterns that must all be among the pin names (common practice, no source).
-_PIN_SETS: Final[tuple[tuple[str, float, tuple[str, ...]], ...]] = (
-    (
-        "memory",
-        0.84,
-        (
-            r"\b(?:WP|WP/IO2|IO2|WP\(?I/?O2\)?)",
-            r"\b(?:HOLD|IO3|SIO3|RESET/SIO3)",
-            r"\b(?:CS|S|CE|CS#)\b",
-        ),
-    ),
-    ("memory", 0.8, (r"\bDQ0\b", r"\b(?:CAS|CK|CLK|WE)\b", r"\bA0\b")),
-    ("memory", 0.8, (r"\bDAT0\b", r"\bCMD\b", r"\bVCCQ\b|\bVDDI\b")),
-    ("memory", 0.7, (r"\bWP\b", r"\bSDA\b", r"\bA0\b|\bE0\b")),
-    ("level shifter", 0.86, (r"\bVCCA\b", r"\bVCCB\b")),
-    ("level shifter", 0.8, (r"\bSDA1\b", r"\bSDA2\b", r"\bSCL1\b")),
-    ("controller", 0.72, (r"SWDIO|SWCLK|PDI|JTAG|TRACECLK|\bMCLR\b", r"P[A-F]?\d\.?\d|GPIO\d")),
-    (
-        "controller",
-        0.7,
-        (r"\bGPIO1\b|\bPA0?1\b|\bPB0?1\b|\bP0\.0?1\b|\bRA1\b", r"XIN|XTAL|OSC|SWD"),
-    ),
-    (
-        "fuel gauge",
-        0.72,
-        (
-            r"\bSRP\b|\bCSP\b|\bVSNS\+?",
-            r"\bSRN\b|\bCSN\b",
-            r"\bBAT\b|\bVBAT\b|\bVCELL\b|\bBI|\bCELL\b",
-        ),
-    ),
-    (
-        "charger",
-        0.7,
-        (r"\bPROG\b|\bISET\b|\bICHG\b", r"\bBAT\b|\bVBAT\b", r"\bSTAT\b|\bCHG\b|\bCHRG\b|\bTS\b"),
-    ),
-    ("regulator", 0.74, (r"\bV?FB\d?\b|\bADJ\b", r"\bSW\d?\b|\bLX\d?\b|\bV?OUT\b", r"\bV?IN\b")),
-    ("real-time clock", 0.66, (r"\bCLKOUT\b|\bCLKOE\b|\bSQW|\b32KHZ\b", r"\bSDA\b", r"\bINT")),
-    (
-        "real-time clock",
-        0.64,
-        (r"\bX1\b|\bOSCI\b", r"\bX2\b|\bOSCO\b", r"\bVBAT\b|\bVBACKUP\b", r"\bSDA\b"),
-    ),
-    (
-        "sensor",
-        0.62,
-        (
-            r"\bINT\d?\b|\bDRDY\b|\bALERT\b",
-            r"\bSDA\b|\bSDX\b|\bSDI",
-            r"\bCSB?\b|\bSA0\b|\bADD?R?0?\b|\bSDO\b",
-        ),
-    ),
-    (
-        "amplifier",
-        0.7,
-        (r"\bIN\+|\b\+IN|\b\+$|\bINP\b", r"\bIN-|\b-IN|\bINN\b|\b-$", r"\bOUT|\bVO"),
-    ),
-    ("amplifier", 0.68, (r"\bOUT\+|\bOUTP\b|\bVO\+", r"\bOUT-|\bOUTN\b|\bVO-")),
-    (
-        "interface chip",
-        0.6,
-        (r"\bTXD\b|\bTX\b", r"\bRXD\b|\bRX\b", r"\bD\+|\bUSBDP\b|\bCANH\b|\bUD\+|\bDP\b"),
-    ),
-    ("logic", 0.6, (r"\b1?A\b|\bA1\b", r"\b1?Y\b|\bY1\b")),
-    ("switch", 0.66, (r"\bCOM\d?\b", r"\bNO\d?\b", r"\bNC\d?\b", r"\bIN\d?\b|\bSEL")),
-    (
-        "load switch",
-        0.7,
-        (r"\bV?IN\b", r"\bV?OUT\b", r"\bILIM\b|\bISET\b|\bFLAG\b|\bFAULT\b|\bOC\b|\bQOD\b|\bFLG\b"),
-    ),
-    (
-        "oscillator",
-        0.72,
-        (r"\bCLK0\b|\bOUT0\b", r"\bCLK1\b|\bOUT1\b", r"\bXA\b|\bXIN\b|\bX1\b|\bREF"),
-    ),
-    ("ESD protection", 0.7, (r"\bI/?O1\b", r"\bI/?O2\b", r"\bVBUS\b|\bVP\b|\bVCC\b")),
-)
+def _switched_by(site: Site) -> list[str]:
+    return [net for net in site.nets if net in site.survey.switching_nodes]
 
 
-@only_for(*POSSIBLE_CHIP)
-def block(site: Site) -> Iterable[Finding]:
-    """A filter, balun or coupler in one package, for which the list has no word."""
-    match = _BLOCK.search(site.text)
-    if match:
-        yield found(
-            "unknown", 0.72, f"described as {match[0].lower()}; the list has no word for it"
-        )
-        yield found("filter inductor", WEAK, f"described as {match[0].lower()}")
+def _is_power_manager(site: Site) -> bool:
+    """Return whether the chip switches several inductors and has a battery on it."""
+    battery = any("BAT" in words_of(net) for net in site.nets)
+    return len(_switched_by(site)) >= 2 and battery and len(site.part.pins) > SMALL_PINS
 
 
-_BLOCK: Final = re.compile(
-    r"(?:low|high|band).?pass|\bSAW\b|diplexer|duplexer|balun|directional.?coupler|attenuator"
-    r"|(?:RF|EMI|LC).?filter|_FILTER\b",
-    re.IGNORECASE,
-)
-
-
-@only_for(*POSSIBLE_CHIP)
-def by_package(site: Site) -> Iterable[Finding]:
-    """Words in the reference or the package name: HALL, MIC, FLASH, IMU."""
-    if len(site.part.pins) < 2:
+def regulator_by_wiring(site: Site) -> Findings:
+    """Switches an inductor, or stands between two rails with little else."""
+    survey, part = site.survey, site.part
+    nodes, grounds, supplies = _switched_by(site), site.grounds, site.supplies
+    if nodes and len(part.pins) <= MOST_STAGE_PINS:
+        if any(says("gate drive", words_of(net)) for net in site.nets):
+            because = f"driven gates, and the inductor on {nodes[0]}"
+            yield found("switching transistor", 0.9, because)
+    if nodes and grounds:
+        big = part.key == survey.main_chip and len(part.pins) > 32
+        yield found("regulator", WEAK if big else 0.87, f"switches the inductor on {nodes[0]}")
+        if _is_power_manager(site):
+            yield from ranked({"charger": POSSIBLE, "fuel gauge": WEAK}, "with a battery on it")
+    yield from _feedback(site)
+    if len(part.pins) > SMALL_PINS:
         return
-    for where, text in (("reference", site.part.refdes), ("package", site.part.package or "")):
-        for pattern, role in _PLACE_WORDS:
-            match = pattern.search(text)
-            if match:
-                score = 0.78 if where == "reference" else 0.55
-                yield found(role, score, f"{where} {text}")
+    names = {plain_name(pin.name) for pin in part.pins}
+    ways = knowledge.table("chips")["supply_pins"]
+    if supplies and names.intersection(ways["in"]) and names.intersection(ways["out"]):
+        yield from ranked({"regulator": 0.72, "load switch": 0.4}, "pins in and out")
+        return
+    signals = len(site.nets) - len(supplies) - len(grounds)
+    if site.what is not Kind.IC:
+        return
+    if not grounds and supplies and len(site.nets) == 3 and signals <= 2:
+        yield found("load switch", 0.72 if len(supplies) == 2 else 0.6, "a supply passes it, one "
+                    "more net, and no ground: a transistor in a chip's package")  # fmt: skip
+        yield found("switching transistor", 0.45, "three nets and no ground")
+    if grounds and len(supplies) == 2 and signals <= 3:
+        made = any(survey.rails[net].source == part.key for net in supplies)
+        alike = _same_volts(survey, *supplies)
+        score = 0.45 if alike else 0.74 if signals <= 1 or made else 0.55
+        other = 0.72 if alike else 0.5 if signals >= 2 else WEAK
+        because = f"between the rails {supplies[0]} and {supplies[1]}"
+        yield from ranked({"regulator": score, "load switch": other}, because)
 
 
-_PLACE_WORDS: Final = tuple(
-    (re.compile(words, re.IGNORECASE), role)
-    for words, role in (
-        (r"HALL|SENS|MIC(?:ROPHONE)?\d*$|^MK\d|BOSCH_LGA|IMU|ACCEL|^IR\d|TSOP|^BM[PE]", "sensor"),
-        (r"FLASH|EEPROM|^RAM\d|DDR\d?|^EMMC|^MEM\d", "memory"),
-        (r"^VR\d|^REG\d|^LDO|^PMIC|^PMU|^BUCK|DC-?DC", "regulator"),
-        (r"^RTC\d|RV-8\d", "real-time clock"),
-        (r"^MCU|^CPU|^SOC\d", "controller"),
-        (r"^OSC\d|OSCILLATOR|TCXO|^XO\d", "oscillator"),
-        (r"^AMP\d|^OP\d|^PA\d", "amplifier"),
-        (r"ESP32|ESP-12|NRF5|NORA|WROOM|RASPBERRY|PI.?PICO|FEATHER|ARDUINO|TEENSY", "controller"),
-    )
-)  # fmt: skip
+def _feedback(site: Site) -> Findings:
+    """A pin on the tap of a divider from a rail that the chip is on too."""
+    survey, part = site.survey, site.part
+    if part.key == survey.main_chip or len(part.pins) > 64:
+        return
+    for net in site.nets:
+        if net not in survey.taps or not survey.is_signal(net):
+            continue
+        top = survey.far(survey.taps[net][0], net)
+        if not survey.is_supply(top):
+            continue
+        names = [plain_name(pin.name) for pin in part.pins if pin.net == net]
+        line = f"its pin is on the tap {net} of the divider from {top}"
+        if any(says("feedback", name) for name in (words_of(net), *names)):
+            yield found("regulator", 0.84, line)
+        elif top in site.nets and len(part.pins) <= 2 * SMALL_PINS:
+            yield found("regulator", 0.66, line)
 
 
-@only_for(*POSSIBLE_CHIP)
-def processor(site: Site) -> Iterable[Finding]:
+def _same_volts(survey: Survey, first: str, second: str) -> bool:
+    """Return whether both rails have one known voltage: nothing is regulated between them."""
+    one, two = survey.rails[first].volts, survey.rails[second].volts
+    if one is None or two is None or one.nominal is None or two.nominal is None:
+        return False
+    return abs(one.nominal - two.nominal) <= 0.05 * abs(two.nominal)
+
+
+def processor(site: Site) -> Findings:
     """The chip that most signals of the board meet on; else one that is merely large."""
     survey = site.survey
     signals = survey.signals_of.get(site.part.key, 0)
@@ -228,39 +250,133 @@ def processor(site: Site) -> Iterable[Finding]:
         yield from _large(site, signals)
 
 
-def _large(site: Site, signals: int) -> Iterable[Finding]:
+def _large(site: Site, signals: int) -> Findings:
     """A large chip beside the processor: memory if nearly all its signals go straight there."""
     survey = site.survey
-    main = survey.main_chip
-    shared = straight = memory_names = 0
-    for net in site.nets:
-        if not survey.is_signal(net):
-            continue
-        chips = survey.chips.get(net, ())
-        if main in chips:
-            shared += 1
-            straight += len(survey.pins(net)) <= 4
-        if _MEMORY_LINE.search(words_of(net)):
-            memory_names += 1
-    line = f"{shared} of {signals} signals go to the processor"
-    if memory_names >= signals * 0.4:
-        yield found("memory", 0.84, f"{memory_names} lines are named as a memory's")
-    if shared >= signals * 0.7 and straight >= shared * 0.7:
+    lines = [net for net in site.nets if survey.is_signal(net)]
+    shared = [net for net in lines if survey.main_chip in survey.chips[net]]
+    straight = sum(len(survey.pins(net)) <= 4 for net in shared)
+    named = sum(says("memory line", words_of(net)) for net in lines)
+    line = f"{len(shared)} of {signals} signals go to the processor"
+    if named >= signals * 0.4:
+        yield found("memory", 0.84, f"{named} lines are named as a memory's")
+    if len(shared) >= signals * 0.7 and straight >= len(shared) * 0.7:
         yield found("memory", 0.55, line)
-    yield found("interface chip", 0.6, line)
-    yield found("logic", 0.45, line)
+    yield from ranked({"interface chip": 0.6, "logic": 0.45}, line)
     yield found("controller", 0.5, f"{signals} signals")
 
 
-_MEMORY_LINE: Final = Words(
-    r"DQS?\d|DQM|DDR|(?:^|[_\d])(?:CAS|RAS|WE|BA\d|ODT|CKE)(?:$|[_#N])|S\w*DQ|S\d?A\d+$|SA\d+$|EMMC"
-    r"|SDC2|NAND|FLASH|S\d?SCK"
-)
+def small_chip(site: Site) -> Findings:
+    """A small chip without words: by the lines it is on."""
+    survey = site.survey
+    if site.part.key == survey.main_chip:
+        return
+    lines = " ".join(words_of(net) for net in site.nets if survey.is_signal(net))
+    pins = len(site.part.pins)
+    clocks = lines.count("SCL") + lines.count("SCK")
+    if pins <= 16 and says("serial memory", lines) and says("serial lines", lines):
+        yield found("memory", 0.7, "on a flash's serial lines")
+    if pins <= 16 and "MISO" in lines and says("protect lines", lines):
+        yield found("memory", 0.78, "serial lines and write protect")
+    two_wire = says("two-wire data", lines) and says("two-wire clock", lines)
+    if pins == SMALL_PINS and two_wire and says("address or protect", lines):
+        yield found("memory", 0.7, "eight pins on a two-wire bus, with address or protect straps")
+    yield from _translator(site)
+    yield from _gate(site)
+    if pins > 16 and says("emmc", lines):
+        yield found("memory", 0.7, "on the lines of an eMMC or a card")
+    data = lines.count("SDA") if pins <= 16 else 0
+    if data >= 2 and clocks >= 2:
+        yield found("level shifter", 0.8, "two data and two clock lines of an I2C bus meet in it")
+    elif data and clocks:
+        scores = {"sensor": 0.54, "interface chip": 0.45, "memory": WEAK}
+        yield from ranked(scores, "a small chip on an I2C bus")
+    if pins <= 8 and says("hall sensor", lines):
+        yield found("sensor", LIKELY, "on a line named for a hall sensor")
+    if any(net in survey.crystal_nets for net in site.nets):
+        yield found("interface chip", 0.5, "has its own crystal")
+        if pins <= 10:
+            yield found("real-time clock", 0.5, "a small chip with its own crystal")
+    if pins <= 20 and says("audio", lines):
+        yield found("amplifier", 0.62, "on audio lines")
+    yield from _by_surroundings(site)
 
 
-@only_for(Kind.MICROPHONE, Kind.OSCILLATOR, Kind.DISPLAY, Kind.IC, Kind.MODULE)
-def unplaced_chip(site: Site) -> Iterable[Finding]:
+def _translator(site: Site) -> Findings:
+    """Two supplies, and lines that come in pairs of one word: the same signals at two levels."""
+    survey, supplies = site.survey, site.supplies
+    if len(supplies) != 2 or not 6 <= len(site.part.pins) <= 56 or _same_volts(survey, *supplies):
+        return
+    words = [words_of(net) for net in site.nets if survey.is_signal(net)]
+    words = [word for word in words if len(word) >= SHORTEST_WORD]
+    paired = sum(any(_same_signal(one, two) for two in words) for one in words)
+    if paired >= 2 and paired >= len(words) * 0.5:
+        text = f"{paired // 2} signals pass it, between {supplies[0]} and {supplies[1]}"
+        yield found("level shifter", 0.8 if paired >= 4 else 0.66, text)
+
+
+def _same_signal(one: str, two: str) -> bool:
+    """Return whether one name is the other with a word before or after it."""
+    short, long = sorted((one, two), key=len)
+    return long.startswith((f"{short}_", f"{short}-")) or long.endswith((f"_{short}", f"-{short}"))
+
+
+def _gate(site: Site) -> Findings:
+    """Five pins: one supply, ground, an output and an input or two."""
+    fixed = len(site.supplies), len(site.grounds)
+    small = site.what is Kind.IC and len(site.part.pins) == 5
+    if small and fixed == (1, 1) and 4 <= len(site.nets) <= 5:
+        yield found("logic", 0.45, "five pins: supply, ground, inputs and an output")
+
+
+def _by_surroundings(site: Site) -> Findings:
+    """Coupling capacitors on its signals: analog or radio; straight lines to the processor: SPI."""
+    survey, supplies, pins = site.survey, site.supplies, len(site.part.pins)
+    signals = [net for net in site.nets if survey.is_signal(net)]
+    coupled = [
+        net for net in signals if any(survey.is_signal(b.far) for b in survey.capacitors[net])
+    ]
+    radio = len(coupled) >= 3 and not supplies
+    text = f"{len(coupled)} coupled lines"
+    if coupled and pins <= SMALL_PINS:
+        if radio:
+            yield found("switch", 0.64, f"{text} and no supply: a radio switch")
+            yield found("amplifier", 0.4, text)
+        else:
+            because = f"coupled through capacitors: {coupled[0]}"
+            yield from ranked({"amplifier": 0.6, "switch": 0.4}, because)
+    elif radio and pins <= 16:
+        yield found("switch", 0.55, f"{text} and no supply: a radio switch")
+    main = survey.main_chip
+    straight = [net for net in signals if main in survey.chips[net] and len(survey.pins(net)) <= 4]
+    if pins in {8, 9} and len(supplies) == 1 and len(straight) >= 4:
+        yield found("memory", 0.56, f"eight pins, {len(straight)} straight to the processor")
+
+
+def protection_by_wiring(site: Site) -> Findings:
+    """A chip on a plug's lines and on ground, the same lines going on to elsewhere."""
+    survey, pins = site.survey, site.part.pins
+    if len(pins) > 12 or not site.grounds:
+        return
+    lines = [net for net in site.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
+    plugged = [net for net in lines if survey.count(net, Kind.CONNECTOR)]
+    private = all(len(survey.pins(net)) <= MOST_PLUG_PINS for net in lines)
+    if len(lines) >= 2 and len(plugged) == len(lines) and private and len(site.supplies) <= 1:
+        twice = len(pins) > len({pin.net for pin in pins})
+        text = f"all its lines go to a plug: {', '.join(plugged[:3])}"
+        yield found("ESD protection", 0.76 if twice or not site.supplies else 0.6, text)
+    doubled = all(sum(pin.net == net for pin in pins) == 2 for net in lines)
+    if len(lines) >= 2 and doubled and plugged:
+        yield found("ESD protection", 0.82, "every line passes over two of its pins")
+    usb = " ".join(words_of(net) for net in lines)
+    both = says("usb plus", usb) and says("usb minus", usb)
+    if len(pins) <= 8 and both and len(site.supplies) <= 1:
+        yield found("ESD protection", 0.72, "a small part on both USB data lines")
+
+
+def unplaced_chip(site: Site) -> Findings:
     """What a chip may be where nothing says so."""
+    pins = len(site.part.pins)
     if site.what is Kind.MICROPHONE:
         yield found("sensor", CERTAIN, "a microphone")
     elif site.what is Kind.OSCILLATOR:
@@ -268,27 +384,9 @@ def unplaced_chip(site: Site) -> Iterable[Finding]:
     elif site.what is Kind.DISPLAY:
         yield found("interface chip", WEAK, "a display")
         yield found("connector", WEAK, "a display is reached by its contacts")
-    elif site.what in {Kind.IC, Kind.MODULE}:
-        pins = len(site.part.pins)
-        if pins > 2 * SMALL_PINS:
-            yield found("interface chip", WEAK, f"{pins} pins")
-            yield found("controller", 0.2, f"{pins} pins")
-        else:
-            yield found("interface chip", 0.25, f"{pins} pins")
-            yield found("logic", 0.22, f"{pins} pins")
-            yield found("regulator", FAINT, f"{pins} pins")
-        if site.survey.count(site.nets[0] if site.nets else "", Kind.CONNECTOR):
+    else:
+        large = {"interface chip": WEAK, "controller": 0.2}
+        small = {"interface chip": 0.25, "logic": 0.22, "regulator": FAINT}
+        yield from ranked(large if pins > 2 * SMALL_PINS else small, f"{pins} pins")
+        if site.nets and site.survey.count(site.nets[0], Kind.CONNECTOR):
             yield found("ESD protection", FAINT, "on a plug's line")
-
-
-CHIP_RULES: Final[tuple[Rule, ...]] = (
-    by_words,
-    regulator_by_wiring,
-    by_pin_names,
-    by_package,
-    block,
-    processor,
-    small_chip,
-    protection_by_wiring,
-    unplaced_chip,
-)

@@ -1,40 +1,46 @@
 """What a missing position likely was, judged without its own value.
 
 The roles come from the nets around it; the values from the board's other positions, from the
-formulas that hold there (a divider's other leg, a bus's window), and from what is usual.
+formulas that hold there (a divider's other leg, a bus's window), and from what is usual. A designer
+uses a value again: on the sister line, at the same pin of a twin chip, on the same bus, on the same
+rail. What is common in the trade for the role stands in where the board is silent.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+import re
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from types import MappingProxyType
+from typing import Any, Final
 
+import msgspec
+
+from nettrace import knowledge
 from nettrace.circuit.buses import pull_window
-from nettrace.circuit.evidence import Bus, BusLine, Proposal, Role
+from nettrace.circuit.evidence import Bus, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.part_kinds import infer_kinds
 from nettrace.circuit.rail_names import read_rail_name
 from nettrace.circuit.rail_volts import reference_volts
 from nettrace.circuit.roles.capacitors import BULK_FARADS
 from nettrace.circuit.roles.dividers import feedback_chip
-from nettrace.circuit.roles.net_words import THERMISTOR_LINE, USB_CC, words_of
-from nettrace.circuit.roles.proposal_hiding import hide_value
-from nettrace.circuit.roles.proposal_values import (
-    QUANTITY_OF,
-    SNUBBER_OHMS,
-    USUAL,
-    Choice,
-    Usual,
-    look_at,
+from nettrace.circuit.roles.site import VALUE_NOT_KNOWN
+from nettrace.circuit.roles.survey import (
+    CHIPS,
+    Branch,
+    ByNet,
+    Survey,
+    find_taps,
+    pad_distance_mm,
 )
-from nettrace.circuit.roles.site import Site
-from nettrace.model.board import Part
+from nettrace.circuit.roles.words import are_pair, words_of
+from nettrace.circuit.series import SUPPLY_OHMS
+from nettrace.model.board import EMPTY, Board, Part
 from nettrace.values.quantity import engineering
 from nettrace.values.series import nearest
-
-if TYPE_CHECKING:
-    from nettrace.circuit.circuit import Circuit
-
-__all__ = ["propose"]
 
 #: Roles proposed, and values for each.
 MOST_ROLES: Final = 3
@@ -48,29 +54,315 @@ CC_TOLERANCE: Final = 0.1
 BUS_PULL_OHMS: Final = (4.7e3, 2.2e3, 10e3, 1.5e3, 1e3, 3.3e3)
 #: References of regulators that are usual where the part is not known, V (common practice).
 USUAL_REFERENCES: Final = (0.6, 0.8, 1.25)
-_UNITS: Final = {"ohms": "Ω", "farads": "F", "henries": "H"}
+
+# How much a likeness says about a value; common practice, no source, the order is what counts.
+SAME_ROLE: Final = 1.0
+SAME_RAIL: Final = 1.5
+SAME_CHIP: Final = 2.5
+SAME_BUS: Final = 8.0
+#: On the same bus, but on another side of its level shifter.
+OTHER_SUPPLY: Final = 0.3
+SISTER_LINE: Final = 12.0
+TWIN_PIN: Final = 14.0
+SAME_NETS: Final = 10.0
+#: From here on a likeness is strong; all weaker ones together count as the second figure at most.
+STRONG_LIKENESS: Final = 7.0
+MOST_HABIT: Final = 10.0
+OTHER_ROLE: Final = 0.15
+#: What is said by a position that is alike in place, but has another role.
+LESS: Final = 0.7
+#: Factors for capacitors: of one package size, and of two.
+SAME_SIZE: Final = 2.0
+OTHER_SIZE: Final = 0.5
+#: Values this near are one choice: 470 and 475 ohms.
+NEARLY: Final = 0.03
+TRADE: Final = 0.6
+
+#: What is stated of the kinds that something is proposed for, and its unit.
+_QUANTITIES: Final = {
+    Kind.RESISTOR: ("ohms", "Ω"),
+    Kind.CAPACITOR: ("farads", "F"),
+    Kind.INDUCTOR: ("henries", "H"),
+}
+#: Which of the two words it is depends on the value alone.
+_SUPPLY_ROLES: Final = {"decoupling", "bulk capacitor"}
 
 
-def propose(circuit: Circuit, part_key: str) -> tuple[Proposal, ...]:
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """What is usual or computed: range, and values with the most likely first."""
+
+    at_least: float
+    at_most: float
+    choices: tuple[float, ...]
+    firm: bool = False  # computed or prescribed: the choices stand before the board's own
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A value with the reason that says most for it; none for one that was computed."""
+
+    value: float
+    because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """What can be compared of two positions, whatever stands in them.
+
+    `pins` are (chip value, pin number) on its signal nets with the chip, `stems` its signal nets
+    with their names less an index, `rails` its rails and grounds, `buses` numbers of the board's
+    buses.
+    """
+
+    key: str
+    signals: tuple[str, ...]
+    stems: tuple[tuple[str, str], ...]
+    rails: tuple[str, ...]
+    chips: frozenset[str]
+    pins: Mapping[tuple[str, str], str]
+    buses: frozenset[int]
+    size: str | float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """A position with its role and value."""
+
+    position: Position
+    role: str
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class ValueBank:
+    """All known values of a board by quantity, in the board's order, and its tables."""
+
+    survey: Survey
+    known: Mapping[str, tuple[Known, ...]]
+
+    def choose(self, quantity: str, role: str, own: Position, usual: Usual) -> list[Choice]:
+        """Return values that fit a position of that role, likeliest first."""
+        weights: dict[float, float] = {}
+        habits: dict[float, float] = {}
+        best: dict[float, tuple[float, str]] = {}
+
+        def add(value: float, weight: float, reason: str) -> None:
+            same = next((v for v in weights if abs(v - value) <= NEARLY * max(v, value)), value)
+            weights.setdefault(same, 0.0)
+            kept = weights if weight >= STRONG_LIKENESS else habits
+            kept[same] = kept.get(same, 0.0) + weight
+            if weight > best.get(same, (0.0, ""))[0]:
+                best[same] = weight, reason
+
+        for known in self.known.get(quantity, ()):
+            weight, reason = _likeness(own, role, known)
+            if weight and known.position.key != own.key:
+                add(known.value, weight, reason)
+        for index, value in enumerate(usual.choices):
+            add(value, TRADE / (1 + index), f"usual for a {role}")
+        most = max(habits.values(), default=0.0)
+        for value, habit in habits.items():
+            weights[value] += habit * min(1.0, MOST_HABIT / most)
+        ranked = sorted(weights, key=lambda value: (-weights[value], value))
+        return [Choice(value, best[value][1]) for value in ranked]
+
+    def package(self, part: Part) -> str | None:
+        """Return the chip size: as the footprint says, else as most parts with the same pads."""
+        kinds = self.survey.kinds
+        own = _copper(part)
+        if kinds[part.key].size_inch is not None or own is None:
+            return kinds[part.key].size_inch
+        counts: Counter[str] = Counter()
+        for other in self.survey.board.parts:
+            size = kinds[other.key].size_inch
+            if size is not None and other.key != part.key and _copper(other) == own:
+                counts[size] += 1
+        return min(counts, key=lambda name: (-counts[name], name), default=None)
+
+
+def build_bank(
+    survey: Survey, buses: Sequence[Bus], roles: Callable[[str], Sequence[Role]]
+) -> ValueBank:
+    """Return the known values of a board with the roles they have."""
+    known: dict[str, list[Known]] = {}
+    for part in survey.board.parts:
+        kind = survey.kinds[part.key]
+        quantity, _ = _QUANTITIES.get(kind.kind, (None, ""))
+        value = getattr(kind, quantity) if quantity else None
+        if quantity and value is not None:
+            position = look_at(survey, buses, part)
+            known.setdefault(quantity, []).append(Known(position, roles(part.key)[0].role, value))
+    return ValueBank(survey, {quantity: tuple(found) for quantity, found in known.items()})
+
+
+def look_at(survey: Survey, buses: Sequence[Bus], part: Part) -> Position:
+    """Return what can be compared of a part's position."""
+    signals = tuple(net for net in part.nets if survey.is_signal(net))
+    chips: set[str] = set()
+    pins: dict[tuple[str, str], str] = {}
+    for pin in (pin for net in signals for pin in survey.pins(net)):
+        if survey.kind(pin.part) in CHIPS:
+            chips.add(pin.part)
+            value = survey.part(pin.part).value
+            if value:
+                pins[value, pin.number] = pin.part
+    return Position(
+        key=part.key,
+        signals=signals,
+        stems=tuple((net, stem) for net in signals if (stem := _stem(net)) is not None),
+        rails=tuple(sorted(net for net in part.nets if not survey.is_signal(net))),
+        chips=frozenset(chips),
+        pins=pins,
+        buses=frozenset(
+            index
+            for index, bus in enumerate(buses)
+            if any(net in line.nets or net == line.net for line in bus.lines for net in signals)
+        ),
+        size=survey.kinds[part.key].size_inch or _rounded(pad_distance_mm(part)),
+    )
+
+
+def _rounded(distance: float | None) -> float | None:
+    return round(distance, 1) if distance is not None else None
+
+
+def _stem(net: str) -> str | None:
+    """Return the name of a line without its index; None where nobody named it."""
+    words = words_of(net)
+    stem = re.sub(r"\d+", "#", words)
+    for word, other in knowledge.table("lines")["sisters"]["stems"]:
+        if word in stem:
+            return stem.replace(word, other)
+    return stem if "#" in stem else None
+
+
+# -- how much one position says about another --------------------------------------------------
+
+
+def _likeness(own: Position, role: str, known: Known) -> tuple[float, str]:
+    """Return how much a known value says about a position, and the chief reason."""
+    other = known.position
+    same_role = known.role == role or {known.role, role} == _SUPPLY_ROLES
+    less = 1.0 if same_role else LESS
+    if own.rails == other.rails and _at_twin_pin(own, other):
+        return TWIN_PIN * less, f"as {other.key} has at the same pin of a like chip"
+    if own.signals and own.signals == other.signals and own.rails == other.rails:
+        return SAME_NETS * less, f"as {other.key} has beside it"
+    sisters = _sisters(own, other)
+    weight, reason = SAME_ROLE, f"as the {known.role} {other.key} has"
+    if sisters:
+        weight, reason = SISTER_LINE * less, f"as {other.key} has on the sister line"
+    if not same_role:
+        family = _row(role).get("family")
+        if sisters or family is None or family != _row(known.role).get("family"):
+            return (weight, reason) if sisters else (0.0, "")
+        return OTHER_ROLE, f"as {other.key} has"
+    if not sisters and own.buses & other.buses:
+        weight, reason = SAME_BUS, f"as {other.key} has on the same bus"
+        if own.rails != other.rails:
+            weight *= OTHER_SUPPLY
+    elif not sisters:
+        if own.rails and set(own.rails) <= set(other.rails):
+            weight, reason = weight + SAME_RAIL, f"as {other.key} has at {', '.join(own.rails)}"
+        if own.chips & other.chips:
+            weight += SAME_CHIP
+            reason = f"as {other.key} has at {min(own.chips & other.chips)}"
+    if own.size is not None and other.size is not None and _row(role).get("sized"):
+        weight *= SAME_SIZE if own.size == other.size else OTHER_SIZE
+    return weight, reason
+
+
+@cache
+def _row(role: str) -> Mapping[str, Any]:
+    return next((row for row in knowledge.table("roles")["roles"] if row["word"] == role), {})
+
+
+def _at_twin_pin(own: Position, other: Position) -> bool:
+    """Return whether both stand at the same pin of two chips of one value."""
+    return any(other.pins.get(pin, chip) != chip for pin, chip in own.pins.items())
+
+
+def _sisters(own: Position, other: Position) -> bool:
+    """Return whether the lines are sisters: their names differ by an index, or are a pair.
+
+    The lines of a pair at one chip are sisters even where the far ends differ, as at a shunt.
+    """
+    paired = any(are_pair(a, b) for a in own.signals for b in other.signals)
+    if paired and own.chips & other.chips:
+        return True
+    if own.rails != other.rails or len(own.signals) != len(other.signals):
+        return False
+    return paired or any(
+        stem == same and net != beside for net, stem in own.stems for beside, same in other.stems
+    )
+
+
+# -- the proposals -----------------------------------------------------------------------------
+
+
+def propose(
+    part_key: str, hidden: Survey, roles: Sequence[Role], buses: Sequence[Bus], values: ValueBank
+) -> tuple[Proposal, ...]:
     """Return what the position likely was, best first; () for what is no R, C or L.
 
     The part's own value, description and properties are hidden first, so that the answer is the
     same whether the file knows them or not.
+
+    Args:
+        part_key: the part that is missing.
+        hidden: the tables of the board without the part's value.
+        roles: what the part may be there for, judged without its value.
+        buses: the buses, judged without its value.
+        values: the known values of the board.
     """
-    hidden = hide_value(circuit, part_key)
-    part = hidden.board.part_by_key[part_key]
-    kind = hidden.kinds[part_key].kind
-    quantity = QUANTITY_OF.get(kind)
-    if quantity is None:
+    part, kind = hidden.part(part_key), hidden.kind(part_key)
+    if kind not in _QUANTITIES:
         return ()
-    package = _package(circuit, part)
+    quantity, unit = _QUANTITIES[kind]
+    position = look_at(hidden, buses, part)
+    package = values.package(part)
     found: list[Proposal] = []
-    for role in hidden.roles(part_key)[:MOST_ROLES]:
+    for role in roles[:MOST_ROLES]:
         if found and role.score < LEAST_SCORE:
             break
-        proposal = _for_role(circuit, hidden, part, role, quantity, package)
-        if proposal is not None:
-            found.append(proposal)
+        row = _row(role.role)
+        row = row.get(f"usual_{quantity}", row.get("usual"))
+        if row is None:
+            continue
+        usual = Usual(row["from"], row["to"], row["values"])
+        computed = _computed(hidden, buses, part, role.role)
+        choices = values.choose(quantity, role.role, position, computed or usual)
+        if computed is not None:
+            usual = computed
+        if computed is not None and usual.choices:
+            first = [Choice(value) for value in usual.choices]
+            inside = [c for c in choices if usual.at_least <= c.value <= usual.at_most]
+            both = first + inside if usual.firm else inside + first
+            each_once: dict[float, Choice] = {}
+            for choice in both:
+                each_once.setdefault(choice.value, choice)
+            choices = list(each_once.values())
+        if role.role == "bulk capacitor":
+            # whatever is small there is no bulk
+            choices.sort(key=lambda choice: choice.value < usual.at_least)
+        reasons = [reason for reason in role.because if reason != VALUE_NOT_KNOWN]
+        reasons += [usual.why] if usual.why else []
+        if choices and choices[0].because:
+            reasons.append(f"{engineering(choices[0].value, unit)}: {choices[0].because}")
+        found.append(
+            Proposal(
+                role=role.role,
+                quantity=quantity,
+                at_least=usual.at_least,
+                at_most=usual.at_most,
+                choices=tuple(choice.value for choice in choices[:MOST_CHOICES]),
+                score=role.score,
+                because=tuple(dict.fromkeys(reasons)),
+                package=package,
+            )
+        )
     return _by_value(found)
 
 
@@ -79,115 +371,55 @@ def _by_value(found: list[Proposal]) -> tuple[Proposal, ...]:
 
     From the nets alone it may be either; the score stays with the place.
     """
-    if len(found) < 2 or (found[0].role, found[1].role) != ("decoupling", "bulk capacitor"):
-        return tuple(found)
-    first, second = found[0], found[1]
-    value = first.choices[0] if first.choices else 0.0
-    if value < BULK_FARADS * 0.99:
-        return tuple(found)
-    return (
-        replace(second, score=first.score, choices=first.choices),
-        replace(first, score=second.score),
-        *found[2:],
-    )
+    if [each.role for each in found[:2]] == ["decoupling", "bulk capacitor"]:
+        first, second, *rest = found
+        if first.choices and first.choices[0] >= BULK_FARADS:
+            bulk = replace(second, score=first.score, choices=first.choices)
+            return (bulk, replace(first, score=second.score), *rest)
+    return tuple(found)
 
 
-def _for_role(
-    circuit: Circuit,
-    hidden: Circuit,
-    part: Part,
-    role: Role,
-    quantity: str,
-    package: str | None,
-) -> Proposal | None:
-    usual = USUAL.get(role.role)
-    if role.role == "snubber" and quantity == "ohms":
-        usual = SNUBBER_OHMS
-    if usual is None:
-        return None
-    reasons = [reason for reason in role.because if reason != "value not known"]
-    computed = _computed(hidden, part, role.role)
-    if computed is not None:
-        usual, more = computed
-        reasons += more
-    choices = circuit.value_bank.choose(quantity, role.role, look_at(hidden, part), usual)
-    if computed is not None and usual.choices:
-        first = [Choice(value, 0.0, "") for value in usual.choices]
-        inside = [c for c in choices if usual.at_least <= c.value <= usual.at_most and c.because]
-        choices = _merged(first, inside) if usual.firm else _merged(inside, first)
-    if role.role == "bulk capacitor":
-        # whatever is small there is no bulk
-        choices = tuple(sorted(choices, key=lambda choice: choice.value < usual.at_least))
-    values = tuple(choice.value for choice in choices[:MOST_CHOICES])
-    if choices and choices[0].because:
-        reasons.append(f"{engineering(values[0], _UNITS[quantity])}: {choices[0].because}")
-    return Proposal(
-        role=role.role,
-        quantity=quantity,
-        at_least=usual.at_least,
-        at_most=usual.at_most,
-        choices=values,
-        score=role.score,
-        because=tuple(dict.fromkeys(reasons)),
-        package=package,
-    )
-
-
-def _merged(first: list[Choice], second: list[Choice]) -> tuple[Choice, ...]:
-    found: dict[float, Choice] = {}
-    for choice in (*first, *second):
-        found.setdefault(choice.value, choice)
-    return tuple(found.values())
-
-
-def _computed(hidden: Circuit, part: Part, role: str) -> tuple[Usual, list[str]] | None:
+def _computed(hidden: Survey, buses: Sequence[Bus], part: Part, role: str) -> Usual | None:
     """Return the range and values that a formula or a standard gives here, with the reason."""
     if role in {"pull-down", "termination"}:
         return _cc_resistor(hidden, part)
     if role == "pull-up":
-        return _bus_pull_up(hidden, part)
+        return _bus_pull_up(hidden, buses, part)
     if role.startswith("feedback divider"):
-        return _feedback_leg(hidden, part, upper="upper" in role)
+        return _feedback_leg(hidden, part)
     if role in {"series resistor", "zero-ohm link"}:
         return _in_thermistor_line(hidden, part)
     return None
 
 
-def _in_thermistor_line(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
-    survey = hidden.survey
-    named = any(
-        THERMISTOR_LINE.search(words)
-        for net in part.nets
-        for words in (words_of(net), *survey.pin_names(net))
-    )
-    if not named or not all(survey.is_signal(net) for net in part.nets):
+def _in_thermistor_line(hidden: Survey, part: Part) -> Usual | None:
+    if not all(hidden.is_signal(net) for net in part.nets):
+        return None
+    if not any(hidden.says("thermistor", net) for net in part.nets):
         return None
     why = "ohms in series with a thermistor falsify its reading, so there are few or none"
-    return Usual(0.0, 1e3, (0.0, 100.0, 1e3), firm=True), [why]
+    return Usual(0.0, 1e3, (0.0, 100.0, 1e3), firm=True, why=why)
 
 
-def _cc_resistor(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
-    survey = hidden.survey
-    signals = [net for net in part.nets if survey.is_signal(net)]
-    if len(signals) != 1 or not any(survey.is_ground(net) for net in part.nets):
+def _cc_resistor(hidden: Survey, part: Part) -> Usual | None:
+    signals = [net for net in part.nets if hidden.is_signal(net)]
+    if len(signals) != 1 or not any(hidden.is_ground(net) for net in part.nets):
         return None
-    signal = signals[0]
-    named = USB_CC.search(words_of(signal)) or any(map(USB_CC.search, survey.pin_names(signal)))
-    plug = survey.count(signal, Kind.CONNECTOR)
-    if not named or not plug:
+    if not hidden.says("usb cc", signals[0]) or not hidden.count(signals[0], Kind.CONNECTOR):
         return None
     spread = CC_OHMS * CC_TOLERANCE
-    return (
-        Usual(CC_OHMS - spread, CC_OHMS + spread, (CC_OHMS,), firm=True),
-        ["USB Type-C asks for 5.1 kΩ within 10 % from CC to ground at a sink"],
+    why = "USB Type-C asks for 5.1 kΩ within 10 % from CC to ground at a sink"
+    return Usual(CC_OHMS - spread, CC_OHMS + spread, (CC_OHMS,), firm=True, why=why)
+
+
+def _bus_pull_up(hidden: Survey, buses: Sequence[Bus], part: Part) -> Usual | None:
+    lines = ((bus, line) for bus in buses for line in bus.lines)
+    bus, line = next(
+        (each for each in lines if {each[1].net, *each[1].nets}.intersection(part.nets)),
+        (None, None),
     )
-
-
-def _bus_pull_up(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
-    found = _line_of(hidden, part)
-    if found is None:
+    if bus is None or line is None:
         return None
-    bus, line = found
     rail = next((hidden.rails[net] for net in part.nets if net in hidden.rails), None)
     stated = rail.volts.nominal if rail is not None and rail.volts is not None else None
     volts = stated if stated is not None else line.volts
@@ -195,83 +427,49 @@ def _bus_pull_up(hidden: Circuit, part: Part) -> tuple[Usual, list[str]] | None:
     if window is None:
         return None
     low, high = window
-    choices = tuple(ohms for ohms in BUS_PULL_OHMS if low <= ohms <= high)
     text = f"{engineering(low, 'Ω', 3)} to {engineering(high, 'Ω', 3)} at {volts:.3g} V and 100 pF"
-    return Usual(low, high, choices), [f"UM10204 allows {text} on this bus, by its speed"]
+    why = f"UM10204 allows {text} on this bus, by its speed"
+    return Usual(low, high, tuple(r for r in BUS_PULL_OHMS if low <= r <= high), why=why)
 
 
-def _line_of(hidden: Circuit, part: Part) -> tuple[Bus, BusLine] | None:
-    for bus in hidden.buses:
-        for line in bus.lines:
-            if line.net in part.nets or any(net in line.nets for net in part.nets):
-                return bus, line
-    return None
-
-
-def _feedback_leg(hidden: Circuit, part: Part, *, upper: bool) -> tuple[Usual, list[str]] | None:
+def _feedback_leg(hidden: Survey, part: Part) -> Usual | None:
     """Return the value that gives the rail's voltage with the other leg."""
-    survey = hidden.survey
-    tap = next(
-        (net for net in part.nets if net in survey.taps and part.key in survey.taps[net]), None
-    )
+    tap = next((net for net in part.nets if part.key in hidden.taps.get(net, ())), None)
     if tap is None:
         return None
-    partner = survey.taps[tap][1 if upper else 0]
+    legs = hidden.taps[tap]
+    upper = part.key == legs[0]
+    partner = legs[1 if upper else 0]
     ohms = hidden.kinds[partner].ohms
-    if not ohms:
-        return None
-    ends = survey.ends[part.key] if upper else survey.ends[partner]
-    top = ends[1] if ends[0] == tap else ends[0]
+    top = hidden.far(legs[0], tap)
     volts = _volts_without_divider(hidden, top)
-    if volts is None:
+    if not ohms or volts is None:
         return None
-    site = Site(hidden, survey, part, hidden.kinds[part.key])
-    chip, _ = feedback_chip(site, tap, top)
-    known = reference_volts(hidden.board.part_by_key[chip]) if chip is not None else None
+    chip, _ = feedback_chip(hidden, tap, top)
+    known = reference_volts(hidden.part(chip)) if chip is not None else None
     references = (known,) if known is not None else USUAL_REFERENCES
-    exact = [
-        ohms * (volts / ref - 1) if upper else ohms / (volts / ref - 1)
-        for ref in references
-        if volts > ref
-    ]
+    ratios = [volts / reference - 1 for reference in references if volts > reference]
+    exact = [ohms * ratio if upper else ohms / ratio for ratio in ratios]
     if not exact:
         return None
     values = [nearest(value, "E96") for value in exact]
     if known is not None:
-        values = list(
-            dict.fromkeys([values[0], nearest(exact[0], "E24"), nearest(exact[0], "E12")])
-        )
+        values += [nearest(exact[0], "E24"), nearest(exact[0], "E12")]
     text = f"with {partner} ({engineering(ohms, 'Ω')}) it gives {volts:g} V on {top}"
     why = f"reference {known:g} V" if known is not None else "for a reference of 0.6, 0.8 or 1.25 V"
-    low, high = min(*exact, *values), max(*exact, *values)
-    return Usual(low * 0.95, high * 1.05, tuple(values), firm=True), [f"{text} ({why})"]
+    low, high = min(*exact, *values) * 0.95, max(*exact, *values) * 1.05
+    return Usual(low, high, tuple(dict.fromkeys(values)), firm=True, why=f"{text} ({why})")
 
 
-def _volts_without_divider(hidden: Circuit, net: str) -> float | None:
+def _volts_without_divider(hidden: Survey, net: str) -> float | None:
     """Return the rail's voltage by anything but the divider whose leg is looked for."""
     rail = hidden.rails.get(net)
     if rail is None:
         return None
     for volts in (rail.volts, *rail.others):
-        if volts is not None and volts.nominal and "divider" not in volts.basis:
+        if volts is not None and volts.nominal and not volts.from_parts:
             return volts.nominal
     return read_rail_name(net).volts
-
-
-def _package(circuit: Circuit, part: Part) -> str | None:
-    """Return the chip size: as the footprint says, else as most parts with the same pads."""
-    size = circuit.kinds[part.key].size_inch
-    if size is not None:
-        return size
-    own = _copper(part)
-    if own is None:
-        return None
-    counts: dict[str, int] = {}
-    for other in circuit.board.parts:
-        known = circuit.kinds[other.key].size_inch
-        if known is not None and other.key != part.key and _copper(other) == own:
-            counts[known] = counts.get(known, 0) + 1
-    return min(counts, key=lambda name: (-counts[name], name)) if counts else None
 
 
 def _copper(part: Part) -> tuple[float, float, float] | None:
@@ -284,3 +482,71 @@ def _copper(part: Part) -> tuple[float, float, float] | None:
     gap = ((first.x - second.x) ** 2 + (first.y - second.y) ** 2) ** 0.5
     sides = sorted((first.width, first.height))
     return round(gap * 20) / 20, round(sides[0] * 20) / 20, round(sides[1] * 20) / 20
+
+
+# -- the board without one value ---------------------------------------------------------------
+
+
+def hide_value(
+    board: Board, kinds: Mapping[str, PartKind], key: str
+) -> tuple[Board, Mapping[str, PartKind]] | None:
+    """Return the board and its kinds with a part's value, description and properties unknown.
+
+    Its reference, package, pads and nets stay. None for a part that states nothing: it is hidden
+    already.
+    """
+    part = board.part_by_key[key]
+    blank = msgspec.structs.replace(
+        part, value=None, description=None, properties=EMPTY, fitted=None
+    )
+    kind = infer_kinds(replace(board, parts=(blank,)))[key]
+    if kind == kinds[key]:
+        return None
+    parts = tuple(blank if other is part else other for other in board.parts)
+    by_key = MappingProxyType({**board.part_by_key, key: blank})
+    return (
+        replace(board, parts=parts, part_by_key=by_key),
+        MappingProxyType({**kinds, key: kind}),
+    )
+
+
+def may_carry_supply(survey: Survey, part: Part) -> bool:
+    """Return whether the part's value may have made a rail of a net, or set its voltage."""
+    kind = survey.kinds[part.key]
+    if kind.kind is Kind.CAPACITOR:
+        return False
+    if any(part.key in survey.taps.get(net, ()) for net in part.nets):
+        return True  # a divider's leg may have settled its rail's voltage
+    if kind.ohms is not None and kind.ohms > SUPPLY_OHMS:
+        return False
+    return any(net in survey.rails for net in part.nets)
+
+
+def hide_figure(survey: Survey, board: Board, kinds: Mapping[str, PartKind], key: str) -> Survey:
+    """Return the tables with the part's figure unknown; a zero-ohm link is a resistor again."""
+    ends = survey.ends.get(key)
+    if ends is None:
+        return replace(survey, board=board, kinds=kinds)
+    resistors, links = ByNet(survey.resistors), ByNet(survey.links)
+    capacitors = ByNet(survey.capacitors)
+    for net, far in (ends, ends[::-1]):
+        unknown = Branch(key, far, None, True)
+        for table in (resistors, capacitors):
+            if net in table:
+                table[net] = tuple(unknown if b.part == key else b for b in table[net])
+        if any(branch.part == key for branch in links[net]):
+            links[net] = tuple(branch for branch in links[net] if branch.part != key)
+            resistors[net] = (*resistors[net], unknown)
+    taps = {net: pair for net, pair in survey.taps.items() if net not in ends}
+    taps |= find_taps(
+        survey.rails, {net: resistors[net] for net in ends if net in resistors}, survey.on_net
+    )
+    return replace(
+        survey,
+        board=board,
+        kinds=kinds,
+        resistors=resistors,
+        links=links,
+        capacitors=capacitors,
+        taps=taps,
+    )

@@ -1,4 +1,4 @@
-"""Roles of resistors in series with a signal or a supply, and of pulls.
+"""Roles of resistors in series with a signal or a supply, of pulls, and of those that filter.
 
 Dividers, set resistors and thermistors are in `dividers`.
 """
@@ -6,117 +6,220 @@ Dividers, set resistors and thermistors are in `dividers`.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from typing import Final
 
+from nettrace import knowledge
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.roles.filter_resistors import filter_resistor
-from nettrace.circuit.roles.link_resistors import (
-    SUPPLY_FILTER_OHMS,
-    current_shunt,
-    zero_ohm_link,
-)
-from nettrace.circuit.roles.net_words import (
-    BUTTON,
-    CONFIGURATION,
-    RESET,
-    USB_CC,
-    USB_DATA,
-    names_supply,
-    words_of,
-)
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
     LIKELY,
     POSSIBLE,
     STRONG,
+    VALUE_NOT_KNOWN,
     WEAK,
-    Finding,
-    Rule,
+    Findings,
     Site,
     figure,
     found,
-    only_for,
+    ranked,
 )
-from nettrace.circuit.roles.survey import CHIPS, Survey, are_pair
+from nettrace.circuit.roles.survey import CHIPS, Branch, Survey
+from nettrace.circuit.roles.words import are_pair, names_supply, says, words_of
 from nettrace.circuit.series import SHUNT_OHMS, resistor_elements
-from nettrace.model.board import Pin
 
-__all__ = ["RESISTOR_RULES", "is_own_supply"]
-
+#: A supply is filtered through up to this (common practice, no source).
+SUPPLY_FILTER_OHMS: Final = 100.0
+#: So little in a line is there to be measured across (common practice, no source).
+MILLIOHMS: Final = 0.1
 #: A termination is near the impedance of a line: 50, 75, 100, 120 ohms (common practice).
 TERMINATION_OHMS: Final = (33.0, 150.0)
 #: Across a pair: 85, 90, 100, 120 ohms (common practice, no source).
 PAIR_OHMS: Final = (80.0, 125.0)
+#: A chip's own regulator wants at least this much (common practice, no source).
+OWN_SUPPLY_FARADS: Final = 0.4e-6
+#: A low-pass of at least this is meant as a filter; below, a few pF slow an edge (common practice).
+FILTER_SECONDS: Final = 1e-6
+#: More than this in series with a sense input is no filter's resistor (common practice).
+DIFFERENTIAL_OHMS: Final = 2e3
+#: More than this in series with a capacitor to ground damps nothing (common practice, no source).
+SNUBBER_OHMS: Final = 220.0
+#: Capacitors of a rail looked through: a bound, so that ground costs nothing.
+_FEW: Final = 200
 
 
-@only_for(Kind.RESISTOR)
-def between_supplies(site: Site) -> Iterable[Finding]:
+# -- links, shunts, and what stands between supplies -------------------------------------------
+
+
+def zero_ohm_link(site: Site) -> Findings:
+    """A resistor of 0 ohms joins two nets."""
+    survey = site.survey
+    if site.kind.ohms == 0:
+        yield found("zero-ohm link", CERTAIN, f"value {site.part.value}: 0 Ω")
+        if site.signals:
+            yield found("series resistor", WEAK, "in series with a signal")
+        yield found("jumper", FAINT, "an option to open")
+    if site.kind.ohms is None and site.ends:
+        both = " and ".join(site.ends)
+        if len(site.supplies) == 2:
+            yield found("zero-ohm link", 0.55, f"joins two rails, {both}")
+        elif len(site.grounds) == 2:
+            yield found("zero-ohm link", STRONG, f"joins two grounds, {both}")
+        elif site.signals:
+            yield found("zero-ohm link", FAINT, VALUE_NOT_KNOWN)
+    if site.to_fixed is None or site.kind.ohms == 0:
+        return
+    # from a rail to a chip's supply pin: a link, or the resistor of a supply filter
+    net, rail = site.to_fixed
+    if not survey.is_supply(rail) or len(survey.resistors[net]) > 1 or not survey.chips[net]:
+        return
+    names = (*survey.pin_names(net), words_of(net))
+    if not any(says("supply", name) and names_supply(name) for name in names):
+        return
+    line = f"feeds {words_of(net) or net} from {survey.describe(rail)}"
+    if site.kind.ohms is None:
+        yield from ranked({"zero-ohm link": 0.82, "filter resistor": 0.4}, line)
+    elif site.kind.ohms <= SUPPLY_FILTER_OHMS:
+        yield from ranked({"filter resistor": 0.86, "inrush limiter": FAINT}, line)
+
+
+def current_shunt(site: Site) -> Findings:
+    """Milliohms in series with a supply or a return measure its current."""
+    if not site.ends:
+        return
+    ohms, survey = site.kind.ohms, site.survey
+    if ohms is not None and 0 < ohms <= SHUNT_OHMS:
+        because = [f"{figure(ohms, 'Ω')} in series carries a current"]
+        score = CERTAIN if site.signals is None else STRONG if ohms <= MILLIOHMS else LIKELY
+        for key in survey.shared_chips(*site.ends):
+            score = CERTAIN
+            because.append(f"{survey.part(key).refdes} is on both its ends")
+        yield found("current shunt", score, *because)
+    elif ohms is None and len(site.supplies) == 2:
+        first, second = site.ends
+        across = {b.far for b in survey.capacitors[first][:_FEW]}
+        score = 0.56 if second in across else WEAK
+        yield found("current shunt", score, f"between the rails {first} and {second}")
+    if len(site.part.pins) == 4 and len(site.nets) == 2:
+        yield found("current shunt", LIKELY, "four pins on two nets: force and sense")
+
+
+def between_supplies(site: Site) -> Findings:
     """A resistor of some ohms between two rails filters; from a rail to ground it discharges."""
-    if not site.ends or site.kind.ohms == 0:
+    if not site.ends or site.kind.ohms == 0 or site.signals or site.to_fixed:
         return
-    survey, ohms = site.survey, site.kind.ohms
-    first, second = site.ends
-    if survey.is_signal(first) or survey.is_signal(second):
-        return
-    grounds = [net for net in site.ends if survey.is_ground(net)]
+    ohms, grounds = site.kind.ohms, site.grounds
+    line = f"between the rails {' and '.join(site.ends)}"
     if len(grounds) == 1:
-        rail = second if grounds[0] == first else first
-        gates = survey.gates.get(rail, ())
+        rail = site.supplies[0]
+        gates = site.survey.gates[rail]
         if gates:
-            yield found(
-                "pull-down", LIKELY, f"from {rail} to ground, holds the gate of {gates[0]} low"
-            )
+            because = f"from {rail} to ground, holds the gate of {gates[0]} low"
+            yield found("pull-down", LIKELY, because)
             yield found("bleeder", POSSIBLE, f"discharges {rail}")
         else:
             yield found("bleeder", 0.6, f"from the rail {rail} to ground: discharges it")
             yield found("pull-down", 0.55, f"from {rail} to ground")
-    elif not grounds:
-        if ohms is None or SHUNT_OHMS < ohms <= SUPPLY_FILTER_OHMS:
-            yield found("filter resistor", POSSIBLE, f"between the rails {first} and {second}")
-            yield found("inrush limiter", FAINT, f"between the rails {first} and {second}")
-        elif ohms > SUPPLY_FILTER_OHMS:
-            yield found("pull-up", POSSIBLE, f"from {first} to {second}")
-            yield found("filter resistor", 0.4, f"between the rails {first} and {second}")
+    elif not grounds and (ohms is None or SHUNT_OHMS < ohms <= SUPPLY_FILTER_OHMS):
+        yield from ranked({"filter resistor": POSSIBLE, "inrush limiter": FAINT}, line)
+    elif not grounds and ohms is not None and ohms > SUPPLY_FILTER_OHMS:
+        yield found("pull-up", POSSIBLE, f"from {site.ends[0]} to {site.ends[1]}")
+        yield found("filter resistor", 0.4, line)
 
 
-@only_for(Kind.RESISTOR)
-def led_resistor(site: Site) -> Iterable[Finding]:
+# -- at a LED, a crystal, a line, a gate -------------------------------------------------------
+
+
+def led_resistor(site: Site) -> Findings:
     """In series with a LED, whatever is at the far end."""
-    if not site.ends or site.kind.ohms == 0:
-        return
     survey = site.survey
-    for net in site.ends:
-        if not survey.is_signal(net) or len(survey.pins(net)) > 4:
+    for net in site.ends or ():
+        if site.kind.ohms == 0 or not survey.is_signal(net) or len(survey.pins(net)) > 4:
             continue
-        leds = [b.part for b in survey.diodes.get(net, ()) if survey.kinds[b.part].kind is Kind.LED]
-        if not leds and survey.count(net, Kind.LED):
-            leds = [p.part for p in survey.pins(net) if survey.kinds[p.part].kind is Kind.LED]
+        diodes = survey.diodes[net]
+        leds = [b.part for b in diodes if survey.kind(b.part) is Kind.LED]
+        leds += [p.part for p in survey.pins(net) if survey.kind(p.part) is Kind.LED]
         if leds:
             yield found("LED resistor", CERTAIN, f"in series with the LED {leds[0]}")
             return
-        diodes = survey.diodes.get(net, ())
         if diodes and len(survey.pins(net)) == 2 and survey.kinds[diodes[0].part].score < 0.9:
             yield found("LED resistor", STRONG, f"alone in series with the diode {diodes[0].part}")
             return
 
 
-@only_for(Kind.RESISTOR)
-def pull(site: Site) -> Iterable[Finding]:
+def crystal_feedback(site: Site) -> Findings:
+    """Across a crystal: keeps the oscillator's inverter in its linear range."""
+    crystals = site.survey.crystal_nets
+    first, second = site.signals or ("", "")
+    if first in crystals and crystals[first] == crystals.get(second):
+        yield found("crystal feedback resistor", CERTAIN, f"across the crystal {crystals[first]}")
+
+
+def termination(site: Site) -> Findings:
+    """Across a differential pair."""
+    if site.signals is None or site.kind.ohms == 0:
+        return
+    first, second = site.signals
+    ohms, survey = site.kind.ohms, site.survey
+    shared = survey.shared_chips(first, second)
+    if shared and ohms is not None and PAIR_OHMS[0] <= ohms <= PAIR_OHMS[1]:
+        because = f"{figure(ohms, 'Ω')} across two lines into {survey.part(shared[0]).refdes}"
+        yield found("termination", 0.78, because)
+    if not are_pair(first, second) or (ohms is not None and ohms > TERMINATION_OHMS[1] * 2):
+        return
+    if first not in survey.crystal_nets or second not in survey.crystal_nets:
+        yield found("termination", STRONG, f"across the pair {first} and {second}")
+
+
+def gate_resistor(site: Site) -> Findings:
+    """In series with a transistor's gate or base, which no chip on the net drives."""
+    survey = site.survey
+    for net, far in site.signal_ways if site.kind.ohms != 0 else ():
+        gates = survey.gates[net]
+        if not gates or survey.gates[far] or survey.count(net, *CHIPS):
+            continue
+        base = survey.kind(gates[0]) is Kind.TRANSISTOR
+        because = f"in series with the {'base' if base else 'gate'} of {gates[0]}"
+        yield found("gate resistor", 0.68 if base else 0.82, because)
+
+
+# -- pulls and lines ---------------------------------------------------------------------------
+
+
+def pull_to_own_supply(site: Site) -> Findings:
+    """From a chip's pin to the supply that the same chip makes for itself."""
+    survey = site.survey
+    for supply, signal in site.signal_ways if site.kind.ohms != 0 else ():
+        if is_own_supply(survey, supply, signal):
+            chip = survey.part(survey.chips[supply][0]).refdes
+            yield found("pull-up", 0.82, f"from {signal} to {supply}, {chip}'s own supply")
+
+
+def is_own_supply(survey: Survey, supply: str, signal: str) -> bool:
+    """Return whether one chip on the signal makes the other net as a supply of its own."""
+    chips = survey.chips[supply]
+    others = set(survey.on_net.get(supply, ())) - _OWN_SUPPLY_KINDS
+    if len(chips) != 1 or others or chips[0] not in survey.chips[signal]:
+        return False
+    shunts = [b for b in survey.capacitors[supply] if survey.is_ground(b.far)]
+    named = any(names_supply(name) for name in survey.pin_names(supply))
+    large = any((b.figure or 0.0) >= OWN_SUPPLY_FARADS for b in shunts)
+    return bool(shunts) and (named or large or (len(shunts) > 1 and shunts[0].figure is None))
+
+
+_OWN_SUPPLY_KINDS: Final = CHIPS | {Kind.CAPACITOR, Kind.RESISTOR, Kind.TEST_POINT}
+
+
+def pull(site: Site) -> Findings:
     """From a signal to a rail or to ground: a pull, unless a finer rule says more."""
-    if site.to_fixed is None or site.kind.ohms == 0:
+    ohms, survey = site.kind.ohms, site.survey
+    if site.to_fixed is None or (ohms is not None and ohms <= SHUNT_OHMS):
         return
     signal, far = site.to_fixed
-    survey = site.survey
-    if site.kind.ohms is not None and site.kind.ohms <= SHUNT_OHMS:
-        return
-    up = survey.is_supply(far)
-    role = "pull-up" if up else "pull-down"
+    role = "pull-up" if survey.is_supply(far) else "pull-down"
     because = [f"from {signal} to {survey.describe(far)}"]
     score = LIKELY + 0.05
-    others = [pin for pin in survey.pins(signal) if pin.part != site.part.key]
-    if not others:
+    if all(pin.part == site.part.key for pin in survey.pins(signal)):
         yield found(role, POSSIBLE, *because, "nothing else is on the net")
         return
     if not survey.count(signal, *CHIPS, *_READERS):
@@ -128,219 +231,226 @@ def pull(site: Site) -> Iterable[Finding]:
     if twin:
         because.append(twin)
         score += 0.1
-    gates = survey.gates.get(signal, ())
-    if gates:
-        because.append(f"holds the gate of {gates[0]}")
+    if survey.gates[signal]:
+        because.append(f"holds the gate of {survey.gates[signal][0]}")
         score += 0.1
-    if USB_CC.search(words) or any(USB_CC.search(name) for name in survey.pin_names(signal)):
+    if survey.says("usb cc", signal):
         because.append("on a USB-C configuration line")
         score = STRONG
         yield found("termination", POSSIBLE, *because)
-    if RESET.search(words) or CONFIGURATION.search(words) or BUTTON.search(words):
+    if any(says(what, words) for what in ("reset", "configuration", "button")):
         because.append(f"{words} is read as a logic level")
         score += 0.05
-    if site.circuit.net_kind(signal) == "bus":
+    if signal in site.bus_nets:
         because.append(f"{signal} is a bus line")
         score += 0.1
-    if not up and _SHELL.search(words):
+    if role == "pull-down" and says("shell", words):
         yield found("bleeder", 0.8, *because, "drains the shell's charge")
-    ohms = site.kind.ohms
-    if (
-        ohms is not None
-        and not survey.capacitors.get(signal)
-        and TERMINATION_OHMS[0] <= ohms <= TERMINATION_OHMS[1]
-    ):
+    low, high = TERMINATION_OHMS
+    if ohms is not None and not survey.capacitors[signal] and low <= ohms <= high:
         yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
         score -= 0.2
     yield found(role, min(score, 0.92), *because)
     yield found("set resistor", FAINT, *because[:1])
-    if not up:
+    if role == "pull-down":
         yield found("bleeder", FAINT, *because[:1])
 
 
-_SHELL: Final = re.compile(r"SHIELD|SHELL|CHASSIS|SHLD")
 _READERS: Final = (Kind.CONNECTOR, Kind.MOSFET, Kind.TRANSISTOR, Kind.SWITCH, Kind.TEST_POINT,
                    Kind.JUMPER, Kind.CAPACITOR, Kind.RESISTOR, Kind.RESISTOR_ARRAY, Kind.ESD,
                    Kind.RELAY, Kind.SOURCE, Kind.CRYSTAL, Kind.THERMISTOR)  # fmt: skip
-_TWINS: Final = (
-    ("SDA", "SCL"), ("SDA", "SCK"), ("SCL", "SDA"), ("SCK", "SDA"), ("DATA", "CLK"),
-    ("CLK", "DATA"), ("CC1", "CC2"), ("CC2", "CC1"), ("D0", "D1"), ("D1", "D0"),
-)  # fmt: skip
 
 
 def _twin(site: Site, signal: str, far: str) -> str:
     """Return that a resistor does the same on the sister line, in words, or "" where none does."""
-    for word, other in _TWINS:
+    for word, other in knowledge.table("lines")["sisters"]["pairs"]:
         at = signal.upper().rfind(word)
         if at < 0:
             continue
         sister = signal[:at] + other + signal[at + len(word) :]
-        for branch in site.survey.resistors.get(sister, ()):
+        for branch in site.survey.resistors[sister]:
             if branch.far == far and branch.part != site.part.key:
                 return f"its twin {branch.part} does the same on {sister}"
     return ""
 
 
-@only_for(Kind.RESISTOR)
-def series_resistor(site: Site) -> Iterable[Finding]:
+def series_resistor(site: Site) -> Findings:
     """Between two signals."""
     if site.signals is None or site.kind.ohms == 0:
         return
-    first, second = site.signals
-    because = [f"between {first} and {second}"]
-    score = LIKELY
-    if any(USB_DATA.search(words_of(net)) for net in site.signals):
+    because = [f"between {' and '.join(site.signals)}"]
+    if any(says("usb data", words_of(net)) for net in site.signals):
         because.append("in a USB data line")
-        score += 0.1
-    if any(site.circuit.net_kind(net) == "bus" for net in site.signals):
+    if any(net in site.bus_nets for net in site.signals):
         because.append("in a bus line")
-        score += 0.1
-    for net in site.signals:
-        if net in site.survey.crystal_nets:
-            because.append(f"to the crystal {site.survey.crystal_nets[net]}: limits its drive")
-            score += 0.1
+    crystals = [site.survey.crystal_nets.get(net) for net in site.signals]
+    because += [f"to the crystal {key}: limits its drive" for key in crystals if key]
     ohms = site.kind.ohms
     if ohms is not None and ohms <= TERMINATION_OHMS[1]:
         yield found("termination", WEAK, f"{figure(ohms, 'Ω')} at a line's source")
-    yield found("series resistor", min(score, 0.9), *because)
+    yield found("series resistor", min(LIKELY + 0.1 * (len(because) - 1), 0.9), *because)
     yield found("filter resistor", FAINT, because[0])
 
 
-@only_for(Kind.RESISTOR)
-def termination(site: Site) -> Iterable[Finding]:
-    """Across a differential pair."""
-    if site.signals is None or site.kind.ohms == 0:
-        return
-    first, second = site.signals
-    ohms = site.kind.ohms
-    shared = set(site.survey.chips.get(first, ())) & set(site.survey.chips.get(second, ()))
-    if shared and ohms is not None and PAIR_OHMS[0] <= ohms <= PAIR_OHMS[1]:
-        chip = site.survey.board.part_by_key[min(shared)].refdes
-        yield found("termination", 0.78, f"{figure(ohms, 'Ω')} across two lines into {chip}")
-    if not are_pair(first, second) or (ohms is not None and ohms > TERMINATION_OHMS[1] * 2):
-        return
-    if set(site.survey.crystal_nets) >= {first, second}:
-        return
-    yield found("termination", STRONG, f"across the pair {first} and {second}")
-
-
-@only_for(Kind.RESISTOR)
-def crystal_feedback(site: Site) -> Iterable[Finding]:
-    """Across a crystal: keeps the oscillator's inverter in its linear range."""
-    if site.signals is None:
-        return
-    first, second = site.signals
-    crystals = site.survey.crystal_nets
-    if first in crystals and crystals[first] == crystals.get(second):
-        yield found("crystal feedback resistor", CERTAIN, f"across the crystal {crystals[first]}")
-
-
-@only_for(Kind.RESISTOR)
-def gate_resistor(site: Site) -> Iterable[Finding]:
-    """In series with a transistor's gate or base."""
-    if site.signals is None or site.kind.ohms == 0:
-        return
-    for net, far in (site.signals, site.signals[::-1]):
-        gates = site.survey.gates.get(net, ())
-        if not gates or site.survey.gates.get(far, ()) or _drives(site, net):
-            continue
-        base = site.survey.kinds[gates[0]].kind is Kind.TRANSISTOR
-        word = "base" if base else "gate"
-        yield found(
-            "gate resistor", 0.68 if base else 0.82, f"in series with the {word} of {gates[0]}"
-        )
-
-
-def _drives(site: Site, net: str) -> bool:
-    """Return whether a chip is on the net too, so that the far end is not what drives it."""
-    return site.survey.count(net, *CHIPS) > 0
-
-
-@only_for(Kind.RESISTOR)
-def pull_to_own_supply(site: Site) -> Iterable[Finding]:
-    """From a chip's pin to the supply that the same chip makes for itself."""
-    if site.signals is None or site.kind.ohms == 0:
-        return
-    survey = site.survey
-    for supply, signal in (site.signals, site.signals[::-1]):
-        if is_own_supply(survey, supply, signal):
-            part = survey.board.part_by_key[survey.chips[supply][0]]
-            yield found("pull-up", 0.82, f"from {signal} to {supply}, {part.refdes}'s own supply")
-
-
-def is_own_supply(survey: Survey, supply: str, signal: str) -> bool:
-    """Return whether one chip on the signal makes the other net as a supply of its own."""
-    chips = survey.chips.get(supply, ())
-    others = set(survey.on_net.get(supply, ())) - _OWN_SUPPLY_KINDS
-    if len(chips) != 1 or others or chips[0] not in survey.chips.get(signal, ()):
-        return False
-    shunts = [b for b in survey.capacitors.get(supply, ()) if survey.is_ground(b.far)]
-    named = any(names_supply(name) for name in survey.pin_names(supply))
-    large = any((b.figure or 0.0) >= OWN_SUPPLY_FARADS for b in shunts)
-    return bool(shunts) and (named or large or (len(shunts) > 1 and shunts[0].figure is None))
-
-
-_OWN_SUPPLY_KINDS: Final = CHIPS | {Kind.CAPACITOR, Kind.RESISTOR, Kind.TEST_POINT}
-#: A chip's own regulator wants at least this much (common practice, no source).
-OWN_SUPPLY_FARADS: Final = 0.4e-6
-
-
-@only_for(Kind.RESISTOR_ARRAY)
-def array(site: Site) -> Iterable[Finding]:
+def array(site: Site) -> Findings:
     """An array has the role of most of its resistors."""
     survey = site.survey
-    counts: dict[str, list[str]] = {}
-    pairs: tuple[tuple[Pin, Pin], ...] = resistor_elements(site.part)
+    lines: dict[str, list[str]] = {}
+    pairs = resistor_elements(site.part)
     for a, b in pairs:
         if a.net is None or b.net is None or a.net == b.net:
             continue
-        fixed = [net for net in (a.net, b.net) if not survey.is_signal(net)]
-        if len(fixed) == 2:
+        signals = [net for net in (a.net, b.net) if survey.is_signal(net)]
+        if not signals:
             continue
-        if not fixed:
+        fixed = a.net if signals[0] == b.net else b.net
+        text = f"{a.net} to {b.net}"
+        if len(signals) == 2:
             role = "zero-ohm link" if site.kind.ohms == 0 else "series resistor"
-            for net in (a.net, b.net):
-                diode = survey.count(net, Kind.LED) and len(survey.pins(net)) <= 3
-                role = "LED resistor" if diode else role
-            counts.setdefault(role, []).append(f"{a.net} to {b.net}")
-            continue
-        signal = b.net if fixed[0] == a.net else a.net
-        role = "pull-up" if survey.is_supply(fixed[0]) else "pull-down"
-        if survey.count(signal, Kind.LED) and len(survey.pins(signal)) <= 3:
+        else:
+            role = "pull-up" if survey.is_supply(fixed) else "pull-down"
+            text = f"{signals[0]} to {survey.describe(fixed)}"
+        if any(survey.count(net, Kind.LED) and len(survey.pins(net)) <= 3 for net in signals):
             role = "LED resistor"
-        counts.setdefault(role, []).append(f"{signal} to {survey.describe(fixed[0])}")
-    total = sum(len(lines) for lines in counts.values())
-    for role, lines in counts.items():
-        yield found(role, round(0.9 * len(lines) / total, 2), *lines)
+        lines.setdefault(role, []).append(text)
+    total = sum(map(len, lines.values()))
+    for role, texts in lines.items():
+        yield found(role, round(0.9 * len(texts) / total, 2), *texts)
     if not pairs:
-        common = [net for net in site.nets if not survey.is_signal(net)]
+        common = site.supplies + site.grounds
         if len(common) == 1:
-            role = "pull-up" if survey.is_supply(common[0]) else "pull-down"
+            role = "pull-up" if site.supplies else "pull-down"
             yield found(role, LIKELY, f"an array with its common pin on {common[0]}")
         yield found("series resistor", POSSIBLE, "an array in lines")
 
 
-@only_for(Kind.RESISTOR)
-def fallback(site: Site) -> Iterable[Finding]:
+def fallback(site: Site) -> Findings:
     """What a resistor may be where nothing else says so."""
     if site.ends is None:
         yield found("zero-ohm link", FAINT, "its ends are not on two nets")
-    elif re.match(r"^JP|^SJ", site.part.refdes):
+    elif re.match(r"JP|SJ", site.part.refdes):
         yield found("zero-ohm link", POSSIBLE, f"reference {site.part.refdes}")
 
 
-RESISTOR_RULES: Final[tuple[Rule, ...]] = (
-    zero_ohm_link,
-    current_shunt,
-    between_supplies,
-    led_resistor,
-    crystal_feedback,
-    termination,
-    gate_resistor,
-    filter_resistor,
-    pull_to_own_supply,
-    pull,
-    series_resistor,
-    array,
-    fallback,
-)
+# -- filters -----------------------------------------------------------------------------------
+
+
+def filter_resistor(site: Site) -> Findings:
+    """Forms a low-pass, a loop filter or a snubber with a capacitor."""
+    survey = site.survey
+    for net, far in site.ways if site.kind.ohms != 0 else ():
+        capacitors = survey.capacitors[net] if survey.is_signal(net) else ()
+        if not capacitors or net in survey.crystal_nets:
+            continue
+        yield from _differential(site, net, capacitors)
+        if len(survey.pins(net)) == 2:
+            yield from _series_rc(site, net, far, capacitors[0])
+        elif _is_filtered_node(survey, net):
+            if survey.is_signal(far):
+                yield from _from_filtered_node(survey, net, far)
+            else:
+                because = f"with {capacitors[0].part} filters {far} for {net}"
+                yield found("filter resistor", 0.8, because)
+        elif survey.is_signal(far):
+            yield from _low_pass(site, net, far, capacitors)
+
+
+def _differential(site: Site, net: str, capacitors: tuple[Branch, ...]) -> Findings:
+    """One of two resistors into a chip's pair of inputs with a capacitor across them."""
+    survey, ohms = site.survey, site.kind.ohms
+    if (ohms is not None and ohms > DIFFERENTIAL_OHMS) or len(survey.resistors[net]) != 1:
+        return
+    for part, across, farads, _ in capacitors:
+        if not survey.is_signal(across) or len(survey.resistors[across]) != 1:
+            continue
+        if not survey.shared_chips(net, across):
+            continue
+        if ohms and farads and ohms * farads < FILTER_SECONDS:
+            continue
+        known = ohms is not None and farads is not None
+        line = f"with {part} across {net} and {across} filters a pair of inputs"
+        yield found("filter resistor", 0.86 if known else 0.66, line)
+
+
+def _series_rc(site: Site, middle: str, far: str, capacitor: Branch) -> Findings:
+    """R and C alone in series: a snubber, a loop filter, or an input behind its coupling."""
+    survey, ohms, end = site.survey, site.kind.ohms, capacitor.far
+    chain = f"with {capacitor.part} in series from {far} to {end}"
+    if survey.is_signal(end):
+        if bridged(survey, far, end, site.part.key):
+            because = "across a capacitor or resistor: a loop filter"
+            yield found("filter resistor", 0.88, chain, because)
+        return
+    if in_a_loop(survey, middle, far):
+        yield found("filter resistor", STRONG, chain, "on a compensation or loop pin")
+        yield found("snubber", FAINT, chain)
+        return
+    damped = (ohms is None or ohms <= SNUBBER_OHMS) and survey.is_signal(far)
+    yield found("snubber", 0.8 if damped else WEAK, f"{chain}: damps {far}")
+    yield found("filter resistor", 0.45 if damped else 0.78, chain)
+
+
+def in_a_loop(survey: Survey, middle: str, far: str) -> bool:
+    """Return whether R and C that meet in the middle stand on a compensation or feedback pin."""
+    names = f"{survey.names(far)} {words_of(middle)}"
+    return says("compensation", names) or says("feedback", names)
+
+
+def bridged(survey: Survey, first: str, second: str, own: str) -> bool:
+    """Return whether a capacitor or a resistor beside `own` joins the nets.
+
+    The second net may be a resistor's end: then the net behind it counts, too.
+    """
+    ends = {second}
+    if survey.is_signal(second) and len(survey.pins(second)) == 2:
+        ends |= {b.far for b in survey.resistors[second]}
+    beside = (*survey.capacitors[first], *survey.resistors[first])
+    return any(branch.far in ends and branch.part != own for branch in beside)
+
+
+def _is_filtered_node(survey: Survey, net: str) -> bool:
+    """Return whether the net is only a capacitor between two resistors, one from a supply."""
+    resistors = survey.resistors[net]
+    if len(resistors) < 2 or set(survey.on_net.get(net, ())) - _QUIET_KINDS:
+        return False
+    up = any(survey.is_supply(branch.far) for branch in resistors)
+    down = any(survey.is_ground(branch.far) for branch in resistors)
+    return up != down  # both: a divider
+
+
+_QUIET_KINDS: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.TEST_POINT})
+#: Behind a filtered node these sense it; a microphone is fed from it.
+_READS: Final = tuple(CHIPS - {Kind.MICROPHONE})
+
+
+def _from_filtered_node(survey: Survey, node: str, far: str) -> Findings:
+    for branch in survey.resistors[node]:
+        if survey.is_signal(branch.far) or survey.count(far, *_READS):
+            continue
+        because = f"from {far} to {branch.far} behind {branch.part}, filtered at {node}"
+        yield found("pull-up" if survey.is_supply(branch.far) else "pull-down", 0.8, because)
+        return
+
+
+def _low_pass(site: Site, net: str, far: str, capacitors: tuple[Branch, ...]) -> Findings:
+    survey, ohms = site.survey, site.kind.ohms
+    behind = survey.capacitors[far]
+    loop = behind and not survey.count(far, Kind.CONNECTOR) and far not in survey.crystal_nets
+    signal_chips = survey.count(net, *CHIPS) + survey.count(far, *CHIPS)
+    grounded = any(not survey.is_signal(b.far) for b in (*capacitors, *behind))
+    if loop and grounded and signal_chips < 2 and not words_of(net) and not words_of(far):
+        because = f"between {capacitors[0].part} and {behind[0].part}: a ladder"
+        yield found("filter resistor", 0.82, because)
+        return
+    names = " ".join((*survey.pin_names(net), *survey.pin_names(far), words_of(net)))
+    if says("compensation", names):
+        yield found("filter resistor", 0.78, "on a compensation or loop pin")
+    to_ground = [b for b in capacitors if not survey.is_signal(b.far)]
+    if not to_ground or ohms is None or net in survey.taps:
+        return  # a divider's tap gives what it holds to this resistor, not the other way
+    text = f"{words_of(net)} {words_of(far)}"
+    by_hand = says("button", text) or says("reset", text) or survey.count(far, Kind.SWITCH)
+    slow = max(ohms * (b.figure or 0.0) for b in to_ground) >= FILTER_SECONDS
+    onward = len(survey.pins(net)) > 1 + len(to_ground)
+    score = 0.76 if slow and not by_hand and onward else 0.4
+    yield found("filter resistor", score, f"a low-pass with {to_ground[0].part}")
