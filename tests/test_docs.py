@@ -125,12 +125,12 @@ def test_every_commands_help_teaches_by_example() -> None:
 
 
 def test_every_role_is_explained_once_and_no_other() -> None:
-    from nettrace.circuit.roles.vocabulary import ROLES
+    from nettrace.circuit.roles import vocabulary
 
     text = (ROOT / "docs" / "roles.md").read_text(encoding="utf-8")
     rows = [line.split("|")[1] for line in text.splitlines() if line.startswith("| `")]
     named = [name for row in rows for name in re.findall(r"`([^`]+)`", row)]
-    assert sorted(named) == sorted(ROLES)
+    assert sorted(named) == sorted(vocabulary())
 
 
 def test_every_public_name_is_on_the_python_page() -> None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from nettrace.circuit.absence import judge_absence
-from nettrace.circuit.absence_capacitors import capacitors_behind
+from nettrace.circuit.absence_supply import capacitors_behind
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
@@ -168,7 +168,7 @@ def _shared_signals(circuit: Circuit, gone: Sequence[str]) -> list[_Sentence]:
             continue
         severity = min((circuit.absence(key).severity for key in parts), key=lambda s: s.rank)
         effects = [effect for key in parts for effect in circuit.absence(key).effects[:1]]
-        if all("reads as" in effect for effect in effects):
+        if all(circuit.absence(key).lost == "temperature" for key in parts):
             what = f"{left[0]} no longer reads the temperature"
         else:
             what = f"nothing but {left[0]} is left on it"
@@ -209,10 +209,11 @@ def _decoupling(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
         if whole:
             text += f", {engineering(sum(bank[key] for key in lost), 'F', 3)}"
             text += f" of {engineering(whole, 'F', 3)}" if len(lost) < len(bank) else ""
-        behind = next((b for key in lost if (b := capacitors_behind(circuit, key, gone))), None)
+        around = circuit.surroundings
+        behind = next((b for key in lost if (b := capacitors_behind(around, key, gone))), None)
         if behind is not None and len(lost) == len(bank):
-            link, _, condition = behind.partition(", ")
-            text += f"; those behind {link} are left" + (f" {condition}" if condition else "")
+            link, conditional = behind
+            text += f"; those behind {link} are left" + " if it is closed" * conditional
         text += "."
         worst = min((circuit.absence(key).severity for key in lost), key=lambda s: s.rank)
         found.append((-share, _Sentence(worst, text, lost)))
@@ -243,7 +244,7 @@ def _together(circuit: Circuit, key: str, gone: Sequence[str]) -> Absence:
     A part that nothing stands in for any more is missed more than alone, never less.
     """
     alone = circuit.absence(key)
-    worse = judge_absence(circuit, key, gone)
+    worse = judge_absence(circuit.surroundings, key, gone)
     return worse if worse.severity.rank < alone.severity.rank else alone
 
 

@@ -341,13 +341,13 @@ class Gap:
 
     def pin_words(self, *nets: str) -> str:
         """Return what the nets' names and their chips' pins say, upper case, for word lists."""
-        words = []
-        for net in nets:
-            words.append(words_of(net))
-            for pin in self.survey.pins(net):
-                if pin.name and pin.part not in self.gone and self.kind_of(pin.part) in CHIPS:
-                    words.append(plain_name(pin.name))
-        return " ".join(words).strip()
+        named = [
+            plain_name(pin.name)
+            for net in nets
+            for pin in self.survey.pins(net)
+            if pin.name and pin.part not in self.gone and self.kind_of(pin.part) in CHIPS
+        ]
+        return " ".join((*map(words_of, nets), *named)).strip()
 
     def pin_of(self, chip: str, net: str) -> str:
         """Return a chip's pin on a net as people say it: `U1's pin ISET (5)`, `pin 5 of U1`."""
@@ -389,7 +389,9 @@ class Gap:
         for net in self.signals:
             for key in self.chips_on(*self.island(net)):
                 counts[key] = counts.get(key, 0) + 1
-        return min(counts, key=lambda key: (-counts[key], natural_key(key)), default="its controller")
+        return min(
+            counts, key=lambda key: (-counts[key], natural_key(key)), default="its controller"
+        )
 
 
 #: A rule tells what happens without a part of its role; None where it cannot say.

@@ -14,7 +14,12 @@ from nettrace.circuit.absence import (
     minor,
     unknown,
 )
-from nettrace.circuit.absence_pulls import never_switched, pull_down, thermistor_bias, thermistor_cut
+from nettrace.circuit.absence_pulls import (
+    never_switched,
+    pull_down,
+    thermistor_bias,
+    thermistor_cut,
+)
 from nettrace.circuit.absence_supply import supply_link, without_it
 from nettrace.circuit.evidence import Absence, Bus, BusLine
 from nettrace.circuit.kinds import Kind
@@ -101,7 +106,7 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
             return never_switched(gap, gates, nets[0])
     shared = [key for key in sides[0] if key in sides[1]]
     # what is on both sides still has both; told are those that are on one alone
-    one, two = ([key for key in side if key not in shared] for side in sides)
+    one, two = (tuple(key for key in side if key not in shared) for side in sides)
     if not one or not two:
         misses = "misses the part between its" if len(shared) == 1 else "miss the part between"
         return degrades(f"{listed(shared)} {misses} lines {first} and {second}")

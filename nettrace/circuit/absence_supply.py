@@ -16,7 +16,7 @@ from nettrace.circuit.absence import (
     only_way,
     unknown,
 )
-from nettrace.circuit.evidence import Absence, NetKind
+from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import switched_way
 from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS
@@ -119,9 +119,9 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
     for pin in gap.survey.pins(rail):
         if pin.part in gap.gone or pin.part == own or gap.kind_of(pin.part) is not Kind.DIODE:
             continue
-        if cathode_of(gap, pin.part) in {None, rail}:
-            if any(feeds(net) for net in gap.nets_of(pin.part) if net != rail):
-                found.add(pin.part)
+        anodes = [net for net in gap.nets_of(pin.part) if net != rail]
+        if cathode_of(gap, pin.part) in {None, rail} and any(map(feeds, anodes)):
+            found.add(pin.part)
     return tuple(sorted(found, key=natural_key))
 
 

@@ -29,8 +29,9 @@ from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
 if TYPE_CHECKING:
+    from nettrace.circuit.absence import Surroundings
     from nettrace.circuit.links import Bank
-    from nettrace.circuit.roles.proposal_values import ValueBank
+    from nettrace.circuit.roles.proposals import ValueBank
     from nettrace.circuit.roles.survey import Survey
     from nettrace.model.adjacency import Adjacency
     from nettrace.model.pad_grid import PadGrid
@@ -109,9 +110,9 @@ class Circuit:
     @cached_property
     def value_bank(self) -> ValueBank:
         """The values of known positions with their roles; proposals are chosen from it."""
-        from nettrace.circuit.roles.proposal_values import build_bank
+        from nettrace.circuit.roles.proposals import build_bank
 
-        return build_bank(self)
+        return build_bank(self.survey, self.buses, self.roles)
 
     @cached_property
     def _bus_nets(self) -> frozenset[str]:
@@ -130,48 +131,13 @@ class Circuit:
         return MappingProxyType(find_pulled_buses(self.buses, self.pulls))
 
     @cached_property
-    def line_at(self) -> Mapping[str, tuple[int, int]]:
-        """Net -> the first bus line that it belongs to: place in `buses`, place in its `lines`."""
-        found: dict[str, tuple[int, int]] = {}
-        for place, bus in enumerate(self.buses):
-            for at, line in enumerate(bus.lines):
-                for net in (*line.nets, line.net):
-                    found.setdefault(net, (place, at))
-        return MappingProxyType(found)
+    def surroundings(self) -> Surroundings:
+        """All that a missing part is judged by."""
+        from nettrace.circuit.absence import Surroundings
 
-    @cached_property
-    def buses_of(self) -> Mapping[str, tuple[Bus, ...]]:
-        """Part key -> the buses it is on."""
-        found: dict[str, list[Bus]] = {}
-        for bus in self.buses:
-            for key in bus.parts:
-                found.setdefault(key, []).append(bus)
-        return MappingProxyType({key: tuple(buses) for key, buses in found.items()})
-
-    @cached_property
-    def links_through(self) -> Mapping[str, tuple[Link, ...]]:
-        """Part key -> the links that it makes."""
-        found: dict[str, list[Link]] = {}
-        for links in self.links.values():
-            for link in links:
-                found.setdefault(link.part, []).append(link)
-        return MappingProxyType({key: tuple(links) for key, links in found.items()})
-
-    @cached_property
-    def fed_by(self) -> Mapping[str, tuple[str, ...]]:
-        """Part key -> the supply rails whose source it is."""
-        found: dict[str, list[str]] = {}
-        for name, rail in self.rails.items():
-            if rail.source is not None and rail.kind is NetKind.RAIL:
-                found.setdefault(rail.source, []).append(name)
-        return MappingProxyType({key: tuple(names) for key, names in found.items()})
-
-    @cached_property
-    def made_from(self) -> Mapping[str, tuple[str, ...]]:
-        """Supply rail -> the rails whose source is on it, in the rails' order."""
-        from nettrace.circuit.absence_rails import find_made_from
-
-        return MappingProxyType(find_made_from(self.board, self.rails))
+        return Surroundings(
+            self.survey, self.links, self.pulls, self.buses, self.roles, self.bank, self.reaches
+        )
 
     def once(self, what: str, key: str, make: Callable[[], _Answer]) -> _Answer:
         """Return an answer about a part or net, made when it is first asked for."""
@@ -238,16 +204,47 @@ class Circuit:
         """Return the candidate roles of a part, best first; `unknown` alone if none fits."""
         from nettrace.circuit.roles import infer_roles
 
-        return self.once("roles", part, lambda: infer_roles(self, part))
+        def infer() -> tuple[Role, ...]:
+            known = self.board.part_by_key[part]
+            return infer_roles(self.survey, self.notes, known, self._bus_nets)
+
+        return self.once("roles", part, infer)
 
     def absence(self, part: str) -> Absence:
         """Return what happens without the part."""
         from nettrace.circuit.absence import judge_absence
 
-        return self.once("absence", part, lambda: judge_absence(self, part))
+        return self.once("absence", part, lambda: judge_absence(self.surroundings, part))
 
     def proposals(self, part: str) -> tuple[Proposal, ...]:
         """Return what the position likely was, judged without the part's own value, best first."""
         from nettrace.circuit.roles.proposals import propose
 
-        return self.once("proposals", part, lambda: propose(self, part))
+        def infer() -> tuple[Proposal, ...]:
+            hidden = self.without_value(part)
+            roles = hidden.roles(part)
+            return propose(part, hidden.survey, roles, hidden.buses, self.value_bank)
+
+        return self.once("proposals", part, infer)
+
+    def without_value(self, part: str) -> Circuit:
+        """Return the circuit with a part's value, description and properties unknown.
+
+        Only what the value could have settled is judged anew: the part's kind, its entries in the
+        tables of its nets, and, where it may carry a supply, the rails and all that rest on them.
+        """
+        from nettrace.circuit.roles.proposals import hide_figure, hide_value, may_carry_supply
+
+        found = hide_value(self.board, self.kinds, part)
+        if found is None:
+            return self
+        board, kinds = found
+        hidden = Circuit(board, self.notes)
+        # what does not rest on the value is taken over: a whole board anew is slow
+        taken: dict[str, object] = {"kinds": kinds}
+        if not may_carry_supply(self.survey, self.board.part_by_key[part]):
+            for name in ("rails", "links", "pulls", "buses", "_bus_nets"):
+                taken[name] = getattr(self, name)
+            taken["survey"] = hide_figure(self.survey, board, kinds, part)
+        hidden.__dict__.update(taken)
+        return hidden

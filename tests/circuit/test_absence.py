@@ -168,7 +168,7 @@ def test_two_links_in_parallel_stand_in_for_each_other() -> None:
 
 def test_two_links_that_are_both_gone_do_not_stand_in_for_each_other() -> None:
     both = circuit(BUCK + "FB2 +3V3 +3V3A 600R@100MHz\n", rails={"VDD": 3.3, "VIN": 5.0})
-    assert judge_absence(both, "FB1", ["FB2"]).severity is Severity.BLOCKS
+    assert judge_absence(both.surroundings, "FB1", ["FB2"]).severity is Severity.BLOCKS
     assert describe_damage(both, ["FB1", "FB2"])[0].startswith("FB1")
     cc = circuit(CC, rails={"VDD": 3.3, "VIN": 5.0})
     assert "no voltage" in "; ".join(describe_damage(cc, ["R1", "R2"]))

@@ -18,7 +18,7 @@ import pytest
 
 import nettrace
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.roles.vocabulary import ROLES
+from nettrace.circuit.roles import vocabulary
 from nettrace.model.board import Board, Part
 from nettrace.model.builder import BoardBuilder
 
@@ -103,7 +103,7 @@ def line(name: str, result: Score) -> str:
 def table(result: Score) -> list[str]:
     """Return accuracy per role, in the vocabulary's order, and the roles that are weak."""
     rows = []
-    for role in ROLES:
+    for role in vocabulary():
         counts = result.by_role.get(role)
         if counts is None:
             continue

@@ -9,8 +9,6 @@ import pytest
 import nettrace
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Proposal
-from nettrace.circuit.roles.proposal_hiding import hide_value
-from nettrace.circuit.roles.proposals import propose
 from tests.circuit_language import circuit
 from tests.conftest import ROOT
 
@@ -26,7 +24,7 @@ R2 SCL VDD
 
 
 def first(netlist: str, part: str, **rails: float) -> Proposal:
-    return propose(circuit(netlist, rails={"VDD": 1.8, **rails}), part)[0]
+    return circuit(netlist, rails={"VDD": 1.8, **rails}).proposals(part)[0]
 
 
 # UM10204 7.1, fast mode, 100 pF at 1.8 V: 720.00 to 3540.66 ohms (reference-values 1.1)
@@ -93,7 +91,7 @@ def test_a_crystals_load_is_like_its_twin() -> None:
 
 
 def test_what_is_no_resistor_capacitor_or_inductor_gets_no_proposal() -> None:
-    assert propose(circuit(BUS, rails={"VDD": 1.8}), "U1") == ()
+    assert circuit(BUS, rails={"VDD": 1.8}).proposals("U1") == ()
 
 
 # ----------------------------------------------------------------------------------------- hiding
@@ -103,7 +101,7 @@ def wren() -> Circuit:
 
 
 def test_a_hidden_part_keeps_its_place_and_loses_its_value() -> None:
-    hidden = hide_value(wren(), "R12")
+    hidden = wren().without_value("R12")
     part = hidden.board.part_by_key["R12"]
     assert part.value is None
     assert part.description is None
@@ -115,12 +113,12 @@ def test_a_hidden_part_keeps_its_place_and_loses_its_value() -> None:
 
 
 def test_nothing_of_a_hidden_value_is_left_in_the_tables() -> None:
-    hidden = hide_value(wren(), "R22").survey
+    hidden = wren().without_value("R22").survey
     figures = [
         b.figure for net in hidden.resistors for b in hidden.resistors[net] if b.part == "R22"
     ]
     assert figures == [None, None]
-    link = hide_value(wren(), "R15").survey
+    link = wren().without_value("R15").survey
     assert not [b for net in link.links for b in link.links[net] if b.part == "R15"]
     assert [b for b in link.resistors["TS"] if b.part == "R15"]
 
@@ -128,9 +126,9 @@ def test_nothing_of_a_hidden_value_is_left_in_the_tables() -> None:
 # the answer must not depend on whether the file states the value: that is the whole point
 @pytest.mark.parametrize("part", ["R12", "R14", "R16", "C7", "R22", "R1", "C21", "R40", "FB1"])
 def test_the_proposal_is_the_same_with_and_without_the_value(part: str) -> None:
-    blind = hide_value(wren(), part)
-    assert [(p.role, p.score) for p in propose(wren(), part)] == [
-        (p.role, p.score) for p in propose(blind, part)
+    blind = wren().without_value(part)
+    assert [(p.role, p.score) for p in wren().proposals(part)] == [
+        (p.role, p.score) for p in blind.proposals(part)
     ]
 
 
@@ -148,11 +146,11 @@ LOST = {
 @pytest.mark.parametrize("part", LOST)
 def test_wren_gets_its_lost_values_back(part: str) -> None:
     words, value = LOST[part]
-    proposals = propose(wren(), part)
+    proposals = wren().proposals(part)
     assert proposals[0].role in words
     assert any(choice == pytest.approx(value) for choice in proposals[0].choices[:3])
 
 
 @pytest.mark.parametrize(("part", "size"), [("R12", "0201"), ("R16", "01005"), ("R1", "0402")])
 def test_the_size_is_that_of_the_pads(part: str, size: str) -> None:
-    assert propose(wren(), part)[0].package == size
+    assert wren().proposals(part)[0].package == size

@@ -9,15 +9,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Role
-from nettrace.circuit.roles import RULES, infer_roles
-from nettrace.circuit.roles.vocabulary import ROLES
+from nettrace.circuit.kinds import Kind
+from nettrace.circuit.roles import infer_roles, rules_for, vocabulary
+from nettrace.circuit.roles.site import Rule
 from nettrace.model.notes import Notes
 from tests.circuit.case_file import Case, read_cases
 from tests.circuit.test_growth import cells
 from tests.circuit_language import circuit
 
 CASES = read_cases("roles")
+ROLES = vocabulary()
 
 BUS = """R1 SDA +1V8 2k2
 R2 SCL +1V8 2k2
@@ -61,9 +64,14 @@ def test_a_note_beats_every_rule_and_what_was_inferred_follows() -> None:
     assert circuit(BUS, notes=Notes(roles={"R*": "bleeder"})).roles("R2")[0].role == "bleeder"
 
 
+def asked(found: Circuit, key: str, *rules: Rule) -> list[str]:
+    """Return what these rules alone say of a part."""
+    part = found.board.part_by_key[key]
+    return [role.role for role in infer_roles(found.survey, Notes(), part, frozenset(), rules)]
+
+
 def test_where_no_rule_speaks_the_role_is_unknown_alone() -> None:
-    found = circuit(BUS)
-    assert [role.role for role in infer_roles(found, "R1", rules=())] == ["unknown"]
+    assert asked(circuit(BUS), "R1") == ["unknown"]
 
 
 def test_every_candidate_has_a_score_a_reason_and_a_word_of_the_vocabulary() -> None:
@@ -84,9 +92,8 @@ def test_every_candidate_has_a_score_a_reason_and_a_word_of_the_vocabulary() -> 
 def test_a_rule_stops_no_other() -> None:
     found = circuit(BUS)
     together = {role.role for role in found.roles("R1")}
-    for rule in RULES:
-        alone = {role.role for role in infer_roles(found, "R1", rules=(rule,))} - {"unknown"}
-        assert alone <= together
+    for rule in rules_for(Kind.RESISTOR):
+        assert set(asked(found, "R1", rule)) - {"unknown"} <= together
 
 
 @given(st.permutations(BUS.splitlines()))

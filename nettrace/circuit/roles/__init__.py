@@ -43,9 +43,7 @@ def rules_for(kind: Kind) -> tuple[Rule, ...]:
     """Return the rules that are asked about parts of a kind, in their order."""
     asked = knowledge.table("roles")["asked"]
     names = (*asked.get(kind.value, ()), *asked["every kind"])
-    return tuple(
-        resolve_name(f"nettrace.circuit.roles.{name.replace('.', ':')}") for name in names
-    )
+    return tuple(resolve_name(f"nettrace.circuit.roles.{name.replace('.', ':')}") for name in names)
 
 
 def infer_roles(

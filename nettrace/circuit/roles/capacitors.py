@@ -54,7 +54,9 @@ def supply_capacitor(site: Site) -> Findings:
         yield found("decoupling", POSSIBLE if large else LIKELY, line, VALUE_NOT_KNOWN)
         yield found("bulk capacitor", LIKELY if large else POSSIBLE, line, why or VALUE_NOT_KNOWN)
     else:
-        yield from _by_value(farads, CERTAIN if grounds else LIKELY, f"{figure(farads, 'F')} {line}")
+        yield from _by_value(
+            farads, CERTAIN if grounds else LIKELY, f"{figure(farads, 'F')} {line}"
+        )
     yield found("filter capacitor", WEAK, line)
 
 

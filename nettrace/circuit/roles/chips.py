@@ -13,7 +13,7 @@ from typing import Final
 from nettrace import knowledge
 from nettrace.circuit.evidence import Role
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.regulators import is_regulator_text
+from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -55,7 +55,11 @@ def number_and_words(part: Part) -> tuple[str, str]:
     fields = knowledge.table("chips")["fields"]
     told = [(name.lower(), text) for name, text in part.properties.items()]
     numbers = [part.value or "", *(text for name, text in told if name in fields["number"])]
-    words = [part.value, part.description, *(text for name, text in told if name in fields["words"])]
+    words = [
+        part.value,
+        part.description,
+        *(text for name, text in told if name in fields["words"]),
+    ]
     return " ".join(numbers), " ".join(filter(None, words))
 
 
@@ -176,10 +180,9 @@ def regulator_by_wiring(site: Site) -> Findings:
     """Switches an inductor, or stands between two rails with little else."""
     survey, part = site.survey, site.part
     nodes, grounds, supplies = _switched_by(site), site.grounds, site.supplies
-    if nodes and len(part.pins) <= MOST_STAGE_PINS:
-        if any(says("gate drive", words_of(net)) for net in site.nets):
-            because = f"driven gates, and the inductor on {nodes[0]}"
-            yield found("switching transistor", 0.9, because)
+    driven = any(says("gate drive", words_of(net)) for net in site.nets)
+    if nodes and driven and len(part.pins) <= MOST_STAGE_PINS:
+        yield found("switching transistor", 0.9, f"driven gates, and the inductor on {nodes[0]}")
     if nodes and grounds:
         big = part.key == survey.main_chip and len(part.pins) > 32
         yield found("regulator", WEAK if big else 0.87, f"switches the inductor on {nodes[0]}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.regulators import is_regulator_text
+from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.circuit.roles.chips import roles_in_text
 from nettrace.circuit.roles.resistors import is_own_supply
 from nettrace.circuit.roles.site import (

@@ -442,7 +442,7 @@ def _feedback_leg(hidden: Survey, part: Part) -> Usual | None:
     partner = legs[1 if upper else 0]
     ohms = hidden.kinds[partner].ohms
     top = hidden.far(legs[0], tap)
-    volts = _volts_without_divider(hidden, top)
+    volts = _volts_without(hidden, top, legs)
     if not ohms or volts is None:
         return None
     chip, _ = feedback_chip(hidden, tap, top)
@@ -461,13 +461,13 @@ def _feedback_leg(hidden: Survey, part: Part) -> Usual | None:
     return Usual(low, high, tuple(dict.fromkeys(values)), firm=True, why=f"{text} ({why})")
 
 
-def _volts_without_divider(hidden: Survey, net: str) -> float | None:
+def _volts_without(hidden: Survey, net: str, legs: tuple[str, str]) -> float | None:
     """Return the rail's voltage by anything but the divider whose leg is looked for."""
     rail = hidden.rails.get(net)
     if rail is None:
         return None
     for volts in (rail.volts, *rail.others):
-        if volts is not None and volts.nominal and not volts.from_parts:
+        if volts is not None and volts.nominal and not {*legs} & {*volts.from_parts}:
             return volts.nominal
     return read_rail_name(net).volts
 

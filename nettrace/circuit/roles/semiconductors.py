@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from nettrace import knowledge
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.regulators import is_regulator_text
+from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.circuit.roles.chips import number_and_words
 from nettrace.circuit.roles.site import (
     CERTAIN,
@@ -19,7 +19,6 @@ from nettrace.circuit.roles.site import (
     ranked,
 )
 from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey
-from nettrace.circuit.switches import P_CHANNEL
 
 _RECTIFIER = "rectifier or freewheel diode"
 _REVERSAL = "reverse-polarity protection"
@@ -164,9 +163,7 @@ def diode_array(site: Site) -> Findings:
         yield found(_REVERSAL, WEAK, "in series with supplies")
     elif not grounds and len(nets) == 3:
         yield found("OR-ing diode", 0.65, f"two diodes that meet at one of {', '.join(nets)}")
-    yield from ranked(
-        {"ESD protection": WEAK, "OR-ing diode": WEAK, _RECTIFIER: WEAK}, "an array"
-    )
+    yield from ranked({"ESD protection": WEAK, "OR-ing diode": WEAK, _RECTIFIER: WEAK}, "an array")
 
 
 def transistor(site: Site) -> Findings:
@@ -234,9 +231,11 @@ def _feeds_a_light(site: Site, net: str) -> bool:
 
 def _any_transistor(site: Site) -> Findings:
     grounds, supplies = site.grounds, site.supplies
+    text = " ".join(number_and_words(site.part))
+    p_channel = knowledge.pattern("links", "p_channel").search(text)
     if grounds:
         yield found("switching transistor", 0.75, f"an end on {grounds[0]}")
-    elif len(supplies) >= 2 or (supplies and P_CHANNEL.search(number_and_words(site.part)[1])):
+    elif len(supplies) >= 2 or (supplies and p_channel):
         yield found("load switch", LIKELY, f"ends on {', '.join(supplies)}")
     elif supplies:
         scores = {"load switch": POSSIBLE, "level shifter": 0.45}
