@@ -5,7 +5,7 @@ What the page of a job shows stands here, so that showing it computes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from nettrace.bench.area import AreaReport, inspect_area
@@ -49,34 +49,20 @@ class JobPosition:
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedWire:
-    """A soldered wire with the places of its ends, mm; None where no source has them."""
+class SolderedWire:
+    """A wire on the map: what it is in words, and its two ends on the board, mm."""
 
-    wired: Wired
-    start: Point | None
-    end: Point | None
-
-    @property
-    def words(self) -> str:
-        """What it is, in words."""
-        wire = self.wired.wire
-        return f"wire {wire.start} to {wire.end} {self.wired.words}"
+    words: str
+    start: Point
+    end: Point
 
 
 @dataclass(frozen=True, slots=True)
-class TornPlace:
-    """A lifted pad, or an end of a cut track (to the pad `cut_from`), and its place, mm."""
+class TornPad:
+    """A lifted pad, or an end of a cut track, on the map: what it is, and its place, mm."""
 
-    pad: str
+    words: str
     at: Point
-    cut_from: str | None = None
-
-    @property
-    def words(self) -> str:
-        """What it is, in words."""
-        if self.cut_from is None:
-            return f"{self.pad}: lifted"
-        return f"{self.pad}: its track to {self.cut_from} is cut"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +81,8 @@ class JobReport:
         circuit: the board.
         job, state: the job and what stands of it.
         positions: by number.
-        wires: soldered; `torn` are the lifted pads and cut ends that have a place.
+        wires: soldered, each with what it does.
+        soldered, torn: wires, and lifted pads and cut ends, that have a place on the map.
         damage: what stops, in sentences.
         matches: where the loose parts that were not used belong, by name.
         needs: what to order for the open positions.
@@ -111,8 +98,9 @@ class JobReport:
     job: Job
     state: JobState
     positions: tuple[JobPosition, ...]
-    wires: tuple[PlacedWire, ...]
-    torn: tuple[TornPlace, ...]
+    wires: tuple[Wired, ...]
+    soldered: tuple[SolderedWire, ...]
+    torn: tuple[TornPad, ...]
     damage: tuple[str, ...]
     matches: dict[str, LooseMatch]
     needs: tuple[Need, ...]
@@ -145,8 +133,7 @@ def report_job(
     wires = wires_of(circuit, state)
     mended = {end for item in wires for end in item.of}
     lifted = [*state.lifted, *(a for a, b in state.cuts if b not in mended)]
-    placed = tuple(PlacedWire(wire, *_ends(circuit, wire)) for wire in wires)
-    torn = tuple(_torn(circuit, state))
+    soldered, torn = tuple(_soldered(circuit, wires)), tuple(_torn(circuit, state))
     touched = bool(keys or state.lifted or state.cuts or state.bridges or state.wires)
     check = check_job(circuit, state, known_good) if touched else None
     judged = {
@@ -158,10 +145,9 @@ def report_job(
     unused = [item for name, item in state.loose.items() if name not in state.used]
     notes = list(warnings)
     area = None
-    if keys or torn or any(item.start and item.end for item in placed):
-        besides = [item.at for item in torn]
-        besides += [end for item in placed if item.start and item.end
-                    for end in (item.start, item.end)]  # fmt: skip
+    besides = [item.at for item in torn]
+    besides += [end for item in soldered for end in (item.start, item.end)]
+    if keys or besides:
         try:
             area = _area(circuit, [parts[key] for key in keys], besides)
         except NothingMatches as error:
@@ -171,7 +157,8 @@ def report_job(
         job=job,
         state=state,
         positions=positions,
-        wires=placed,
+        wires=wires,
+        soldered=soldered,
         torn=torn,
         damage=describe_damage(circuit, [key for key in keys if circuit.kinds[key].fitted]),
         matches={
@@ -224,17 +211,24 @@ def _when_refitted(state: JobState, keys: Sequence[str]) -> JobState:
     return replace(state, refitted={**state.refitted, **fits}) if fits else state
 
 
-def _ends(circuit: Circuit, wired: Wired) -> tuple[Point | None, Point | None]:
-    return _end_place(circuit, wired.wire.start), _end_place(circuit, wired.wire.end)
+def _soldered(circuit: Circuit, wires: Sequence[Wired]) -> Iterator[SolderedWire]:
+    """Yield the wires whose two ends have a place."""
+    for item in wires:
+        start, end = (_end_place(circuit, word) for word in (item.wire.start, item.wire.end))
+        if start is not None and end is not None:
+            words = f"wire {item.wire.start} to {item.wire.end} {item.words}"
+            yield SolderedWire(words, start, end)
 
 
-def _torn(circuit: Circuit, state: JobState) -> list[TornPlace]:
-    """Return the lifted pads and the ends of cut tracks that have a place."""
-    said: dict[str, str | None] = dict.fromkeys(state.lifted)
+def _torn(circuit: Circuit, state: JobState) -> Iterator[TornPad]:
+    """Yield the lifted pads and the ends of cut tracks that have a place."""
+    said = {pad: f"{pad}: lifted" for pad in state.lifted}
     for a, b in state.cuts:
-        said |= {a: b, b: a}
-    places = {pad: _end_place(circuit, pad) for pad in said}
-    return [TornPlace(pad, at, said[pad]) for pad, at in places.items() if at is not None]
+        said |= {a: f"{a}: its track to {b} is cut", b: f"{b}: its track to {a} is cut"}
+    for pad, words in said.items():
+        at = _end_place(circuit, pad)
+        if at is not None:
+            yield TornPad(words, at)
 
 
 def _end_place(circuit: Circuit, word: str) -> Point | None:

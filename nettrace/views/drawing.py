@@ -10,11 +10,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from functools import cache
 from html import escape
 from typing import NamedTuple
 
 from nettrace.bench.place import Box as BoardBox
 from nettrace.bench.place import Circle, Shape
+from nettrace.knowledge import table
 from nettrace.model.board import Board
 from nettrace.views.text import printable, shorten_middle
 
@@ -28,27 +30,6 @@ SEPARATOR = "\u241f"
 SHORT_LETTERS = 14
 Point = tuple[float, float]
 
-#: Widths of the printable ASCII characters in thousandths of the type size.
-#: Source: the Helvetica font metrics of the PostScript core fonts (from memory); Arial and
-#: Liberation Sans are made to the same.
-_WIDTHS = (
-    278, 278, 355, 556, 556, 889, 667, 191, 333, 333, 389, 584, 278, 333, 278, 278,
-    556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 278, 278, 584, 584, 584, 556,
-    1015, 667, 667, 722, 722, 667, 611, 778, 722, 278, 500, 667, 556, 833, 722, 778,
-    667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 278, 278, 278, 469, 556,
-    333, 556, 556, 500, 556, 556, 278, 556, 556, 222, 222, 500, 222, 833, 556, 556,
-    556, 556, 333, 500, 278, 556, 500, 722, 500, 500, 500, 334, 260, 334, 584,
-)  # fmt: skip
-_BOLD_WIDTHS = (
-    278, 333, 474, 556, 556, 889, 722, 238, 333, 333, 389, 584, 278, 333, 278, 278,
-    556, 556, 556, 556, 556, 556, 556, 556, 556, 556, 333, 333, 584, 584, 584, 611,
-    975, 722, 722, 722, 722, 667, 611, 778, 722, 278, 556, 722, 611, 833, 722, 778,
-    667, 778, 722, 667, 611, 722, 667, 944, 667, 667, 611, 333, 278, 333, 584, 556,
-    333, 556, 611, 556, 611, 556, 333, 611, 611, 278, 278, 556, 278, 889, 611, 611,
-    611, 611, 389, 556, 333, 611, 556, 778, 556, 556, 500, 389, 280, 389, 584,
-)  # fmt: skip
-#: Signs of ours outside ASCII; anything else is taken for as wide as its height.
-_SIGNS = {"Ω": 768, "µ": 576, "μ": 576, "·": 278, "…": 1000, "×": 584, "–": 556, "°": 400, "±": 549}
 #: Height of capitals, and depth of a g, in parts of the type size.
 _RISE, _DEPTH = 0.74, 0.22
 
@@ -290,12 +271,18 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     >>> round(text_width("GND", 2.0), 2)
     4.44
     """
-    total = 0
-    widths = _BOLD_WIDTHS if bold else _WIDTHS
-    for sign in text:
-        code = ord(sign)
-        total += widths[code - 32] if 32 <= code < 127 else _SIGNS.get(sign, 1000)
-    return total * size / 1000
+    return sum(_thousandths(sign, bold) for sign in text) * size / 1000
+
+
+@cache
+def _thousandths(sign: str, bold: bool) -> int:
+    """Return how wide a sign is in thousandths of the type size."""
+    measures = table("drawing")["type"]
+    widths, at = measures["bold" if bold else "plain"], ord(sign) - 32
+    width: int = (
+        widths[at] if 0 <= at < len(widths) else measures["signs"].get(sign, measures["other"])
+    )
+    return width
 
 
 def text_box(

@@ -2,9 +2,7 @@
 
 Every node and line has a tooltip for the SVG; classes (`part`, `gone`, `net`, `rail`) and ids let
 a page that holds the SVG find them. Labels are Graphviz tables, and so are the symbols in them:
-grids of black cells, which look the same in every renderer. Shapes are those of IEC 60617 as far
-as rectangles reach: resistor an open box, inductor a filled one, capacitor two plates, diode a
-triangle and a bar, ground three bars.
+grids of black cells, which look the same in every renderer.
 """
 
 from __future__ import annotations
@@ -20,6 +18,7 @@ from nettrace.bench.neighbourhood import Line, Neighbourhood, NetNode, PartNode,
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
+from nettrace.knowledge import table
 from nettrace.model.board import Net, Part
 from nettrace.values.quantity import engineering
 from nettrace.views.drawing import area_words, safe_text, short_net_names
@@ -289,7 +288,7 @@ class _Labels:
         kind = self.circuit.kinds[part.key].kind
         if len(part.rows) != 2 or part.more_pins:
             return False
-        return kind in _BODIES or (kind in _DIODES and _cathode(part) is not None)
+        return _body(kind) is not None or (kind in _DIODES and _cathode(part) is not None)
 
     def part(self, part: PartNode, left: int) -> str:
         """Return the label of a part; `left` is the row at the left end of a symbol."""
@@ -345,7 +344,7 @@ class _Labels:
 
     def _symbol_row(self, part: PartNode, left: int) -> str:
         kind = self.circuit.kinds[part.key].kind
-        name = _BODIES.get(kind) or ("diode turned" if _cathode(part) == left else "diode")
+        name = _body(kind) or ("diode turned" if _cathode(part) == left else "diode")
         ends = [
             f'<TD PORT="r{at}">{_sized(_text("/".join(part.rows[at].numbers)), 7)}</TD>'
             for at in (left, 1 - left)
@@ -494,71 +493,21 @@ def _wrapped(names: Iterable[str], letters: int = 24) -> list[str]:
 
 # -- symbols --------------------------------------------------------------------------------------
 
-_INK = 'BGCOLOR="black"'
-#: Which symbol a part with two ends is drawn as; other kinds are boxes with words.
-_BODIES = {
-    Kind.RESISTOR: "open",
-    Kind.THERMISTOR: "open",
-    Kind.VARISTOR: "open",
-    Kind.FUSE: "fuse",
-    Kind.INDUCTOR: "filled",
-    Kind.FERRITE: "grey",
-    Kind.CAPACITOR: "capacitor",
-}
-#: A filled piece of a grid: first column and row, how many of each, its look.
-_Block = tuple[int, int, int, int, str]
-_Grid = tuple[Sequence[int], Sequence[int], Sequence[_Block]]
 
-
-def _body(look: str) -> _Grid:
-    leads = [(0, 1, 1, 1, _INK), (2, 1, 1, 1, _INK)]
-    return [8, 24, 8], [4, 1, 4], [*leads, (1, 0, 1, 3, look)]
-
-
-def _diode(*, turned: bool) -> _Grid:
-    slices = [(7 - i if turned else i + 1, i, 1, 13 - 2 * i, _INK) for i in range(6)]
-    bar = (1 if turned else 7, 0, 1, 13, _INK)
-    leads = [(0, 6, 1, 1, _INK), (8, 6, 1, 1, _INK)]
-    return [13, *[2] * 7, 13], [1] * 13, [*slices, bar, *leads]
-
-
-#: Column widths and row heights (points) and blocks of each symbol. A diode conducts from left
-#: to right; the wire of ground comes from the left.
-_SYMBOLS: dict[str, _Grid] = {
-    "open": _body('BORDER="1"'),
-    "filled": _body(_INK),
-    "grey": _body('BORDER="1" BGCOLOR="#bbbbbb"'),
-    "fuse": (
-        [8, 24, 8],
-        [4, 1, 4],
-        [
-            (0, 1, 3, 1, _INK),
-            (1, 0, 1, 1, 'BORDER="1" SIDES="LTR"'),
-            (1, 2, 1, 1, 'BORDER="1" SIDES="LBR"'),
-        ],
-    ),
-    "capacitor": (
-        [17, 2, 4, 2, 17],
-        [7, 1, 7],
-        [(0, 1, 1, 1, _INK), (4, 1, 1, 1, _INK), (1, 0, 1, 3, _INK), (3, 0, 1, 3, _INK)],
-    ),
-    "diode": _diode(turned=False),
-    "diode turned": _diode(turned=True),
-    "ground": (
-        [7, 1, 2, 1, 2, 1],
-        [3, 3, 2, 1, 2, 3, 3],
-        [(0, 3, 1, 1, _INK), (1, 0, 1, 7, _INK), (3, 1, 1, 5, _INK), (5, 2, 1, 3, _INK)],
-    ),
-}
+def _body(kind: Kind) -> str | None:
+    """Return the symbol of a part with two ends; None for a box with words."""
+    found: str | None = table("drawing")["symbol_of_kind"].get(kind.value)
+    return found
 
 
 @cache
 def _symbol(name: str) -> str:
     """Return a symbol as a table of a fixed size."""
-    widths, heights, blocks = _SYMBOLS[name]
+    grid, looks = table("drawing")["symbols"][name], table("drawing")["looks"]
+    widths, heights = grid["widths"], grid["heights"]
     owner = {
         (x, y): block
-        for block in blocks
+        for block in grid["blocks"]
         for x in range(block[0], block[0] + block[2])
         for y in range(block[1], block[1] + block[3])
     }
@@ -574,8 +523,8 @@ def _symbol(name: str) -> str:
                 wide, high = sum(widths[x : x + columns]), sum(heights[y : y + lines])
                 span = f' COLSPAN="{columns}"' if columns > 1 else ""
                 span += f' ROWSPAN="{lines}"' if lines > 1 else ""
-                cells.append(f'<TD WIDTH="{wide}" HEIGHT="{high}"{span} {look}></TD>')
+                cells.append(f'<TD WIDTH="{wide}" HEIGHT="{high}"{span} {looks[look]}></TD>')
         rows.append(f"<TR>{''.join(cells)}</TR>")
     size = f'FIXEDSIZE="TRUE" WIDTH="{sum(widths)}" HEIGHT="{sum(heights)}"'
-    look = f'{size} BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="0"'
-    return _table(look, "".join(rows))
+    frame = f'{size} BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="0"'
+    return _table(frame, "".join(rows))

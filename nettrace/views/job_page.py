@@ -214,24 +214,17 @@ def _drawings(report: JobReport) -> tuple[list[_Drawing], list[str]]:
 def _map(report: JobReport) -> _Drawing:
     from nettrace.views.embedded import embed_svg
     from nettrace.views.placed import draw_placed
-    from nettrace.views.placed_map import SolderedWire, TornPad
 
     if report.area is None:
         raise ValueError
-    wires = [
-        SolderedWire(item.words, item.start, item.end)
-        for item in report.wires
-        if item.start is not None and item.end is not None
-    ]
-    torn = [TornPad(item.words, item.at) for item in report.torn]
     keys = list(report.numbers)
     map_ = draw_placed(
         report.circuit,
         report.area,
         keys,
         refitted=set(report.state.refitted),
-        wires=wires,
-        torn=torn,
+        wires=report.soldered,
+        torn=report.torn,
         in_page=True,
     )
     what, names = "The torn pads and wires", "the torn pads and wires"
@@ -346,8 +339,8 @@ def _glance(report: JobReport, notes: Sequence[str]) -> Iterator[Block]:
     besides += [f"track {a} to {b} cut" for a, b in state.cuts]
     besides += [f"solder joins {a} and {b}" for a, b in state.bridges]
     for item in report.wires:
-        note = f" ({item.wired.wire.note})" if item.wired.wire.note else ""
-        besides.append(f"{item.words}{note}")
+        note = f" ({item.wire.note})" if item.wire.note else ""
+        besides.append(f"wire {item.wire.start} to {item.wire.end} {item.words}{note}")
     # torn pads and wires are damage; in Markdown they follow where the job stands
     damage: list[Block] = [Heading("The damage as found", level=3, on=(HTML,))]
     if report.damage:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from nettrace.bench.area import AreaReport
 from nettrace.bench.place import part_place
@@ -29,8 +30,6 @@ from nettrace.views.placed_labels import draw_labels
 from nettrace.views.placed_map import (
     WIRE_MM,
     Position,
-    SolderedWire,
-    TornPad,
     View,
     body_corners,
     choose_view,
@@ -43,6 +42,9 @@ from nettrace.views.placed_map import (
     scale_words,
 )
 from nettrace.views.text_facts import refdes, role_words, size_words, value_words
+
+if TYPE_CHECKING:
+    from nettrace.bench.report import SolderedWire, TornPad
 
 #: A sheet, mm: what A4 (297 x 210) and Letter (279 x 216) have in common, less 6 mm all round.
 SHEET_WIDTH, SHEET_HEIGHT = 267.0, 198.0

@@ -7,9 +7,9 @@ stands on it, where labels find their places one by one.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from nettrace.bench.area import AreaPad, AreaReport
 from nettrace.circuit.circuit import Circuit
@@ -137,24 +137,50 @@ def _balloon_spot(
     on_copper: bool = False,
 ) -> Point | None:
     """Return where a balloon stands: the cheapest free place off `bodies`, near ones first."""
-    best: tuple[float, Point] | None = None
     others = [other for other in bodies if other != body]
-    for reach in BALLOON_REACH:
-        for dx, dy in _directions(24):
-            far = _way_out(body, at, (dx, dy)) + reach
-            spot = at[0] + dx * far, at[1] + dy * far
-            box = Box(*spot, *spot).grown(radius)
-            if not seen.room.is_free(box, on_copper=on_copper):
-                continue
-            if any(box.overlaps(other) for other in bodies):
-                continue
-            # its own pads have numbers too, so they are not `own` here
-            price = seen.room.cost(at, spot, Box(*at, *at), others)
-            if price is not None and (best is None or price < best[0]):
-                best = price, spot
-        if best is not None and best[0] < reach * 2:
-            break
+
+    def offer(reach: float, direction: Point) -> tuple[float, Point] | None:
+        far = _way_out(body, at, direction) + reach
+        spot = at[0] + direction[0] * far, at[1] + direction[1] * far
+        box = Box(*spot, *spot).grown(radius)
+        if not seen.room.is_free(box, on_copper=on_copper):
+            return None
+        if any(box.overlaps(other) for other in bodies):
+            return None
+        # its own pads have numbers too, so they are not `own` here
+        price = seen.room.cost(at, spot, Box(*at, *at), others)
+        return (price, spot) if price is not None else None
+
+    best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
     return best[1] if best is not None else None
+
+
+_Spot = TypeVar("_Spot")
+
+
+def _cheapest(
+    reaches: Sequence[float],
+    directions: int,
+    offer: Callable[[float, Point], tuple[float, _Spot] | None],
+    enough: Callable[[float, float], bool],
+) -> tuple[float, _Spot] | None:
+    """Return the price and place of the cheapest offer all round, from near to far.
+
+    Args:
+        reaches: how far out, mm.
+        directions: how many, all round.
+        offer: from a reach and a direction to a price and a place; None where there is no room.
+        enough: from the best price so far and a reach, whether to look no further.
+    """
+    best: tuple[float, _Spot] | None = None
+    for reach in reaches:
+        for direction in _directions(directions):
+            found = offer(reach, direction)
+            if found is not None and (best is None or found[0] < best[0]):
+                best = found
+        if best is not None and enough(best[0], reach):
+            break
+    return best
 
 
 def _way_out(body: Box, at: Point, direction: Point) -> float:
@@ -236,31 +262,29 @@ def _draw_net_name(seen: _Seen, pad: Pad, net: str, name: str) -> None:
     width = text_width(words, NAME_MM, bold=rail)
     copper = seen.view.pad_box(pad)
     x, y = (copper.x1 + copper.x2) / 2, (copper.y1 + copper.y2) / 2
-    best: tuple[float, float, float, Point, Point] | None = None
-    for reach in NAME_REACH:
-        for dx, dy in _directions(16):
-            far = _way_out(copper, (x, y), (dx, dy))
-            edge = x + dx * far, y + dy * far
-            tip = x + dx * (far + reach), y + dy * (far + reach)
-            # the text starts where the leader ends, and reads away from it
-            left = tip[0] + 0.4 if dx > 0.3 else tip[0] - 0.4 - width if dx < -0.3 else None
-            if left is None:
-                left = tip[0] - width / 2
-                base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
-            else:
-                base = tip[1] + NAME_MM * 0.36
-            box = text_box(left, base, words, NAME_MM, bold=rail)
-            if not seen.room.is_free(box):
-                continue
-            price = seen.room.cost(edge, tip, copper)
-            if price is not None and (best is None or price < best[0]):
-                best = price, left, base, edge, tip
-        if best is not None and best[0] <= reach + 0.5:
-            break
+
+    def offer(reach: float, way: Point) -> tuple[float, tuple[float, float, Point, Point]] | None:
+        dx, dy = way
+        far = _way_out(copper, (x, y), way)
+        edge = x + dx * far, y + dy * far
+        tip = x + dx * (far + reach), y + dy * (far + reach)
+        # the text starts where the leader ends, and reads away from it
+        if abs(dx) > 0.3:
+            left = tip[0] + 0.4 if dx > 0 else tip[0] - 0.4 - width
+            base = tip[1] + NAME_MM * 0.36
+        else:
+            left = tip[0] - width / 2
+            base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
+        if not seen.room.is_free(text_box(left, base, words, NAME_MM, bold=rail)):
+            return None
+        price = seen.room.cost(edge, tip, copper)
+        return (price, (left, base, edge, tip)) if price is not None else None
+
+    best = _cheapest(NAME_REACH, 16, offer, lambda price, reach: price <= reach + 0.5)
     ground = seen.circuit.net_kind(net) is NetKind.GROUND
     if best is None or best[0] > (DEAREST_GROUND if ground else DEAREST_LEADER):
         return
-    _, left, base, start, tip = best
+    left, base, start, tip = best[1]
     seen.paper.line(start, tip, stroke_width=THIN, stroke="#333")
     seen.paper.text(left, base, words, NAME_MM, bold=rail, halo=True)
     seen.room.take(text_box(left, base, words, NAME_MM, bold=rail))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from nettrace.bench.area import AreaReport
 from nettrace.bench.place import Box as BoardBox
@@ -18,6 +19,9 @@ from nettrace.model.board import Pad, Part, Side
 from nettrace.model.geometry import turn
 from nettrace.views.drawing import MIDDLE, THICK, THIN, Box, Paper, Point, hatch_lines
 from nettrace.views.text_facts import net_words, refdes, role_words, value_words
+
+if TYPE_CHECKING:
+    from nettrace.bench.report import SolderedWire, TornPad
 
 #: Scales that are chosen from, largest first: ISO 5455 and steps between them, since a position
 #: of a millimetre must be readable.
@@ -60,23 +64,6 @@ class Position:
     def is_far_from(self, side: Side) -> bool:
         """Return whether it is on the other side of the board."""
         return self.side not in (side, Side.BOTH)
-
-
-@dataclass(frozen=True, slots=True)
-class SolderedWire:
-    """A wire on the map: what it is in words, and its two ends on the board, mm."""
-
-    words: str
-    start: Point
-    end: Point
-
-
-@dataclass(frozen=True, slots=True)
-class TornPad:
-    """A lifted pad, or an end of a cut track, on the map: what it is, and its place, mm."""
-
-    words: str
-    at: Point
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from nettrace.bench.area import inspect_area
 from nettrace.bench.place import Box as BoardBox
 from nettrace.bench.place import Circle, Outline, Shape, circle_around
+from nettrace.bench.report import SolderedWire, TornPad
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load
 from nettrace.model.board import Pad, Side
@@ -32,8 +33,6 @@ from nettrace.views.placed import SHEET_HEIGHT, SHEET_WIDTH, WINDOW, PlacedMap, 
 from nettrace.views.placed_labels import Room
 from nettrace.views.placed_map import (
     SCALES,
-    SolderedWire,
-    TornPad,
     View,
     choose_view,
     hull_corners,
