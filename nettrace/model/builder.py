@@ -19,6 +19,7 @@ from nettrace.collector import collector_off
 from nettrace.errors import Place, Warning
 from nettrace.model.board import Board, Conflict, Net, Pad, Part, Side, Source, Via, Zone
 from nettrace.model.copper import Joints
+from nettrace.model.fitted import is_fitted
 from nettrace.model.freezing import PadRecord, PinFact, PinKey, Tally, freeze_parts
 from nettrace.model.names import decode_escapes, natural_sorted
 
@@ -179,6 +180,10 @@ class BoardBuilder:
             return self._build()
 
     def _build(self) -> Board:
+        if not self.sources:  # of a merge, the sources' parts have it
+            for draft in self.parts:
+                if draft.fitted is None:
+                    draft.fitted = is_fitted(draft.value, draft.description, draft.properties)
         repeated = self._give_keys()
         tally = Tally(repeated)
         tally.add_frozen(self.frozen_nets)

@@ -26,27 +26,24 @@ from nettrace.model.pairing import (
     mangles_names,
     pin_numbers,
     plain_forms,
+    trait,
 )
 
 __all__ = ["by_precedence", "merge_boards"]
 
-#: Which source's word stands where two disagree, best first: how much of the design a format
-#: carries, and how little it mangles. A manifest overrides it by the order it lists.
-PRECEDENCE = (
-    "json", "kicad_pcb", "kicad_net", "edif", "ipc-2581", "sheet", "ipc-d-356", "spice", "csv",
-)  # fmt: skip
 
-#: Formats that hold every connected part of a board; a list, a sheet or a deck may hold some.
-WHOLE_FORMATS = frozenset({"kicad_pcb", "kicad_net", "edif", "ipc-2581", "ipc-d-356"})
+#: The rank of a format that the table does not know.
+LAST = 99
 
 
 def by_precedence(boards: Iterable[Board]) -> list[Board]:
     """Return boards of one source each in the order in which their word counts."""
 
     def rank(board: Board) -> tuple[int, str]:
-        name = board.sources[0].format if board.sources else ""
-        known = PRECEDENCE.index(name) if name in PRECEDENCE else len(PRECEDENCE)
-        return known, board.sources[0].path if board.sources else ""
+        if not board.sources:
+            return LAST, ""
+        known = trait(board.sources[0].format, "rank")
+        return known if isinstance(known, int) else LAST, board.sources[0].path
 
     return sorted(boards, key=rank)
 
@@ -199,7 +196,7 @@ class _Merge(PartMatcher):
 
     def _warn_missing_in(self, board: Board, target: dict[str, str | None]) -> None:
         """Say which connected parts a source lacks that otherwise holds all of them."""
-        if not any(source.format in WHOLE_FORMATS for source in board.sources):
+        if not any(trait(source.format, "whole_board") for source in board.sources):
             return
         found = {key for key in target.values() if key is not None}
         missing = [

@@ -10,10 +10,10 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 
+from nettrace.knowledge import table
 from nettrace.model.board import Board, Part
 
 __all__ = [
-    "CUTTING_FORMATS",
     "PIN_COLUMNS",
     "REFDES_COLUMNS",
     "behind_x",
@@ -23,16 +23,11 @@ __all__ = [
     "mangles_names",
     "pin_numbers",
     "plain_forms",
+    "trait",
 ]
 
-#: Formats whose fixed columns cut names: six characters of a refdes, four of a pin.
-CUTTING_FORMATS = frozenset({"ipc-d-356"})
+#: What the fixed columns of IPC-D-356 leave of a refdes and of a pin number.
 REFDES_COLUMNS, PIN_COLUMNS = 6, 4
-
-#: Formats whose writers make every reference unique, and some of them plain.
-MANGLING_FORMATS = frozenset({"ipc-2581"})
-#: Formats that neither cut references and pin numbers nor lack them.
-WHOLE_NAME_FORMATS = frozenset({"kicad_pcb", "kicad_net", "edif", "ipc-2581"})
 
 _UNIQUE_SUFFIX = re.compile(r"(.*?)_\d+\Z", re.DOTALL)
 #: What stands in a refdes under any writer; the rest may have become `_`.
@@ -43,16 +38,24 @@ _TWO_ENDED = frozenset("RCL")
 
 def cuts_names(board: Board) -> bool:
     """Return whether the board's names may be cut: no source of it has them whole."""
-    formats = {source.format for source in board.sources}
-    return bool(formats & CUTTING_FORMATS) and not formats & WHOLE_NAME_FORMATS
+    how = _treatments(board)
+    return "cut" in how and not how & {"whole", "unique"}
 
 
 def mangles_names(board: Board) -> bool:
     """Return whether the board's references may have been made unique: no source has them plain."""
-    formats = {source.format for source in board.sources}
-    return bool(formats & MANGLING_FORMATS) and not formats & (
-        WHOLE_NAME_FORMATS - MANGLING_FORMATS
-    )
+    how = _treatments(board)
+    return "unique" in how and "whole" not in how
+
+
+def _treatments(board: Board) -> set[str]:
+    """Return what writers of the board's formats do to names."""
+    return {str(trait(source.format, "names")) for source in board.sources}
+
+
+def trait(format_name: str, what: str) -> object:
+    """Return what is true of a format's files (knowledge/formats.toml); None if it is not known."""
+    return table("formats").get(format_name, {}).get(what)
 
 
 def longer_names(cut: str, names: Collection[str], columns: int) -> list[str]:

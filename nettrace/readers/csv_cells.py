@@ -1,22 +1,28 @@
-"""What stands in a cell: references and ranges of them, numbers with units, sides, yes and no."""
+"""What stands in the cells of a table: headings, references and their ranges, numbers, sides.
+
+The words are in knowledge/csv.toml, those for "not fitted" in knowledge/fitted.toml.
+"""
 
 from __future__ import annotations
 
 import re
+import unicodedata
+from enum import StrEnum
+from functools import cache, lru_cache
 from math import isfinite
 
-from nettrace.readers.csv_headings import unit_of
-
-__all__ = [
-    "angle_of", "is_no", "is_yes", "number_of", "says_not_fitted", "side_of", "split_references",
-]  # fmt: skip
+from nettrace.knowledge import section, table
+from nettrace.model.fitted import asks
 
 #: Parts one range may stand for.
 MOST_IN_RANGE = 5000
 #: References one cell may open to; ranges after that are left as they are written.
 MOST_IN_CELL = 100_000
-#: A longer cell is no number.
+#: A longer cell is no number, a longer heading none.
 MOST_NUMBER_LENGTH = 80
+MOST_HEADING_LENGTH = 60
+#: From this rank on a heading is a weak one: references only if the cells below look like them.
+PERHAPS_RANK = 100
 
 _RANGE = re.compile(
     r"(?<![A-Za-z_])([A-Za-z_]+)(\d{1,9})\s*(?:-|–|—|~|\.{2,3}|…|\bto\b|\bbis\b|\bà\b|至)"
@@ -26,23 +32,89 @@ _REFERENCE = re.compile(r"[^\s,;，；、]+")
 _NUMBER = re.compile(r"([+-]?(?:\d[\d.,'  ]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)\s*([^\d\s]*)\s*\Z")
 #: `R90`, `MR90`: mirrored (on the bottom), `S`: its text may stand on its head.
 _TURN = re.compile(r"(?P<how>(?i:[MS]{0,2}R))(?P<turn>\d{1,3}(?:\.\d{1,6})?)")
-_NO = {"0", "no", "n", "false", "f", "-", "--", "nein", "non", "falsch", "nee", "нет", "否", "不"}
-_YES = {"1", "yes", "y", "true", "t", "x", "ja", "oui", "si", "sí", "wahr", "да", "是", "ok"}
-#: Words for a side, parted by bars.
-_SIDES = {
-    "top": "t|top|front|f|f.cu|toplayer|top layer|top side|component side|primary|oben|vorderseite"
-    "|dessus|recto|superior|cara superior|arriba|sopra|lato superiore|顶|顶层|顶面|正面|верх",
-    "bottom": "b|bottom|bot|back|b.cu|bottomlayer|bottom layer|bottom side|solder side|secondary"
-    "|unten|rückseite|lötseite|dessous|verso|inferior|cara inferior|abajo|sotto|lato inferiore"
-    "|底|底层|底面|反面|背面|низ",
-}
-_SIDE_OF = {word: side for side, words in _SIDES.items() for word in words.split("|")}
-_NOT_FITTED = re.compile(
-    r"(?i)(?<![\w.])(?:dnp|dnf|dni|dnm|dns|d\.\s?n\.\s?[pfim]\.?|do\s+not\s+(?:populate|place|fit|mount"
-    r"|install|stuff)|not\s+(?:fitted|populated|placed|mounted|installed)|no[- ]?(?:pop|stuff|fit)"
-    r"|unpopulated|nicht\s+best(?:ü|ue)ck(?:t|en)|unbest(?:ü|ue)ckt|n\.\s?b\.|ne\s+pas\s+monter"
-    r"|non\s+mont(?:é|ée|ato|are)|no\s+mont(?:ar|ado)|不贴|不焊|不贴装|не\s+устанавливать)(?![\w.])"
-)
+_UNITS = r"mm|millimet(?:er|re)s?|mils?|thou|inch(?:es)?|in|um|µm|cm"
+_UNIT = re.compile(rf"[(\[{{]?\s*\b({_UNITS})\b\s*[)\]}}]?")
+_UNIT_ALONE = re.compile(rf"(?i)(?<![a-z])({_UNITS}|\")(?![a-z])")
+
+
+class Column(StrEnum):
+    """What a column holds."""
+
+    REFERENCE = "reference"
+    VALUE = "value"
+    PACKAGE = "package"
+    QUANTITY = "quantity"
+    DESCRIPTION = "description"
+    NOT_FITTED = "not fitted"
+    FITTED = "fitted"
+    X = "x"
+    Y = "y"
+    ROTATION = "rotation"
+    SIDE = "side"
+    NET = "net"
+    PIN = "pin"
+
+
+@lru_cache(maxsize=1024)
+def normal_heading(text: str) -> str:
+    """Return a heading without case, accents, punctuation and its unit.
+
+    >>> [normal_heading(t) for t in ('"Mid X (mm)"', "Center-X[mil]", "Gehäuse", "Qté.", "PosX")]
+    ['mid x', 'center x', 'gehause', 'qte', 'posx']
+    """
+    folded = unicodedata.normalize("NFKD", text.strip().casefold())
+    plain = "".join(char for char in folded if not unicodedata.combining(char))
+    if len(plain) > 2:
+        plain = _UNIT.sub(" ", plain)
+    return " ".join(re.sub(r"[\W_]+", " ", plain).split())
+
+
+@cache
+def _columns() -> dict[str, tuple[Column, int]]:
+    """Return what each normal heading says its column holds, with a rank (0 first)."""
+    found = {
+        word: (Column(column), rank)
+        for column, words in section("csv", "columns").items()
+        for rank, word in enumerate(words.replace("\n", "").split("|"))
+    }
+    weak = enumerate(table("csv")["perhaps_reference"].split("|"), PERHAPS_RANK)
+    return found | {word: (Column.REFERENCE, rank) for rank, word in weak}
+
+
+def column_of(heading: str) -> tuple[Column, int] | None:
+    """Return what the heading says its column holds, with a rank (0 first); None if it is other.
+
+    >>> column_of("Reference(s)"), column_of("Stückliste")
+    ((<Column.REFERENCE: 'reference'>, 11), None)
+    """
+    if not heading or len(heading) > MOST_HEADING_LENGTH:
+        return None
+    known = _columns().get(normal_heading(heading))
+    if known is None and (asked := asks(heading)) is not None:
+        return (Column.FITTED if asked else Column.NOT_FITTED), 0
+    return known
+
+
+def is_part_heading(heading: str) -> bool:
+    """Return whether a column of that heading holds values, beside another with the references."""
+    return normal_heading(heading) in table("csv")["part"].split("|")
+
+
+def unit_of(text: str) -> float | None:
+    """Return the millimetres of the unit a heading or cell names; None if it names none.
+
+    >>> unit_of("Mid X (mil)"), unit_of("12.7mm"), unit_of("PosX")
+    (0.0254, 1.0, None)
+    """
+    match = _UNIT_ALONE.search(text)
+    if match is None:
+        return None
+    unit = match[1].lower()
+    if unit in ("mil", "mils", "thou"):
+        return 0.0254
+    if unit[0] == "i" or unit == '"':
+        return 25.4
+    return {"um": 0.001, "µm": 0.001, "cm": 10.0}.get(unit, 1.0)
 
 
 def split_references(text: str, quantity: float | None) -> list[str]:
@@ -57,23 +129,22 @@ def split_references(text: str, quantity: float | None) -> list[str]:
     """
     full = _open(text, short=False)
     if quantity is not None and len(full) != quantity:
-        for other in (_open(text, short=True), _plain(text)):
+        for other in (_open(text, short=True), _REFERENCE.findall(text)):
             if len(other) == quantity:
                 return other
     return full
 
 
-def _plain(text: str) -> list[str]:
-    return _REFERENCE.findall(text)
-
-
 def _open(text: str, *, short: bool) -> list[str]:
+    """Return the references with their ranges opened; `short`: also of the form C1-3."""
     found: list[str] = []
     start = 0
     for match in _RANGE.finditer(text):
-        prefix, first, prefix_again, last = match.groups()
+        prefix, first, again, last = match.groups()
         before = text[match.start() - 1] if match.start() else " "
-        if before not in " \t,;，；、\n" or not _is_range(prefix, first, prefix_again, last, short):
+        is_range = again.upper() == prefix.upper() or (short and not again)
+        is_range = is_range and 0 < int(last) - int(first) < MOST_IN_RANGE
+        if before not in " \t,;，；、\n" or not is_range:
             continue
         if len(found) > MOST_IN_CELL:
             break
@@ -83,12 +154,6 @@ def _open(text: str, *, short: bool) -> list[str]:
         start = match.end()
     found += _REFERENCE.findall(text[start:])
     return found
-
-
-def _is_range(prefix: str, first: str, prefix_again: str, last: str, short: bool) -> bool:
-    if prefix_again.upper() != prefix.upper() and not (short and not prefix_again):
-        return False
-    return int(first) < int(last) and int(last) - int(first) < MOST_IN_RANGE
 
 
 def number_of(text: str) -> tuple[float, float | None] | None:
@@ -137,23 +202,7 @@ def side_of(text: str) -> str | None:
     ('top', 'bottom', 'bottom', None)
     """
     word = " ".join(text.casefold().split())
-    return _SIDE_OF.get(word)
-
-
-def is_no(text: str) -> bool:
-    """Return whether the cell denies what its heading asks."""
-    return text.strip().casefold() in _NO
-
-
-def is_yes(text: str) -> bool:
-    """Return whether the cell affirms what its heading asks."""
-    return text.strip().casefold() in _YES
-
-
-def says_not_fitted(text: str) -> bool:
-    """Return whether the words of a cell say that the part is left off.
-
-    >>> [says_not_fitted(t) for t in ("DNP", "10k (do not fit)", "d.n.p.(HR2x3)", "DNP101")]
-    [True, True, True, False]
-    """
-    return _NOT_FITTED.search(text) is not None
+    for side, words in section("csv", "sides").items():
+        if word and word in words.replace("\n", "").split("|"):
+            return str(side)
+    return None

@@ -15,26 +15,19 @@ from dataclasses import dataclass, field
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.fitted import fitted_by
 from nettrace.readers.csv_cells import (
-    angle_of,
-    is_no,
-    is_yes,
-    number_of,
-    says_not_fitted,
-    side_of,
-    split_references,
-)
-from nettrace.readers.csv_headings import (
-    PART,
     PERHAPS_RANK,
     Column,
+    angle_of,
     column_of,
-    normal_heading,
+    is_part_heading,
+    number_of,
+    side_of,
+    split_references,
     unit_of,
 )
 from nettrace.readers.document import Document
-
-__all__ = ["read"]
 
 #: A heading row is looked for in so many rows from the top.
 MOST_ROWS_ABOVE = 40
@@ -167,8 +160,6 @@ def _known_columns(cells: list[str], below: list[tuple[int, list[str]]]) -> dict
     """What the cells head, if this is a heading row; the better word wins, then the left one."""
     found: dict[Column, tuple[int, int]] = {}
     for index, cell in enumerate(cells):
-        if not cell or len(cell) > 60:
-            continue
         known = column_of(cell)
         if known is None:
             continue
@@ -183,7 +174,7 @@ def _known_columns(cells: list[str], below: list[tuple[int, list[str]]]) -> dict
             found[column] = rank, index
     if Column.REFERENCE in found and Column.VALUE not in found:
         # beside references, the part is what it is: a value
-        parts = [index for index, cell in enumerate(cells) if normal_heading(cell) in PART]
+        parts = [index for index, cell in enumerate(cells) if is_part_heading(cell)]
         if len(parts) == 1 and parts[0] != found[Column.REFERENCE][1]:
             found[Column.VALUE] = PERHAPS_RANK, parts[0]
     return {column: index for column, (_, index) in found.items()}
@@ -309,23 +300,13 @@ class _TableReader:
         self.unread.setdefault(column, []).append((self._cell(cells, column)[:40], place))
 
     def _fitted(self, cells: list[str], quantity: tuple[float, float | None] | None) -> bool | None:
-        said = self._cell(cells, Column.NOT_FITTED)
-        if said:
-            return bool(is_no(said))
-        said = self._cell(cells, Column.FITTED)
-        if said and (is_no(said) or says_not_fitted(said)):
-            return False
-        if quantity is not None and quantity[0] == 0:
-            return False
-        texts = (Column.VALUE, Column.DESCRIPTION)
-        if any(says_not_fitted(self._cell(cells, column)) for column in texts) or any(
-            says_not_fitted(cells[index])
-            for index, _ in self.table.others
-            if index < len(cells) and "://" not in cells[index]
-        ):
-            return False
-        said = self._cell(cells, Column.FITTED)
-        return True if said and is_yes(said) else None
+        """Return what a row states; of what its texts may say else, see `model.fitted`."""
+        for column in (Column.NOT_FITTED, Column.FITTED):
+            if text := self._cell(cells, column):
+                said = fitted_by(self.table.headings[self.table.columns[column]], text)
+                if said is not None:
+                    return said
+        return False if quantity is not None and quantity[0] == 0 else None
 
     def _fill(
         self,

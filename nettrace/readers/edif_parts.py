@@ -12,7 +12,7 @@ from functools import cache, lru_cache
 from typing import NamedTuple, TypeVar
 
 from nettrace.errors import Place
-from nettrace.knowledge import pattern, table
+from nettrace.knowledge import table
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.freezing import PinFact, PinKey
 from nettrace.model.names import nearest_names
@@ -66,7 +66,6 @@ class Fields(NamedTuple):
     package: str | None
     description: str | None
     refdes: str | None
-    fitted: bool | None
     properties: dict[str, str]
 
 
@@ -77,8 +76,7 @@ def _fields(properties: dict[str, str]) -> Fields:
     value, package, description, refdes = (
         _first(plain, which) for which in ("value", "package", "description", "refdes")
     )
-    fitted = _fitted(plain, value)
-    return Fields(value, package or None, description or None, refdes or None, fitted, properties)
+    return Fields(value, package or None, description or None, refdes or None, properties)
 
 
 @lru_cache(maxsize=4096)
@@ -90,23 +88,6 @@ def _first(plain: Mapping[str, str], which: str) -> str | None:
     """Return the first property of such a name that says something, else "" or None."""
     found = [plain[name] for name in _names(which) if name in plain]
     return next((said.strip() for said in found if said), "" if found else None)
-
-
-def _fitted(plain: Mapping[str, str], value: str | None) -> bool | None:
-    if value and pattern("edif", "not_fitted").search(value):
-        return False
-    yes, no, words = _names("yes"), _names("no"), _names("not_fitted")
-    for name in words:
-        said = _plain(plain.get(name, "no").strip())
-        if not said or said in yes or said in words:
-            return False
-    for name in _names("fitted"):
-        said = plain.get(name, "?").strip().lower()
-        if said in no or _plain(said) in words:
-            return False
-        if not said or said in yes:
-            return True
-    return None
 
 
 def _cell_fields(name: str, cell: Mapping[str, str], view: Mapping[str, str]) -> Fields:
@@ -124,7 +105,6 @@ def _instance_fields(cell: Fields, properties: dict[str, str]) -> Fields:
         own.package or cell.package,
         own.description or cell.description,
         own.refdes or cell.refdes,
-        cell.fitted if own.fitted is None else own.fitted,
         {**cell.properties, **properties},
     )
 
@@ -452,9 +432,7 @@ class PartMaker:
         draft = self.units.get((prefix, refdes)) if joinable else None
         if draft is None:
             draft = self.builder.part(refdes, self.tree.lines.place(instance.offset))
-            draft.value, draft.package, draft.description, _, draft.fitted, draft.properties = (
-                fields
-            )
+            draft.value, draft.package, draft.description, _, draft.properties = fields
             if path:
                 draft.sheet = path[:-1]
             if joinable:
@@ -480,8 +458,6 @@ class PartMaker:
         draft.package = draft.package if draft.package is not None else fields.package
         if draft.description is None:
             draft.description = fields.description
-        if draft.fitted is None:
-            draft.fitted = fields.fitted
         draft.properties = {**fields.properties, **draft.properties}
 
     # -- pins --

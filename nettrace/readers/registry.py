@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import re
+from collections.abc import Callable
 from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
 
 from nettrace.errors import BadInput, Place
+from nettrace.knowledge import section
 from nettrace.model.board import Board
 from nettrace.model.find import find_format
 from nettrace.readers.document import Document
-from nettrace.readers.heads import SPICE_HEAD, TABLE_HEAD
-
-__all__ = ["FORMATS", "Format", "detect_format", "read_file", "read_text"]
+from nettrace.readers.heads import begins, is_deck, is_sheet, is_table, is_test_file
 
 #: Larger files are refused rather than read into memory.
 MAX_BYTES = 512 * 1024 * 1024
@@ -24,93 +23,47 @@ HEADS = (4096, 65536)
 
 
 class Format(NamedTuple):
-    """A format: its name, what its head looks like, and the module whose `read` reads it."""
+    """A format: what its head looks like, and the module whose `read` reads it."""
 
     name: str
-    title: str
-    looks_for: str
-    head: re.Pattern[str]
+    is_head: Callable[[str], bool]
     module: str
 
+    @property
+    def title(self) -> str:
+        """What people call it."""
+        return str(section("formats", self.name)["title"])
 
+    @property
+    def looks_for(self) -> str:
+        """What it is known by, in words."""
+        return str(section("formats", self.name)["looks_for"])
+
+
+#: In the order in which heads are tried. What is true of a format's files: knowledge/formats.toml.
 FORMATS: tuple[Format, ...] = (
-    Format(
-        "kicad_pcb",
-        "s-expression board file",
-        "'(kicad_pcb' at the start",
-        re.compile(r"\A\s*\(\s*kicad_pcb\b"),
-        "nettrace.readers.sexpr_board",
-    ),
+    Format("kicad_pcb", begins(r"\s*\(\s*kicad_pcb\b"), "nettrace.readers.sexpr_board"),
     Format(
         "kicad_net",
-        "s-expression netlist",
-        "'(export (version' at the start",
-        re.compile(
-            r"\A\s*+(?:\(\s*+export\s*+\(\s*+version\b"
+        begins(
+            r"\s*(?:\(\s*export\s*\(\s*version\b"
             # before 2012: part by part
-            r"|#[^\n]{0,80}?EESchema Netlist Version[^\n]*+\n\s*+\("
-            r"|\(\s*+\{[^}\n]{0,80}?[Nn]etlist[^}\n]*+\})"
+            r"|#[^\n]{0,80}?EESchema Netlist Version[^\n]*\n\s*\("
+            r"|\(\s*\{[^}\n]{0,80}?[Nn]etlist[^}\n]*\})"
         ),
         "nettrace.readers.sexpr_netlist",
     ),
-    Format(
-        "edif",
-        "EDIF 2 0 0",
-        "'(edif NAME' at the start",
-        re.compile(r"\A\s*\(\s*edif[\s(]", re.IGNORECASE),
-        "nettrace.readers.edif",
-    ),
+    Format("edif", begins(r"(?i)\s*\(\s*edif[\s(]"), "nettrace.readers.edif"),
     Format(
         "ipc-2581",
-        "IPC-2581",
-        "an <IPC-2581 element",
-        re.compile(r"\A\s*<(?:[?!][\s\S]*?<)?(?:\w+:)?IPC-2581\b"),
+        begins(r"\s*<(?:[?!][\s\S]*?<)?(?:\w+:)?IPC-2581\b"),
         "nettrace.readers.ipc2581",
     ),
-    Format(
-        "json",
-        "nettrace JSON",
-        'a JSON object with a "nettrace" key',
-        re.compile(r'\A\s*\{\s*"nettrace"\s*:'),
-        "nettrace.readers.json_board",
-    ),
-    Format(
-        "ipc-d-356",
-        "IPC-D-356/356A",
-        "'P  UNITS', 'P  JOB' or test records (317, 327...) in fixed columns",
-        re.compile(
-            # possessive: a header may be hundreds of comment lines, and must be read once
-            r"\A\s*+(?:"
-            r"(?>(?:C(?:[ \t][^\n]*+|\r)?\n\s*+)*)"
-            r"(?:P +(?:UNITS|JOB|VER|CODE|IMAGE|TITLE|NUM|REV|NNAME|DIM|ARRAYDIM|TOL)"
-            r"|3[0-6]7[^\n]{14} {3}[^\n]{6}[- ][^\n]{4}[M ][D ])"
-            r"|(?:C(?:[ \t][^\n]*+|\r)?\n){8}"
-            r"|C[ \t]+[^\n]*IPC-?D-?356)",
-            re.IGNORECASE,
-        ),
-        "nettrace.readers.ipcd356",
-    ),
-    Format(
-        "sheet",
-        "typed sheet",
-        "'sheet' on the first line that is not a remark",
-        re.compile(r"\A(?>(?:[ \t\r]*+(?:#[^\n]*+)?\n)*)\s*+sheet\b", re.IGNORECASE),
-        "nettrace.readers.sheet",
-    ),
-    Format(
-        "spice",
-        "SPICE deck",
-        "a title line, then elements (R1 a b 10k) and dot lines ('.end')",
-        SPICE_HEAD,
-        "nettrace.readers.spice",
-    ),
-    Format(
-        "csv",
-        "parts list or placement table",
-        "a heading row with a reference column (Ref, Reference, Designator...)",
-        TABLE_HEAD,
-        "nettrace.readers.csv_tables",
-    ),
+    Format("json", begins(r'\s*\{\s*"nettrace"\s*:'), "nettrace.readers.json_board"),
+    Format("ipc-d-356", is_test_file, "nettrace.readers.ipcd356"),
+    Format("sheet", is_sheet, "nettrace.readers.sheet"),
+    Format("spice", is_deck, "nettrace.readers.spice"),
+    Format("csv", is_table, "nettrace.readers.csv_tables"),
 )
 
 
@@ -124,7 +77,7 @@ def detect_format(text: str) -> Format | None:
     for size in HEADS:
         head = text[:size]
         for entry in FORMATS:
-            if entry.head.search(head):
+            if entry.is_head(head):
                 return entry
         if len(text) <= size:
             break

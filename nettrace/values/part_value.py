@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Final
 
+from nettrace.knowledge import pattern, table
 from nettrace.values.gathering import gather
 from nettrace.values.tokens import read_items
 from nettrace.values.words import family_of
@@ -59,29 +60,14 @@ class PartValue:
         return None
 
 
-_NOT_FITTED_WORD: Final = (
-    r"d\.?n\.?[pifms]\.?|d\.n\.p\.?|n\.?a\.?|n/a|n/c|n\.c\.?|nc|n\.m\.|nm|np|n\.p\.?|nl|open|"
-    r"do[ _-]not[ _-](?:populate|install|fit|place|mount|stuff)|"
-    r"not?[ _-]?(?:fitted|fit|populated|pop|placed|mounted|mount|installed|assembled|stuff(?:ed)?)|"
-    r"un(?:populated|stuffed|fitted)|leer|x?dnp"
-)
-#: The whole text, or a word before brackets or beside a value: NA(10K), (na)100K, 10K,1%,DNI
-_NOT_FITTED: Final = re.compile(rf"\(?\s*(?:{_NOT_FITTED_WORD})\s*\)?", re.IGNORECASE)
-_NOT_FITTED_AROUND: Final = re.compile(
-    rf"(?:{_NOT_FITTED_WORD})\s*[(\[](?P<inside>.*)[)\]]", re.IGNORECASE
-)
-_NOT_FITTED_BEFORE: Final = re.compile(
-    rf"[(\[]\s*(?:{_NOT_FITTED_WORD})\s*[)\]]\s*(?P<inside>.+)", re.IGNORECASE
-)
-#: Beside a value only the words that cannot be anything else (NC, NP and Open may be).
-_NOT_FITTED_BESIDE: Final = re.compile(
-    r"(?:^|[\s,;/_(\[-])(?:dnp|dni|dnf|dnm|dns|d\.n\.[pifms]\.?|"
-    r"do[ _-]not[ _-](?:populate|install|fit|place|mount|stuff)|no[ _-]?(?:pop|stuff|mount)|"
-    r"not[ _-](?:fitted|populated|placed|mounted|installed|assembled|stuffed)|unpopulated)"
-    r"(?=$|[\s,;/_)\]-])",
-    re.IGNORECASE,
-)
 _PLACEHOLDER: Final = re.compile(r"(?:val(?:ue)?\*+|~|\?+|\*+|-+|tbd|x+)", re.IGNORECASE)
+
+
+@cache
+def _not_fitted(form: str) -> re.Pattern[str]:
+    """Return a pattern of words for "not fitted" (knowledge/fitted.toml) in a form of a value."""
+    words = "".join(table("fitted")["whole"].split("\n"))
+    return re.compile(form.replace("WORD", f"(?:{words})"), re.IGNORECASE)
 
 
 @lru_cache(maxsize=65536)
@@ -108,20 +94,21 @@ def read_part_value(text: str, kind: str | None = None) -> PartValue:
     family = family_of(kind)
     text = text.strip()
     fitted: bool | None = None
-    if _NOT_FITTED.fullmatch(text):
+    if _not_fitted(r"\(?\s*WORD\s*\)?").fullmatch(text):
         # a switch or solder jumper drawn "Open" is fitted; NC on a connector is no connection
         if family == "valueless" and not re.match(r"\(?\s*d\.?n|\(?\s*na|\(?\s*not", text, re.I):
             return PartValue(remainder=text)
         return PartValue(fitted=False)
-    for around in (_NOT_FITTED_AROUND, _NOT_FITTED_BEFORE):
-        match = around.fullmatch(text)
+    for around in (r"WORD\s*[(\[](?P<inside>.*)[)\]]", r"[(\[]\s*WORD\s*[)\]]\s*(?P<inside>.+)"):
+        match = _not_fitted(around).fullmatch(text)
         if match:
             fitted, text = False, match["inside"].strip()
             break
     else:
-        shorter = _NOT_FITTED_BESIDE.sub(" ", text)
+        # beside a value only words that cannot be anything else
+        shorter = pattern("fitted", "word").sub(" ", text)
         if shorter != text:
-            fitted, text = False, shorter.strip(" ,;/_-()")
+            fitted, text = False, shorter.strip(" ,;/_-()[]")
     if not text or _PLACEHOLDER.fullmatch(text):
         return PartValue(fitted=fitted)
     if family == "valueless":

@@ -18,11 +18,11 @@ class Text(str):
     """A text that can be watched."""
 
 
-def board(value: str = "10k") -> Board:
+def board(package: str | None = None) -> Board:
     builder = BoardBuilder("x.net", "made")
     for refdes in ("R10", "R2"):
         part = builder.part(refdes, Place("x.net", 1, 1))
-        part.value = value
+        part.value, part.package = "10k", package
         part.pad("2", "GND", 1.0, 0.0, Side.TOP)
         part.pad("1", "VDD", 0.0, 0.0, Side.TOP)
         part.pin("1", "VDD", name="A")
@@ -91,12 +91,12 @@ def test_a_part_makes_its_pins_once() -> None:
 
 @pytest.mark.parametrize("asks", [False, True])
 def test_a_board_that_is_let_go_is_gone(asks: bool) -> None:
-    value = Text("10k")
-    watched = weakref.ref(value)
+    package = Text("R_0402")
+    watched = weakref.ref(package)
     gc.disable()  # a cycle would keep it, and the collector does not look into records
     try:
-        made = board(value)
-        del value
+        made = board(package)
+        del package
         if asks:
             assert made.nets[0].pins
         assert watched() is not None

@@ -12,8 +12,15 @@ from hypothesis import strategies as st
 
 from nettrace.errors import BadInput
 from nettrace.model.board import Board, Side
-from nettrace.readers.csv_cells import number_of, says_not_fitted, side_of, split_references
-from nettrace.readers.csv_headings import Column, column_of, unit_of
+from nettrace.model.fitted import says_not_fitted
+from nettrace.readers.csv_cells import (
+    Column,
+    column_of,
+    number_of,
+    side_of,
+    split_references,
+    unit_of,
+)
 from nettrace.readers.csv_tables import read
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text, detect_format, read_file

@@ -174,7 +174,7 @@ def part_text(items: str, name: str = "R1") -> str:
         ('(property VALUE (string "10K,1%,DNI"))', "10K,1%,DNI", False),
         ('(property Value (string "d.n.p.(22R)"))', "d.n.p.(22R)", False),
         ('(property PartValue (string "1uF")) (property DNP (string "yes"))', "1uF", False),
-        ('(property Val (string "1uF")) (property DNP (string "no"))', "1uF", None),
+        ('(property Val (string "1uF")) (property DNP (string "no"))', "1uF", True),
         ('(property Value (string "DNIPRO7"))', "DNIPRO7", None),
         ("(property Value (integer 22)) (property Populate (boolean (true)))", "22", True),
         ('(property Value (string "")) (property Populate (string "0"))', None, False),
