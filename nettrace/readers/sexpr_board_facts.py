@@ -11,12 +11,13 @@ from pathlib import PurePath
 from nettrace.errors import Place
 from nettrace.model.board import Side, Via, Zone
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.fitted import fitted_by
 from nettrace.readers.document import Document
 from nettrace.readers.sexpr_pins import note_pin_conflicts
 from nettrace.readers.sexpr_shapes import Frame, Point, box_of, polyline, reach
 from nettrace.readers.sexpr_text import SexprText
 
-__all__ = ["BoardFacts", "Footprint", "means_not_fitted"]
+__all__ = ["BoardFacts", "Footprint"]
 
 _COPPER_KINDS = frozenset({"signal", "power", "mixed", "jumper"})
 _COURTYARDS = frozenset({"F.CrtYd", "B.CrtYd"})
@@ -24,12 +25,6 @@ _FABS = frozenset({"F.Fab", "B.Fab"})
 #: Layers whose shapes in a footprint say how large the part is, or where the board ends.
 SHAPE_LAYERS = _COURTYARDS | _FABS | {"Edge.Cuts"}
 _MOUNTINGS = frozenset({"smd", "through_hole", "virtual"})
-_NO = frozenset({"no", "false", "0"})
-
-
-def means_not_fitted(name: str, value: str | None) -> bool:
-    """Return whether a property says that the part is not fitted: `dnp`, unless set to no."""
-    return name.lower() == "dnp" and (value is None or value.strip().lower() not in _NO)
 
 
 class Footprint:
@@ -165,8 +160,8 @@ class BoardFacts:
             draft.value = value or None
         elif name == "Description":
             draft.description = value or None
-        elif means_not_fitted(name, value):
-            draft.fitted = False
+        elif name.lower() == "dnp":
+            draft.fitted = fitted_by(name, value) if draft.fitted is None else draft.fitted
         elif value and value != "~":
             draft.properties.setdefault(name, value)
 

@@ -8,6 +8,7 @@ from pathlib import PurePath
 
 from nettrace.errors import Place
 from nettrace.model.builder import BoardBuilder, PartDraft
+from nettrace.model.fitted import fitted_by
 from nettrace.readers.document import Document
 from nettrace.readers.sexpr_pins import note_pin_conflicts
 
@@ -19,8 +20,6 @@ PinFacts = dict[tuple[str, str | None], tuple[str | None, str | None, Place | No
 Fields = tuple[dict[str, str], str | None, bool | None]
 
 _TOLD_ELSEWHERE = frozenset({"Reference", "Value", "Footprint", "Sheetname", "Sheetfile"})
-_NOT_FITTED = frozenset({"dnp", "DNP", "Dnp"})
-_NO = frozenset({"no", "false", "0"})
 _number_of = itemgetter(0)
 
 
@@ -53,9 +52,8 @@ class NetlistFacts:
                 continue
             if name == "Description":
                 description = text or description
-            elif name in _NOT_FITTED:
-                if text is None or text.strip().lower() not in _NO:
-                    fitted = False
+            elif name.lower() == "dnp":
+                fitted = fitted_by(name, text)
             elif text is None:
                 known.setdefault(name, "yes")
             elif text and text != "~":

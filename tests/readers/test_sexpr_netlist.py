@@ -44,7 +44,7 @@ def test_a_component_without_nodes_stays_a_part_and_a_net_of_one_pin_stays_a_net
 def test_version_e_gives_not_fitted_fields_and_compound_pin_types() -> None:
     board = read_file(CASES / "divider_e.net")
     r1, u1 = board.part_by_key["R1"], board.part_by_key["U1"]
-    assert (r1.fitted, u1.fitted) == (False, None)  # U1 says dnp is no
+    assert (r1.fitted, u1.fitted) == (False, True)  # U1 says dnp is no
     assert r1.description == "Resistor, thick film"
     # a no-break space is a letter, not a blank
     assert r1.properties["Maker"] == "\u00a0Würth Elektronik"
