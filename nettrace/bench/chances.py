@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Final
 
 from nettrace.bench.job import Quantity
@@ -21,13 +21,12 @@ from nettrace.electrical.meter import (
     DIODE_SILICON_VOLTS,
     LEAD_OHMS,
 )
+from nettrace.electrical.power_off import CLASS_2_DROP
 
 if TYPE_CHECKING:
     import numpy as np
 
     Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
-
-__all__ = ["Outlook", "bin_of", "chances"]
 
 #: Bins of a decade, and the decades covered, for ohms and farads.
 PER_DECADE: Final = 50
@@ -56,11 +55,14 @@ DIODE_AMPERES: Final = 0.7e-3
 #: Diode mode: chances of (short, low, junction, two junctions, overload).
 ACROSS_DIODE: Final = (0.0005, 0.1295, 0.55, 0.12, 0.20)
 ACROSS_CHIPS: Final = (0.0005, 0.0595, 0.35, 0.14, 0.45)
+_DIODE_EDGES: Final = (
+    DIODE_SCHOTTKY_VOLTS[0], DIODE_SILICON_VOLTS[0], DIODE_SILICON_VOLTS[1], DIODE_OPEN_VOLTS,
+)  # fmt: skip
 #: Below this a capacitance meter gives no figure; up to the second it may, Ω (no source).
 FARADS_BLIND_OHMS: Final = (50.0, 2000.0)
-FARADS_SIGMA: Final = 0.02
-CLASS_2_DROP: Final = 0.30
 STRAY_FARADS: Final = 30e-12
+VOLTS_STEP: Final = 0.02
+VOLTS_BINS: Final = 1601  # -1 V to 31 V
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,66 +88,68 @@ class Outlook:
 def chances(outlook: Outlook, quantity: Quantity) -> Vector:
     """Return the chance of each bin of a quantity, summing to 1; the last one is overload."""
     o = outlook
-    if quantity in {Quantity.OHMS, Quantity.BEEP, Quantity.DIODE}:
-        key = (_round(o.ohms), _round(o.at_most), _round(o.at_least), o.exact, o.supply)
-        if quantity is Quantity.OHMS:
-            return _ohms(*key)
-        return (
-            _beep(*key) if quantity is Quantity.BEEP else _diode(key[0], o.exact, o.supply, o.diode)
-        )
-    if quantity is Quantity.FARADS:
-        return _farads(_round(o.farads), o.class_2, _round(o.ohms), o.exact)
-    if quantity is Quantity.VOLTS:
-        return _volts(o.volts, o.sure_volts)
-    return _nothing()
+    ohms, at_most, at_least, farads = map(_round, (o.ohms, o.at_most, o.at_least, o.farads))
+    match quantity:
+        case Quantity.OHMS:
+            return _ohms(ohms, at_most, at_least, o.exact, o.supply)
+        case Quantity.BEEP:
+            return _beep(ohms, at_most, at_least, o.exact, o.supply)
+        case Quantity.DIODE:
+            return _diode(ohms, o.exact, o.supply, o.diode)
+        case Quantity.FARADS:
+            return _farads(farads, o.class_2, ohms, o.exact)
+        case Quantity.VOLTS:
+            return _volts(o.volts, o.sure_volts)
+        case Quantity.AMPERES:
+            return _nothing()
 
 
 def bin_of(value: float | None, quantity: Quantity) -> int:
     """Return the number of the bin that a reading falls in; None is overload."""
-    if quantity is Quantity.OHMS:
-        return _log_bin(value, OHMS_DECADES)
-    if quantity is Quantity.FARADS:
-        return _log_bin(value, FARADS_DECADES)
-    if quantity is Quantity.BEEP:
-        return 1 if value else 0
-    if quantity is Quantity.DIODE:
-        return len(_DIODE_EDGES) if value is None else sum(value >= edge for edge in _DIODE_EDGES)
-    if quantity is Quantity.VOLTS:
-        if value is None:
-            return VOLTS_BINS
-        return min(VOLTS_BINS - 1, max(0, round((value + 1.0) / VOLTS_STEP)))
-    return 0
+    match quantity:
+        case Quantity.OHMS:
+            return _log_bin(value, OHMS_DECADES)
+        case Quantity.FARADS:
+            return _log_bin(value, FARADS_DECADES)
+        case Quantity.BEEP:
+            return 1 if value else 0
+        case Quantity.DIODE:
+            volts = math.inf if value is None else value
+            return sum(volts >= edge for edge in _DIODE_EDGES)
+        case Quantity.VOLTS:
+            if value is None:
+                return VOLTS_BINS
+            return min(VOLTS_BINS - 1, max(0, round((value + 1.0) / VOLTS_STEP)))
+        case Quantity.AMPERES:
+            return 0
 
 
 def _round(value: float) -> float:
     return value if value == 0 or math.isinf(value) else float(f"{value:.4g}")
 
 
+def _count(decades: tuple[int, int]) -> int:
+    return (decades[1] - decades[0]) * PER_DECADE
+
+
 def _log_bin(value: float | None, decades: tuple[int, int]) -> int:
-    count = (decades[1] - decades[0]) * PER_DECADE
     if value is None or math.isinf(value):
-        return count
+        return _count(decades)
     if value <= 10.0 ** decades[0]:
         return 0
-    return min(count - 1, int((math.log10(value) - decades[0]) * PER_DECADE))
+    return min(_count(decades) - 1, int((math.log10(value) - decades[0]) * PER_DECADE))
 
 
 def _peaks(middles: Vector, sigmas: Vector, weights: Vector, decades: tuple[int, int]) -> Vector:
     """Return the bins of a sum of peaks in log10; what lies outside falls in the end bins."""
     import numpy as np
 
-    edges = np.linspace(decades[0], decades[1], (decades[1] - decades[0]) * PER_DECADE + 1)[1:-1]
-    below = _normal((edges[None, :] - middles[:, None]) / sigmas[:, None])
+    edges = np.linspace(decades[0], decades[1], _count(decades) + 1)[1:-1]
+    # the normal distribution's cumulated chance (logistic form, within 0.0002)
+    z = np.clip((edges[None, :] - middles[:, None]) / sigmas[:, None], -8.0, 8.0)
+    below = 1 / (1 + np.exp(-(1.5976 * z + 0.07056 * z**3)))
     whole = np.concatenate([np.zeros((len(middles), 1)), below, np.ones((len(middles), 1))], axis=1)
     return np.asarray(weights @ np.diff(whole, axis=1), dtype=np.float64)
-
-
-def _normal(z: Vector) -> Vector:
-    """Return the normal distribution's cumulated chance (logistic form, within 0.0002)."""
-    import numpy as np
-
-    z = np.clip(z, -8.0, 8.0)
-    return np.asarray(1 / (1 + np.exp(-(1.5976 * z + 0.07056 * z**3))), dtype=np.float64)
 
 
 def _with_slips(bins: Vector) -> Vector:
@@ -157,14 +161,14 @@ def _with_slips(bins: Vector) -> Vector:
     return np.asarray(mixed, dtype=np.float64)
 
 
-@lru_cache(maxsize=1)
+@cache
 def _paths() -> Vector:
     import numpy as np
 
     return np.asarray(10 ** np.arange(0.0, 8.01, 0.2), dtype=np.float64)
 
 
-@lru_cache(maxsize=2)
+@cache
 def _path_weights(supply: bool) -> tuple[Vector, float]:
     import numpy as np
 
@@ -180,8 +184,7 @@ def _path_weights(supply: bool) -> tuple[Vector, float]:
 def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
     import numpy as np
 
-    count = (OHMS_DECADES[1] - OHMS_DECADES[0]) * PER_DECADE
-    bins = np.zeros(count + 1)
+    bins = np.zeros(_count(OHMS_DECADES) + 1)
     if exact:
         seen, weights = np.array([ohms]), np.array([1.0])
         paths = np.array([math.inf])
@@ -189,7 +192,10 @@ def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
         through, none = _path_weights(supply)
         paths = np.concatenate([_paths(), [math.inf]])
         weights = np.concatenate([through, [none]])
-        seen = paths if math.isinf(ohms) else _beside(ohms, paths)
+        if ohms == 0:
+            seen = np.zeros_like(paths)
+        else:  # the known resistance beside each path
+            seen = paths if math.isinf(ohms) else 1 / (1 / ohms + 1 / paths)
         seen = np.maximum(seen, at_least)
     shown = np.isfinite(seen) & (seen <= OVERLOAD_OHMS)
     bins[-1] = weights[~shown].sum()
@@ -216,23 +222,13 @@ def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
     return _with_slips(bins)
 
 
-def _beside(ohms: float, paths: Vector) -> Vector:
-    """Return the paths with a resistor beside each."""
-    import numpy as np
-
-    if ohms == 0:
-        return np.zeros_like(paths)
-    return np.asarray(1 / (1 / ohms + 1 / paths), dtype=np.float64)
-
-
-@lru_cache(maxsize=1)
+@cache
 def _sounds() -> Vector:
     """Return the chance that a beeper sounds in each bin of Ω."""
     import numpy as np
 
     low, high = (math.log10(ohms) for ohms in BEEPER_RANGE_OHMS)
-    count = (OHMS_DECADES[1] - OHMS_DECADES[0]) * PER_DECADE
-    middles = OHMS_DECADES[0] + (np.arange(count) + 0.5) / PER_DECADE
+    middles = OHMS_DECADES[0] + (np.arange(_count(OHMS_DECADES)) + 0.5) / PER_DECADE
     sounds = np.clip((high - middles) / (high - low), 0.0, 1.0)
     return np.asarray(np.append(sounds, 0.0), dtype=np.float64)
 
@@ -244,11 +240,6 @@ def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
     sounds = float(_ohms(ohms, at_most, at_least, exact, supply) @ _sounds())
     sounds = min(1 - SLIP_OPEN, max(SLIP_ANY, sounds))
     return np.array([1 - sounds, sounds])
-
-
-_DIODE_EDGES: Final = (
-    DIODE_SCHOTTKY_VOLTS[0], DIODE_SILICON_VOLTS[0], DIODE_SILICON_VOLTS[1], DIODE_OPEN_VOLTS,
-)  # fmt: skip
 
 
 @lru_cache(maxsize=1024)
@@ -273,7 +264,7 @@ def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
 def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
     import numpy as np
 
-    count = (FARADS_DECADES[1] - FARADS_DECADES[0]) * PER_DECADE
+    count = _count(FARADS_DECADES)
     bins = np.zeros(count + 1)
     blind, clear = FARADS_BLIND_OHMS
     if ohms <= blind:
@@ -291,10 +282,6 @@ def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
         middles, np.full(3, sigma), np.array([0.4, 0.35, 0.25]), FARADS_DECADES
     )
     return _with_slips(bins)
-
-
-VOLTS_STEP: Final = 0.02
-VOLTS_BINS: Final = 1601  # -1 V to 31 V
 
 
 @lru_cache(maxsize=512)
@@ -317,7 +304,7 @@ def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Vector:
     return _with_slips(bins)
 
 
-@lru_cache(maxsize=1)
+@cache
 def _nothing() -> Vector:
     import numpy as np
 

@@ -1,14 +1,16 @@
-"""Which fault explains the readings: chances over health, single faults and pairs of faults.
+"""The verdict on a repair, and what may be wrong: faults with their chances, the next measurement.
 
 Each reading multiplies the odds of every fault by how likely that reading is under it. Pairs are
 tried among the best single faults. The next measurement is the one whose answer is expected to
-settle most (Shannon's mutual information between reading and fault, in bits).
+settle most (Shannon's mutual information between reading and fault, in bits). The verdict does not
+rest on chances: restored is what every planned measurement has passed.
 """
 
 from __future__ import annotations
 
+import copy
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -18,9 +20,9 @@ from nettrace.bench.compare import Open, Short
 from nettrace.bench.faults import Fault, FaultKind, list_faults
 from nettrace.bench.job import JobState, Quantity, Reading
 from nettrace.bench.judging import SHORT_OHMS, Judged, KnownGood, ReadingState, judge_with
-from nettrace.bench.prediction import Pair, Predictor, Spot
-from nettrace.bench.probes import Probe, make_model, plan_with, through_with
-from nettrace.bench.wire import Wired, find_pad, pad_name
+from nettrace.bench.prediction import Pair, Predictor
+from nettrace.bench.probes import Probe, ProbePlan, make_predictor
+from nettrace.bench.wire import Wired, find_pad
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Pin
 from nettrace.model.names import natural_key
@@ -31,7 +33,6 @@ if TYPE_CHECKING:
 
     Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
-
 #: Pairs of faults: so many of the best single faults, each with so many others.
 BEST_SINGLES: Final = 8
 SECONDS: Final = 30
@@ -39,17 +40,25 @@ SECONDS: Final = 30
 SMALL_CHANCE: Final = 1e-4
 #: A measurement that is expected to settle less than this is not worth making, bits.
 WORTH_BITS: Final = 0.002
-
 #: A reading speaks for a fault if it is so much likelier with it (natural logarithm of 1.5).
 TELLING: Final = 0.4
-
-#: Two expectations that share this much of their chances are told apart by luck alone.
+#: Two expectations that share this much of their chances are told apart by luck alone; one that
+#: shares less than the second figure with health is what the measurement tells of.
 SAME_OVERLAP: Final = 0.75
+TOLD_OVERLAP: Final = 0.5
 #: Expectations kept at hand.
 MOST_LOOKS: Final = 20_000
+#: Suspects below this chance are not shown, and at most so many are.
+SHOWN_CHANCE: Final = 0.005
+MOST_SUSPECTS: Final = 10
+#: A suspect this likely is counted among what was found.
+FOUND_CHANCE: Final = 0.9
 
 #: Two nodes and what is measured between them; two words for one place are one key.
 Key = tuple[tuple[str, str], Quantity]
+
+
+# -- chances ------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +76,7 @@ class Hypothesis:
 
 @dataclass(frozen=True, slots=True)
 class NextProbe:
-    """The measurement that tells most now: the probe, the uncertainty it is expected to take
-    away, bits, and why."""  # noqa: D205, D209
+    """The measurement that tells most now, the uncertainty it should take away (bits), and why."""
 
     probe: Probe
     drop_bits: float
@@ -81,217 +89,6 @@ def next_probe(circuit: Circuit, state: JobState) -> NextProbe | None:
     None: every planned measurement that could tell anything has been made.
     """
     return Suspicion(circuit, state).next_probe()
-
-
-class Suspicion:
-    """The faults that a job's readings leave, with their chances.
-
-    Args:
-        circuit: the board.
-        state: the job; readings after its last refit count, the newest of each pair of places.
-        earlier: of the same job before its last readings; what it has worked out is used again.
-    """
-
-    def __init__(self, circuit: Circuit, state: JobState, earlier: Suspicion | None = None) -> None:
-        self.circuit = circuit
-        self.state = state
-        known = None if earlier is None else latest_readings(earlier.model, state)
-        if earlier is not None and known is not None and earlier._covers(state, known):
-            self.model: Predictor = earlier.model
-            self.probes: tuple[Probe, ...] = earlier.probes
-            self.through: tuple[Probe, ...] = earlier.through
-            self.faults: tuple[Fault, ...] = earlier.faults
-            self.readings: Mapping[Key, Reading] = known
-            self._pairs: dict[Key, Pair] = earlier._pairs
-            self._seen: dict[tuple[int, ...], Mapping[Key, _Look]] = earlier._seen
-            self._number: Mapping[Fault, int] = earlier._number
-        else:
-            self.model = make_model(circuit, state)
-            self.probes = plan_with(self.model, state)
-            self.through = through_with(self.model, state)
-            self.faults = list_faults(circuit, state)
-            self.readings = latest_readings(self.model, state)
-            self._pairs = {}
-            for reading in self.readings.values():
-                self._remember(reading)
-            for probe in (*self.probes, *self.through):
-                self._remember(probe)
-            self._seen = {}
-            self._number = {fault: at for at, fault in enumerate(self.faults)}
-        self.hypotheses: tuple[Hypothesis, ...] = self._weigh()
-
-    def _covers(self, state: JobState, readings: Mapping[Key, Reading]) -> bool:
-        mine = replace(self.state, readings=(), remarks=())
-        return mine == replace(state, readings=(), remarks=()) and set(readings) <= set(self._pairs)
-
-    def _remember(self, line: Reading | Probe) -> None:
-        first, second = self.model.spot(line.at), self.model.spot(line.to)
-        if first is not None and second is not None and line.quantity is not Quantity.AMPERES:
-            self._pairs.setdefault(_key(first, second, line.quantity), (first, second))
-
-    # -- chances -----------------------------------------------------------------------------
-
-    def _weigh(self) -> tuple[Hypothesis, ...]:
-        bins = [
-            (key, bin_of(reading.value, reading.quantity))
-            for key, reading in self.readings.items()
-            if key in self._pairs
-        ]
-        likely = self._log_likelihood
-        odds = [math.log(fault.odds) for fault in self.faults]
-        # hypotheses by the numbers of their faults
-        weights: dict[tuple[int, ...], float] = {(): likely((), bins)}
-        for at, odd in enumerate(odds):
-            weights[at,] = odd + likely((at,), bins)
-        singles = sorted(range(len(odds)), key=lambda at: -weights[at,])
-        if bins:
-            for place, first in enumerate(singles[:BEST_SINGLES]):
-                for second in singles[place + 1 : SECONDS]:
-                    if _together(self.faults[first], self.faults[second]):
-                        pair = (min(first, second), max(first, second))
-                        weights[pair] = odds[first] + odds[second] + likely(pair, bins)
-        top = max(weights.values())
-        total = sum(math.exp(weight - top) for weight in weights.values())
-        found = [
-            Hypothesis(tuple(self.faults[at] for at in numbers), math.exp(weight - top) / total)
-            for numbers, weight in weights.items()
-        ]
-        return tuple(sorted(found, key=lambda item: -item.chance))
-
-    def _log_likelihood(self, numbers: tuple[int, ...], bins: Sequence[tuple[Key, int]]) -> float:
-        if not bins:
-            return 0.0
-        looks = self._numbered(numbers)
-        return sum(looks[key].logs[at] for key, at in bins)
-
-    def looks(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
-        """Return what every pair of places would show with these faults."""
-        return self._numbered(tuple(sorted(self._number[fault] for fault in faults)))
-
-    def _numbered(self, numbers: tuple[int, ...]) -> Mapping[Key, _Look]:
-        found = self._seen.get(numbers)
-        if found is None:
-            found = self._look(tuple(self.faults[at] for at in numbers))
-            self._seen[numbers] = found
-        return found
-
-    def _look(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
-        pairs = list(self._pairs.values())
-        found = dict(zip(self._pairs, self.model.outlooks(pairs, faults), strict=True))
-        powered = [key for key in found if key[1] is Quantity.VOLTS]
-        volts = self.model.volts([self._pairs[key] for key in powered], faults)
-        for key, (said, sure) in zip(powered, volts, strict=True):
-            found[key] = replace(found[key], volts=said, sure_volts=sure)
-        return {key: _look_of(outlook, key[1]) for key, outlook in found.items()}
-
-    @property
-    def health(self) -> float:
-        """The chance that nothing is wrong."""
-        return next(h.chance for h in self.hypotheses if not h.faults)
-
-    def chance_of(self, fault: Fault) -> float:
-        """Return the chance that a fault is there, alone or with another."""
-        return sum(h.chance for h in self.hypotheses if fault in h.faults)
-
-    def speaking(self, faults: tuple[Fault, ...]) -> tuple[Reading, ...]:
-        """Return the readings that are likelier with the faults than without, the best first."""
-        healthy, broken = self.looks(()), self.looks(faults)
-        gains = []
-        for key, reading in self.readings.items():
-            if key in self._pairs:
-                at = bin_of(reading.value, reading.quantity)
-                gain = broken[key].logs[at] - healthy[key].logs[at]
-                if gain > TELLING:
-                    gains.append((gain, reading))
-        return tuple(reading for _, reading in sorted(gains, key=lambda item: -item[0]))
-
-    def blind(self) -> tuple[Fault, ...]:
-        """Return the faults that no planned measurement tells from health."""
-        healthy = self.looks(())
-        return tuple(
-            fault
-            for fault in self.faults
-            if all(
-                healthy[key].overlap(look) > SAME_OVERLAP
-                for key, look in self.looks((fault,)).items()
-            )
-        )
-
-    # -- the next measurement ----------------------------------------------------------------
-
-    def next_probe(self) -> NextProbe | None:
-        """Return the measurement, not made yet, that is expected to settle most.
-
-        Candidates are the planned ones, and those through each part from sound points.
-        """
-        weighed = [h for h in self.hypotheses if h.chance >= SMALL_CHANCE]
-        looks = [self.looks(h.faults) for h in weighed]
-        shares = [h.chance for h in weighed]
-        best: tuple[float, Probe] | None = None
-        for probe in (*self.probes, *self.through):
-            key = reading_key(self.model, probe)
-            if key is None or key in self.readings or key not in self._pairs:
-                continue
-            bits = _information([look[key] for look in looks], shares)
-            if best is None or bits > best[0] + 1e-12:
-                best = bits, probe
-        if best is None or best[0] < WORTH_BITS:
-            return None
-        return NextProbe(best[1], best[0], self._reasons(best[1], weighed))
-
-    def _reasons(self, probe: Probe, weighed: Sequence[Hypothesis]) -> tuple[str, ...]:
-        key = reading_key(self.model, probe)
-        found = [probe.why]
-        if key is not None:
-            healthy = self.looks(())[key]
-            told = [
-                h.what
-                for h in weighed
-                if len(h.faults) == 1 and healthy.overlap(self.looks(h.faults)[key]) < 0.5
-            ]
-            if told:
-                more = f" and {len(told) - 3} more" if len(told) > 3 else ""
-                found.append(f"tells of {', '.join(told[:3])}{more}")
-        return tuple(found)
-
-
-def latest_readings(model: Predictor, state: JobState) -> Mapping[Key, Reading]:
-    """Return the newest reading after the last refit for each pair of places and quantity."""
-    found: dict[Key, Reading] = {}
-    for reading in state.readings:
-        if reading.number <= state.last_refit:
-            continue
-        first, second = model.spot(reading.at), model.spot(reading.to)
-        if first is not None and second is not None:
-            key = _key(first, second, reading.quantity)
-            found.pop(key, None)
-            found[key] = reading
-    return found
-
-
-def reading_key(model: Predictor, line: Probe | Reading) -> Key | None:
-    """Return what a probe or reading is of: two nodes and a quantity; None: not on this board."""
-    first, second = model.spot(line.at), model.spot(line.to)
-    if first is None or second is None:
-        return None
-    return _key(first, second, line.quantity)
-
-
-def _key(first: Spot, second: Spot, quantity: Quantity) -> Key:
-    """Return the places in a fixed order, but where the way round matters."""
-    if quantity in {Quantity.DIODE, Quantity.VOLTS} or first.node <= second.node:
-        return (first.node, second.node), quantity
-    return (second.node, first.node), quantity
-
-
-def _together(first: Fault, second: Fault) -> bool:
-    """Return whether two faults can be told as two: not two states of one part."""
-    if first.nets and second.nets:
-        return set(first.nets) != set(second.nets)
-    kinds = {first.kind, second.kind}
-    if first.part != second.part or kinds == {FaultKind.OPEN_JOINT}:
-        return True
-    return FaultKind.MISSING not in kinds and len(kinds) > 1
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -309,22 +106,210 @@ class _Look:
         return 1.0 if other is self else float(np.minimum(self.bins, other.bins).sum())
 
 
+#: Looks by the identity of their bins, which `chances` keeps: alike expectations are one record.
 _looks: dict[int, tuple[Vector, _Look]] = {}
 
 
 def _look_of(outlook: Outlook, quantity: Quantity) -> _Look:
-    bins = chances(outlook, quantity)
-    found = _looks.get(id(bins))
-    if found is not None and found[0] is bins:
-        return found[1]
     import numpy as np
 
-    logs = np.log(bins)
-    look = _Look(bins, tuple(logs.tolist()), float(-(bins @ logs)) / math.log(2))
-    if len(_looks) >= MOST_LOOKS:
-        _looks.clear()
-    _looks[id(bins)] = (bins, look)
-    return look
+    bins = chances(outlook, quantity)
+    found = _looks.get(id(bins))
+    if found is None or found[0] is not bins:
+        logs = np.log(bins)
+        look = _Look(bins, tuple(logs.tolist()), float(-(bins @ logs)) / math.log(2))
+        if len(_looks) >= MOST_LOOKS:
+            _looks.clear()
+        found = _looks[id(bins)] = (bins, look)
+    return found[1]
+
+
+class Suspicion:
+    """The faults that a job's readings leave, with their chances.
+
+    Args:
+        circuit: the board.
+        state: the job; readings after its last refit count, the newest of each pair of places.
+    """
+
+    def __init__(self, circuit: Circuit, state: JobState) -> None:
+        self.circuit = circuit
+        self.state = state
+        self.predictor = make_predictor(circuit, state)
+        plan = ProbePlan(self.predictor, state)
+        self.probes = plan.probes()
+        self.through = plan.through()
+        self.faults = list_faults(circuit, state)
+        self._number = {fault: at for at, fault in enumerate(self.faults)}
+        #: What is looked at under each fault: the places of every reading and planned measurement.
+        self._pairs: dict[Key, Pair] = {}
+        self.readings = self._latest(state.readings)
+        lines: list[Probe | Reading] = [*self.readings.values(), *self.probes, *self.through]
+        for line in lines:
+            pair, key = self.predictor.pair(line.at, line.to), self.key(line)
+            if pair is not None and key is not None and line.quantity is not Quantity.AMPERES:
+                self._pairs.setdefault(key, pair)
+        #: Numbers of faults -> what every pair of places shows with them.
+        self._seen: dict[tuple[int, ...], Mapping[Key, _Look]] = {}
+        self.hypotheses = self._weigh()
+
+    def after(self, readings: Sequence[Reading]) -> Suspicion:
+        """Return the same job's suspicion with other readings; what was worked out is kept."""
+        state = replace(self.state, readings=tuple(readings))
+        latest = self._latest(readings)
+        if not set(latest) <= set(self._pairs):
+            return Suspicion(self.circuit, state)
+        other = copy.copy(self)
+        other.state, other.readings = state, latest
+        other.hypotheses = other._weigh()
+        return other
+
+    def key(self, line: Probe | Reading) -> Key | None:
+        """Return what a probe or reading is of; None: not on this board.
+
+        The places stand in a fixed order, but where the way round matters.
+        """
+        pair = self.predictor.pair(line.at, line.to)
+        if pair is None:
+            return None
+        first, second = pair[0].node, pair[1].node
+        if line.quantity in {Quantity.DIODE, Quantity.VOLTS} or first <= second:
+            return (first, second), line.quantity
+        return (second, first), line.quantity
+
+    def _latest(self, readings: Iterable[Reading]) -> Mapping[Key, Reading]:
+        """Return the newest reading after the last refit for each pair of places and quantity."""
+        found: dict[Key, Reading] = {}
+        for reading in readings:
+            key = self.key(reading) if reading.number > self.state.last_refit else None
+            if key is not None:
+                found.pop(key, None)
+                found[key] = reading
+        return found
+
+    def _bins(self) -> list[tuple[Key, int]]:
+        """Return the bin that each reading fell in."""
+        return [
+            (key, bin_of(reading.value, reading.quantity))
+            for key, reading in self.readings.items()
+            if key in self._pairs
+        ]
+
+    def _weigh(self) -> tuple[Hypothesis, ...]:
+        """Return every hypothesis with its chance, the likeliest first."""
+        bins = self._bins()
+        odds = [math.log(fault.odds) for fault in self.faults]
+
+        def weight(*numbers: int) -> float:
+            likely = 0.0
+            if bins:
+                looks = self._numbered(numbers)
+                likely = sum(looks[key].logs[at] for key, at in bins)
+            return sum(odds[number] for number in numbers) + likely
+
+        # hypotheses by the numbers of their faults
+        weights: dict[tuple[int, ...], float] = {(): weight()}
+        weights.update({(at,): weight(at) for at in range(len(odds))})
+        singles = sorted(range(len(odds)), key=lambda at: -weights[at,])
+        for place, first in enumerate(singles[:BEST_SINGLES] if bins else ()):
+            for second in singles[place + 1 : SECONDS]:
+                if _together(self.faults[first], self.faults[second]):
+                    pair = (min(first, second), max(first, second))
+                    weights[pair] = weight(*pair)
+        top = max(weights.values())
+        total = sum(math.exp(weight - top) for weight in weights.values())
+        found = [
+            Hypothesis(tuple(self.faults[at] for at in numbers), math.exp(weight - top) / total)
+            for numbers, weight in weights.items()
+        ]
+        return tuple(sorted(found, key=lambda item: -item.chance))
+
+    def looks(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
+        """Return what every pair of places would show with these faults."""
+        return self._numbered(tuple(sorted(self._number[fault] for fault in faults)))
+
+    def _numbered(self, numbers: tuple[int, ...]) -> Mapping[Key, _Look]:
+        if numbers not in self._seen:
+            faults = tuple(self.faults[at] for at in numbers)
+            outlooks = self.predictor.outlooks(list(self._pairs.values()), faults)
+            found = dict(zip(self._pairs, outlooks, strict=True))
+            powered = [key for key in found if key[1] is Quantity.VOLTS]
+            volts = self.predictor.volts([self._pairs[key] for key in powered], faults)
+            for key, (said, sure) in zip(powered, volts, strict=True):
+                found[key] = replace(found[key], volts=said, sure_volts=sure)
+            looks = {key: _look_of(outlook, key[1]) for key, outlook in found.items()}
+            self._seen[numbers] = looks
+        return self._seen[numbers]
+
+    @property
+    def health(self) -> float:
+        """The chance that nothing is wrong."""
+        return next(h.chance for h in self.hypotheses if not h.faults)
+
+    def chance_of(self, fault: Fault) -> float:
+        """Return the chance that a fault is there, alone or with another."""
+        return sum(h.chance for h in self.hypotheses if fault in h.faults)
+
+    def speaking(self, faults: tuple[Fault, ...]) -> tuple[Reading, ...]:
+        """Return the readings that are likelier with the faults than without, the best first."""
+        healthy, broken = self.looks(()), self.looks(faults)
+        gains = [(broken[key].logs[at] - healthy[key].logs[at], key) for key, at in self._bins()]
+        telling = sorted((gain for gain in gains if gain[0] > TELLING), key=lambda item: -item[0])
+        return tuple(self.readings[key] for _, key in telling)
+
+    def blind(self) -> tuple[Fault, ...]:
+        """Return the faults that no planned measurement tells from health."""
+        healthy = self.looks(())
+        return tuple(
+            fault
+            for fault in self.faults
+            if all(
+                healthy[k].overlap(look) > SAME_OVERLAP for k, look in self.looks((fault,)).items()
+            )
+        )
+
+    # -- the next measurement ----------------------------------------------------------------
+
+    def next_probe(self) -> NextProbe | None:
+        """Return the measurement, not made yet, that is expected to settle most.
+
+        Candidates are the planned ones, and those through each part from sound points.
+        """
+        weighed = [h for h in self.hypotheses if h.chance >= SMALL_CHANCE]
+        looks = [self.looks(h.faults) for h in weighed]
+        shares = [h.chance for h in weighed]
+        best: tuple[float, Probe, Key] | None = None
+        for probe in (*self.probes, *self.through):
+            key = self.key(probe)
+            if key is None or key in self.readings or key not in self._pairs:
+                continue
+            bits = _information([look[key] for look in looks], shares)
+            if best is None or bits > best[0] + 1e-12:
+                best = bits, probe, key
+        if best is None or best[0] < WORTH_BITS:
+            return None
+        bits, probe, key = best
+        healthy = self.looks(())[key]
+        told = [
+            h.what
+            for h in weighed
+            if len(h.faults) == 1 and healthy.overlap(self.looks(h.faults)[key]) < TOLD_OVERLAP
+        ]
+        because = [probe.why]
+        if told:
+            more = f" and {len(told) - 3} more" if len(told) > 3 else ""
+            because.append(f"tells of {', '.join(told[:3])}{more}")
+        return NextProbe(probe, bits, tuple(because))
+
+
+def _together(first: Fault, second: Fault) -> bool:
+    """Return whether two faults can be told as two: not two states of one part."""
+    if first.nets and second.nets:
+        return set(first.nets) != set(second.nets)
+    kinds = {first.kind, second.kind}
+    if first.part != second.part or kinds == {FaultKind.OPEN_JOINT}:
+        return True
+    return FaultKind.MISSING not in kinds and len(kinds) > 1
 
 
 def _information(looks: Sequence[_Look], shares: Sequence[float]) -> float:
@@ -344,18 +329,11 @@ def _information(looks: Sequence[_Look], shares: Sequence[float]) -> float:
     return float(-(mixed @ np.log2(mixed))) - inner
 
 
-# -- The verdict on a repair: restored, not restored, or not proven, with what speaks for it.
-
-
-#: Suspects below this chance are not shown, and at most so many are.
-SHOWN_CHANCE: Final = 0.005
-MOST_SUSPECTS: Final = 10
-#: A suspect this likely is counted among what was found.
-FOUND_CHANCE: Final = 0.9
+# -- the verdict --------------------------------------------------------------------------------
 
 
 class Verdict(StrEnum):
-    """The contract's words for the whole repair."""
+    """How the whole repair stands."""
 
     RESTORED = "restored"
     NOT_RESTORED = "not restored"
@@ -430,74 +408,114 @@ def check_job(circuit: Circuit, state: JobState, known_good: KnownGood | None = 
         known_good: readings of good boards; they settle open questions.
     """
     suspicion = Suspicion(circuit, state)
-    judged = _judge_all(suspicion, state, known_good)
+    wires = suspicion.predictor.touched.wires
+    judged = _judge_all(suspicion, known_good)
     counting = [item for item in judged if item.counts]
-    states = {
-        key: item.state for item in counting if (key := reading_key(suspicion.model, item.reading))
-    }
-    left = tuple(p for p in suspicion.probes if _standing(suspicion, states, p) is None)
+    states = {key: item.state for item in counting if (key := suspicion.key(item.reading))}
+    standing = [(probe, _standing(suspicion, states, probe)) for probe in suspicion.probes]
     suspects = _suspects(suspicion, counting)
-    found = _Found(suspicion, counting, suspects, state)
-    verdict, because = _verdict(suspicion, state, counting, states, left)
+    sure = suspects[0].faults if suspects and suspects[0].score >= FOUND_CHANCE else ()
+    failed = [item for item in counting if item.state is ReadingState.FAIL]
+    replaced = {key for wired in wires for key in wired.replaced}
+    missing = sorted(set(state.missing) - replaced, key=natural_key)
+    because = [
+        *([f"not refitted: {', '.join(missing)}"] if missing else []),
+        *(f"bridge marked: {a} to {b}" for a, b in state.bridges),
+        *(f"wire {' to '.join(wired.ends)} {wired.words}" for wired in wires if wired.is_short),
+        *(f"{item.reading.at} to {item.reading.to}: {item.because}" for item in failed),
+    ]
+    verdict = Verdict.NOT_RESTORED
+    if not because:
+        doubtful = set(state.open_positions) - {*state.missing, *replaced}
+        because = list(_doubts(suspicion, standing, sorted(doubtful, key=natural_key)))
+        verdict = Verdict.NOT_PROVEN
+    if not because:
+        meant = [wired for wired in wires if wired.wire.confirmed]
+        because = [
+            f"all {len(suspicion.probes)} planned measurements passed",
+            *(f"wire {' to '.join(wired.ends)} {wired.words}" for wired in meant),
+        ]
+        verdict = Verdict.RESTORED
+    gone = {fault.at for fault in sure if fault.kind is FaultKind.MISSING}
     return Check(
         verdict=verdict,
-        because=because,
-        opens=found.opens(),
-        shorts=found.shorts(),
-        missing_parts=found.missing(),
-        wrong_values=found.wrong_values(),
+        because=tuple(because),
+        opens=_opens(suspicion, sure, failed),
+        shorts=_shorts(suspicion, sure, failed),
+        missing_parts=tuple(sorted({*missing, *gone}, key=natural_key)),
+        wrong_values=_wrong_values(circuit, sure),
         readings=judged,
         suspects=suspects,
         health=suspicion.health,
-        still_to_probe=left,
+        still_to_probe=tuple(probe for probe, state in standing if state is None),
         blind=tuple(fault.what for fault in suspicion.blind()),
-        wires=suspicion.model.touched.wires,
+        wires=wires,
     )
 
 
-def _judge_all(
-    suspicion: Suspicion, state: JobState, known_good: KnownGood | None
-) -> tuple[Judged, ...]:
+def _doubts(
+    suspicion: Suspicion,
+    standing: Sequence[tuple[Probe, ReadingState | None]],
+    doubtful: Sequence[str],
+) -> Iterator[str]:
+    """Yield why a repair that nothing speaks against is not proved."""
+    nothing = not suspicion.probes
+    if doubtful:
+        nothing = False
+        yield f"marked and not refitted: {', '.join(doubtful)}"
+    for probe, state in standing:
+        if state is ReadingState.OPEN:
+            yield f"{probe.at} to {probe.to}: an open question"
+    left = [probe for probe, state in standing if state is None]
+    if left:
+        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
+        yield f"still to probe: {left[0].at} to {left[0].to} ({left[0].quantity}){more}"
+    for name in suspicion.predictor.touched.unknown:
+        nothing = False
+        yield f"{name} is not on this board"
+    if nothing:
+        yield "nothing was refitted, so nothing can be proved"
+
+
+def _judge_all(suspicion: Suspicion, known_good: KnownGood | None) -> tuple[Judged, ...]:
     latest = {reading.number for reading in suspicion.readings.values()}
     found = []
-    for reading in state.readings:
-        judged = judge_with(suspicion.model, state, reading)
-        known = reading_key(suspicion.model, reading) is not None
-        if known and reading.number not in latest:
+    for reading in suspicion.state.readings:
+        judged = judge_with(suspicion.predictor, suspicion.state, reading)
+        if reading.number not in latest and suspicion.key(reading) is not None:
             judged = replace(judged, counts=False)
-        found.append(_like_good_boards(suspicion, judged, known_good))
+        if known_good is not None:
+            judged = _like_good_boards(suspicion.predictor, judged, known_good)
+        found.append(judged)
     return tuple(found)
 
 
-def _like_good_boards(suspicion: Suspicion, judged: Judged, known_good: KnownGood | None) -> Judged:
+def _like_good_boards(predictor: Predictor, judged: Judged, known_good: KnownGood) -> Judged:
     """Return the verdict with good boards heard: they settle what the figures leave open."""
-    if known_good is None:
-        return judged
     reading = judged.reading
     names = {(reading.at, reading.to)}
-    a, b = suspicion.model.spot(reading.at), suspicion.model.spot(reading.to)
-    if a is not None and b is not None:
+    pair = predictor.pair(reading.at, reading.to)
+    if pair is not None:
+        a, b = pair
         names |= {(a.name, b.name), (a.net, b.net), (a.name, b.net), (a.net, b.name)}
     likeness = known_good.compare(names, reading.quantity, reading.value)
     if likeness is None:
         return judged
-    because = f"{judged.because}; {likeness.because}"
-    state = judged.state
-    if likeness.alike is True and state is ReadingState.OPEN:
-        state = ReadingState.PASS
-    elif likeness.alike is False and state is ReadingState.PASS:
-        # the figure allows it, good boards do not: neither is the last word
-        state = ReadingState.OPEN
-    elif likeness.alike is False and state is ReadingState.OPEN:
-        state = ReadingState.FAIL
-    return replace(judged, state=state, because=because)
+    # a figure that is allowed, and that good boards do not show: neither is the last word
+    settled: dict[tuple[bool | None, ReadingState], ReadingState] = {
+        (True, ReadingState.OPEN): ReadingState.PASS,
+        (False, ReadingState.PASS): ReadingState.OPEN,
+        (False, ReadingState.OPEN): ReadingState.FAIL,
+    }
+    state = settled.get((likeness.alike, judged.state), judged.state)
+    return replace(judged, state=state, because=f"{judged.because}; {likeness.because}")
 
 
 def _standing(
     suspicion: Suspicion, states: Mapping[Key, ReadingState], probe: Probe
 ) -> ReadingState | None:
     """Return how a planned probe stands; None: not measured. Ohms answer for a beep."""
-    key = reading_key(suspicion.model, probe)
+    key = suspicion.key(probe)
     if key is None:
         return None
     turned = (key[0][1], key[0][0])
@@ -505,185 +523,108 @@ def _standing(
     return states.get(key) or states.get(also.get(probe.quantity, key))
 
 
-def _verdict(
-    suspicion: Suspicion,
-    state: JobState,
-    counting: list[Judged],
-    states: Mapping[Key, ReadingState],
-    left: tuple[Probe, ...],
-) -> tuple[Verdict, tuple[str, ...]]:
-    because: list[str] = []
-    wires = suspicion.model.touched.wires
-    replaced = {key for wired in wires for key in wired.replaced}
-    missing = _without(state.missing, replaced)
-    if missing:
-        because.append(f"not refitted: {', '.join(missing)}")
-    because += [f"bridge marked: {a} to {b}" for a, b in state.bridges]
-    because += [
-        f"wire {wired.wire.start} to {wired.wire.end} {wired.words}"
-        for wired in wires
-        if wired.is_short
-    ]
-    because += [
-        f"{item.reading.at} to {item.reading.to}: {item.because}"
-        for item in counting
-        if item.state is ReadingState.FAIL
-    ]
-    if because:
-        return Verdict.NOT_RESTORED, tuple(because)
-    doubtful = _without(state.open_positions, {*state.missing, *replaced})
-    if doubtful:
-        because.append(f"marked and not refitted: {', '.join(doubtful)}")
-    because += [
-        f"{probe.at} to {probe.to}: an open question"
-        for probe in suspicion.probes
-        if _standing(suspicion, states, probe) is ReadingState.OPEN
-    ]
-    if left:
-        first = left[0]
-        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
-        because.append(f"still to probe: {first.at} to {first.to} ({first.quantity}){more}")
-    because += [f"{name} is not on this board" for name in suspicion.model.touched.unknown]
-    if not suspicion.probes and not because:
-        because.append("nothing was refitted, so nothing can be proved")
-    if because:
-        return Verdict.NOT_PROVEN, tuple(because)
-    passed = f"all {len(suspicion.probes)} planned measurements passed"
-    meant = [f"wire {w.wire.start} to {w.wire.end} {w.words}" for w in wires if w.wire.confirmed]
-    return Verdict.RESTORED, (passed, *meant)
-
-
-def _without(names: Iterable[str], left_out: set[str]) -> list[str]:
-    return sorted(set(names) - left_out, key=natural_key)
-
-
 def _suspects(suspicion: Suspicion, counting: list[Judged]) -> tuple[Suspect, ...]:
     if not counting:
         return ()
-    ranked = [h for h in suspicion.hypotheses if h.faults and h.chance >= SHOWN_CHANCE]
-    return tuple(
-        Suspect(h.what, h.chance, _reasons(suspicion, h, counting), h.faults)
-        for h in ranked[:MOST_SUSPECTS]
-    )
-
-
-def _reasons(
-    suspicion: Suspicion, hypothesis: Hypothesis, counting: list[Judged]
-) -> tuple[str, ...]:
-    """Return the readings that speak most for a suspect, and what no reading can tell."""
-    ranked = suspicion.speaking(hypothesis.faults)
     by_number = {item.reading.number: item for item in counting}
-    found = [
-        f"{reading.at} to {reading.to}: {by_number[reading.number].because}"
-        for reading in ranked[:3]
-        if reading.number in by_number
-    ]
-    found += [
-        f"no meter tells {len(fault.places)} places of it apart: look"
-        for fault in hypothesis.faults
-        if len(fault.places) > 1
-    ]
-    return tuple(found) or ("the readings so far do not exclude it",)
-
-
-class _Found:
-    """What is wrong for certain: failed readings, marks, and a suspect beyond doubt."""
-
-    def __init__(
-        self,
-        suspicion: Suspicion,
-        counting: list[Judged],
-        suspects: tuple[Suspect, ...],
-        state: JobState,
-    ) -> None:
-        self.model = suspicion.model
-        self.circuit = suspicion.circuit
-        self.state = state
-        self.failed = [item for item in counting if item.state is ReadingState.FAIL]
-        sure = suspects[0].faults if suspects and suspects[0].score >= FOUND_CHANCE else ()
-        self.sure = sure
-
-    def opens(self) -> tuple[Open, ...]:
-        pads = {fault.places[0] for fault in self.sure if fault.kind is FaultKind.OPEN_JOINT}
-        if not self.sure:
-            for item in self.failed:
-                a, b = self.model.spot(item.reading.at), self.model.spot(item.reading.to)
-                if a is not None and b is not None and a.net == b.net:
-                    pads |= {spot.pad for spot in (a, b) if spot.pad in self.model.touched.joints}
-        nets: dict[str, list[Pin]] = {}
-        for pad in sorted(pads, key=natural_key):
-            pin = self.model.touched.joints[pad]
-            nets.setdefault(pin.net or "", []).append(pin)
-        return tuple(Open(net, self._groups(net, pins)) for net, pins in nets.items())
-
-    def _groups(self, net: str, loose: list[Pin]) -> tuple[tuple[Pin, ...], ...]:
-        rest = tuple(pin for pin in self.circuit.board.net_by_name[net].pins if pin not in loose)
-        return (rest, *((pin,) for pin in loose)) if rest else tuple((pin,) for pin in loose)
-
-    def shorts(self) -> tuple[Short, ...]:
-        found: dict[frozenset[str], Short] = {}
-        for first, second in self.model.bridges:
-            self._short(found, [first, second])
-        for wired in self.model.touched.wires:
-            if wired.is_short:
-                ends = [self._pin(end) for end in (wired.wire.start, wired.wire.end)]
-                nets = tuple(net or "" for net in wired.nets)
-                self._short(found, [pin for pin in ends if pin is not None], nets)
-        for fault in self.sure:
-            if fault.nets:
-                self._short(found, self._pins_of(fault), fault.nets)
-        if not self.sure:
-            for item in self.failed:
-                if item.reading.value is None:
-                    continue
-                a, b = self.model.spot(item.reading.at), self.model.spot(item.reading.to)
-                low = item.reading.quantity in {Quantity.OHMS, Quantity.BEEP, Quantity.DIODE}
-                if a is None or b is None or a.net == b.net or not low:
-                    continue
-                if item.reading.quantity is Quantity.OHMS and item.reading.value > SHORT_OHMS:
-                    continue
-                if item.reading.quantity is Quantity.BEEP and not item.reading.value:
-                    continue  # a link of 0 Ω between two nets that should beep
-                pins = [pin for spot in (a, b) if (pin := self._pin(spot.pad)) is not None]
-                self._short(found, pins, (a.net, b.net))
-        return tuple(found.values())
-
-    def _short(
-        self,
-        found: dict[frozenset[str], Short],
-        pins: Iterable[Pin],
-        nets: tuple[str, ...] | None = None,
-    ) -> None:
-        pins = tuple(pins)
-        names = nets or tuple(pin.net or "" for pin in pins)
-        ordered = tuple(sorted(names, key=natural_key))
-        found.setdefault(frozenset(ordered), Short(ordered, pins))
-
-    def _pins_of(self, fault: Fault) -> list[Pin]:
-        place = fault.places[0]
-        if "|" in place:
-            return [pin for pad in place.split("|") if (pin := self._pin(pad)) is not None]
-        return [
-            pin
-            for pad, pin in self.model.touched.joints.items()
-            if pad_name(self.circuit, pin).startswith(f"{place}.") and pin.net in fault.nets
+    found = []
+    ranked = [h for h in suspicion.hypotheses if h.faults and h.chance >= SHOWN_CHANCE]
+    for hypothesis in ranked[:MOST_SUSPECTS]:
+        because = [
+            f"{reading.at} to {reading.to}: {by_number[reading.number].because}"
+            for reading in suspicion.speaking(hypothesis.faults)[:3]
+            if reading.number in by_number
         ]
+        because += [
+            f"no meter tells {len(fault.places)} places of it apart: look"
+            for fault in hypothesis.faults
+            if len(fault.places) > 1
+        ]
+        because = because or ["the readings so far do not exclude it"]
+        found.append(Suspect(hypothesis.what, hypothesis.chance, tuple(because), hypothesis.faults))
+    return tuple(found)
 
-    def _pin(self, pad: str) -> Pin | None:
-        return find_pad(self.circuit, pad) if pad else None
 
-    def missing(self) -> tuple[str, ...]:
-        replaced = {key for wired in self.model.touched.wires for key in wired.replaced}
-        gone = {*self.state.missing} - replaced
-        gone |= {fault.places[0] for fault in self.sure if fault.kind is FaultKind.MISSING}
-        return tuple(sorted(gone, key=natural_key))
+# -- what is wrong for certain: failed readings, marks, and a suspect beyond doubt --
 
-    def wrong_values(self) -> tuple[WrongValue, ...]:
-        found = []
-        for fault in self.sure:
-            if fault.kind is not FaultKind.WRONG_VALUE:
-                continue
-            part = next(p for p in self.circuit.board.parts if p.refdes == fault.part)
-            said = engineering(fault.value or 0.0, fault.unit)
-            found.append(WrongValue(fault.places[0], part.value or "", f"about {said}"))
-        return tuple(found)
+
+def _opens(
+    suspicion: Suspicion, sure: Sequence[Fault], failed: Sequence[Judged]
+) -> tuple[Open, ...]:
+    joints = suspicion.predictor.touched.joints
+    pads = {fault.at for fault in sure if fault.kind is FaultKind.OPEN_JOINT}
+    for item in () if sure else failed:
+        pair = suspicion.predictor.pair(item.reading.at, item.reading.to)
+        if pair is not None and pair[0].net == pair[1].net:
+            pads |= {spot.pad for spot in pair if spot.pad in joints}
+    nets: dict[str, list[Pin]] = {}
+    for pad in sorted(pads, key=natural_key):
+        nets.setdefault(joints[pad].net or "", []).append(joints[pad])
+    found = []
+    for net, loose in nets.items():
+        pins = suspicion.circuit.board.net_by_name[net].pins
+        rest = tuple(pin for pin in pins if pin not in loose)
+        found.append(Open(net, (*((rest,) if rest else ()), *((pin,) for pin in loose))))
+    return tuple(found)
+
+
+def _shorts(
+    suspicion: Suspicion, sure: Sequence[Fault], failed: Sequence[Judged]
+) -> tuple[Short, ...]:
+    predictor = suspicion.predictor
+
+    def pins_at(pads: Iterable[str]) -> list[Pin]:
+        found = (find_pad(suspicion.circuit, pad) for pad in pads)
+        return [pin for pin in found if pin is not None]
+
+    joined: list[tuple[Sequence[str], Sequence[Pin]]] = [
+        ([pin.net or "" for pin in pins], pins) for pins in predictor.bridges
+    ]
+    joined += [
+        ([net or "" for net in wired.nets], pins_at(wired.ends))
+        for wired in predictor.touched.wires
+        if wired.is_short
+    ]
+    for fault in (fault for fault in sure if fault.nets):
+        if len(fault.places[0]) == 2:
+            joined.append((fault.nets, pins_at(fault.places[0])))
+        else:
+            parts = suspicion.circuit.board.part_by_key
+            own = [
+                pin
+                for pin in predictor.touched.joints.values()
+                if parts[pin.part].refdes == fault.at and pin.net in fault.nets
+            ]
+            joined.append((fault.nets, own))
+    for item in () if sure else failed:
+        pair = predictor.pair(item.reading.at, item.reading.to)
+        if pair is not None and pair[0].net != pair[1].net and _reads_short(item.reading):
+            a, b = pair
+            joined.append(((a.net, b.net), pins_at((a.pad, b.pad))))
+    found: dict[frozenset[str], Short] = {}
+    for names, pins in joined:
+        nets = tuple(sorted(names, key=natural_key))
+        found.setdefault(frozenset(nets), Short(nets, tuple(pins)))
+    return tuple(found.values())
+
+
+def _reads_short(reading: Reading) -> bool:
+    """Return whether a failed reading between two nets tells of too little between them."""
+    if reading.value is None:
+        return False
+    if reading.quantity is Quantity.OHMS:
+        return reading.value <= SHORT_OHMS
+    if reading.quantity is Quantity.BEEP:
+        return bool(reading.value)  # silent: a link of 0 Ω between two nets that should beep
+    return reading.quantity is Quantity.DIODE
+
+
+def _wrong_values(circuit: Circuit, sure: Sequence[Fault]) -> tuple[WrongValue, ...]:
+    values = {part.refdes: part.value or "" for part in reversed(circuit.board.parts)}
+    return tuple(
+        WrongValue(
+            fault.at, values[fault.part], f"about {engineering(fault.value or 0, fault.unit)}"
+        )
+        for fault in sure
+        if fault.kind is FaultKind.WRONG_VALUE
+    )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from typing import Final
+from enum import StrEnum
+from typing import Final, TypeVar
 
 from nettrace.bench.job import (
     Damage,
@@ -28,18 +29,29 @@ from nettrace.model.names import nearest_names
 from nettrace.values.quantity import parse_quantity
 from nettrace.values.sizes import read_size
 
-_PADS: Final = frozenset({Damage.LIFTED, Damage.CUT, Damage.BRIDGED})
-_WORDS: Final = (*(str(item) for item in Damage), "fitted", "wired")
 _OVERLOAD: Final = frozenset({"ol", "open", "o.l", "overload", "inf", "1."})
 _BEEPS: Final = {"beep": 1.0, "none": 0.0, "no": 0.0, "silent": 0.0}
-_PLACE: Final = re.compile(r"[-+]?[\d.]+,[-+]?[\d.]+")
+_PLACE: Final = r"[-+]?[\d.]+,[-+]?[\d.]+"
 #: Ending of a typed figure -> what the meter was set to.
 _UNITS: Final = (
-    (re.compile(r"(?:ohms?|Ω|Ω|R)$", re.IGNORECASE), Quantity.OHMS),
-    (re.compile(r"F$"), Quantity.FARADS),
-    (re.compile(r"V$", re.IGNORECASE), Quantity.VOLTS),
-    (re.compile(r"A$", re.IGNORECASE), Quantity.AMPERES),
+    (r"(?i:ohms?|Ω|Ω|R)$", Quantity.OHMS),
+    (r"F$", Quantity.FARADS),
+    (r"[Vv]$", Quantity.VOLTS),
+    (r"[Aa]$", Quantity.AMPERES),
 )
+
+_Word = TypeVar("_Word", bound=StrEnum)
+
+
+def _known_word(word: str, kinds: type[_Word], what: str, more: Sequence[str] = ()) -> _Word:
+    """Return the word as one of an enumeration; the nearest is offered where it is none."""
+    try:
+        return kinds(word.casefold())
+    except ValueError:
+        known = [*(str(item) for item in kinds), *more]
+        near = nearest_names(word, known)
+        hint = f"Did you mean {near[0]}?" if near else f"There are {', '.join(known)}."
+        raise WrongUsage(f"no {what} {word!r}", hint=hint) from None
 
 
 def mark_entries(
@@ -51,43 +63,36 @@ def mark_entries(
         WrongUsage: no such damage, or a pad where a part is meant or the reverse.
         NothingMatches: no such part or pad on the board.
     """
-    kind = _damage(damage)
+    kind = _known_word(damage, Damage, "damage named", ("fitted", "wired"))
+    number, time = job.next_number(), now()
     if kind in {Damage.CUT, Damage.BRIDGED}:
-        return [_pair(circuit, job, kind, words, note)]
+        if len(words) != 2:
+            raise WrongUsage(
+                f"{len(words)} pads with {kind}", expected="two", hint="For instance R12.1 R13.1."
+            )
+        first, second = (_one_pad(circuit, word) for word in words)
+        return [Mark(number=number, time=time, at=first, to=second, damage=kind, note=note)]
     places: list[str] = []
     for word in words:
         if kind is Damage.LIFTED or (kind is Damage.SOUND and not _is_part(circuit, word)):
             places += [str(pin) for pin in find_pins(circuit.board, word)]
+        elif "." in word and not _is_part(circuit, word):
+            raise WrongUsage(
+                f"{word!r} with {kind}", expected="a part", hint="A pad is lifted, cut or bridged."
+            )
         else:
-            if not _is_part(circuit, word) and "." in word:
-                raise WrongUsage(
-                    f"{word!r} with {kind}",
-                    expected="a part",
-                    hint="A pad is lifted, cut or bridged.",
-                )
             places += [part.key for part in find_parts(circuit.board, word)]
-    number, time = job.next_number(), now()
     return [
         Mark(number=number + index, time=time, at=place, damage=kind, note=note)
         for index, place in enumerate(dict.fromkeys(places))
     ]
 
 
-def _damage(word: str) -> Damage:
-    try:
-        return Damage(word.casefold())
-    except ValueError:
-        near = nearest_names(word, _WORDS)
-        hint = f"Did you mean {near[0]}?" if near else f"There are {', '.join(_WORDS)}."
-        raise WrongUsage(f"no damage named {word!r}", hint=hint) from None
-
-
 def _is_part(circuit: Circuit, word: str) -> bool:
     try:
-        find_parts(circuit.board, word)
+        return bool(find_parts(circuit.board, word))
     except NothingMatches:
         return False
-    return True
 
 
 def _one_pad(circuit: Circuit, word: str) -> str:
@@ -95,15 +100,6 @@ def _one_pad(circuit: Circuit, word: str) -> str:
     if len(pins) > 1:
         raise WrongUsage(f"{word!r} means {len(pins)} pads", hint=one_of_pads(circuit.board, pins))
     return str(pins[0])
-
-
-def _pair(circuit: Circuit, job: Job, kind: Damage, words: Sequence[str], note: str) -> Mark:
-    if len(words) != 2:
-        raise WrongUsage(
-            f"{len(words)} pads with {kind}", expected="two", hint="For instance R12.1 R13.1."
-        )
-    first, second = (_one_pad(circuit, word) for word in words)
-    return Mark(number=job.next_number(), time=now(), at=first, to=second, damage=kind, note=note)
 
 
 def wire_entry(
@@ -130,7 +126,7 @@ def wire_entry(
 def _point(circuit: Circuit, word: str) -> str:
     """Return the pad or via that a wire is soldered to, as the job file writes it."""
     word = word.removeprefix("via at ")  # as `job wire` shows it
-    if _PLACE.fullmatch(word) is None:
+    if re.fullmatch(_PLACE, word) is None:
         return _one_pad(circuit, word)
     via = find_via(circuit, word)
     if via is None:
@@ -154,9 +150,8 @@ def fit_entries(
         WrongUsage: a loose part for several positions, or used already.
         NothingMatches: no such part, loose part, or the position was never marked.
     """
-    keys = list(
-        dict.fromkeys(part.key for word in words for part in find_parts(circuit.board, word))
-    )
+    found = (part.key for word in words for part in find_parts(circuit.board, word))
+    keys = list(dict.fromkeys(found))
     if with_part is not None:
         if with_part not in state.loose:
             known = ", ".join(state.loose) or "none"
@@ -197,20 +192,24 @@ def loose_entry(job: Job, facts: Mapping[str, object]) -> Loose:
     if not set(said) - {"name", "note"}:
         raise WrongUsage("nothing said of it", hint="Give --ohms, --farads, --size or --looks.")
     taken = {entry.name for entry in job.standing() if isinstance(entry, Loose)}
-    name = str(said.get("name") or _free_name(taken))
+    free = next(f"L{number}" for number in range(1, len(taken) + 2) if f"L{number}" not in taken)
+    name = str(said.get("name") or free)
     if name in taken:
         raise WrongUsage(f"a loose part {name} is there already", hint="Choose another --name.")
-    size = said.get("size")
+    units = {"ohms": "Ω", "farads": "F", "henries": "H", "diode": "V"}
+    figures = {
+        key: parse_quantity(str(said[key]), unit) for key, unit in units.items() if key in said
+    }
     return Loose(
         number=job.next_number(),
         time=now(),
         name=name,
-        ohms=_figure(said, "ohms", "Ω"),
-        farads=_figure(said, "farads", "F"),
-        henries=_figure(said, "henries", "H"),
-        diode_volts=_figure(said, "diode", "V"),
-        accuracy=_fraction(said.get("accuracy")),
-        size=_size(str(size)) if size else None,
+        ohms=figures.get("ohms"),
+        farads=figures.get("farads"),
+        henries=figures.get("henries"),
+        diode_volts=figures.get("diode"),
+        accuracy=_fraction(str(said["accuracy"])) if "accuracy" in said else None,
+        size=_size(str(said["size"])) if "size" in said else None,
         length_mm=_length(said, "length"),
         width_mm=_length(said, "width"),
         marking=str(said["marking"]) if "marking" in said else None,
@@ -220,36 +219,20 @@ def loose_entry(job: Job, facts: Mapping[str, object]) -> Loose:
     )
 
 
-def _free_name(taken: set[str]) -> str:
-    number = 1
-    while f"L{number}" in taken:
-        number += 1
-    return f"L{number}"
-
-
-def _figure(said: Mapping[str, object], key: str, unit: str) -> float | None:
-    text = said.get(key)
-    return None if text is None else parse_quantity(str(text), unit)
-
-
 def _length(said: Mapping[str, object], key: str) -> float | None:
     value = said.get(key)
-    if value is None:
-        return None
-    if not isinstance(value, float) or not 0 < value < 100:
-        shown = f"{value:g}" if isinstance(value, float) else str(value)
-        raise WrongUsage(
-            f"--{key} {shown}",
-            expected="millimetres above 0",
-            hint=f"Give the body's {key} like 0.6, or leave --{key} out.",
-        )
-    return value
+    if value is None or (isinstance(value, float) and 0 < value < 100):
+        return value
+    shown = f"{value:g}" if isinstance(value, float) else str(value)
+    raise WrongUsage(
+        f"--{key} {shown}",
+        expected="millimetres above 0",
+        hint=f"Give the body's {key} like 0.6, or leave --{key} out.",
+    )
 
 
-def _fraction(text: object) -> float | None:
-    if text is None:
-        return None
-    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", str(text))
+def _fraction(text: str) -> float:
+    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", text)
     if match is None or not 0 < float(match[1]) < 100:
         raise WrongUsage(f"--accuracy {text!r}", expected="per cent", hint="Write it like 1%.")
     return float(match[1]) / 100
@@ -263,11 +246,10 @@ def _size(text: str) -> str:
 
 
 def _kind(text: str) -> str:
-    kinds = [str(kind) for kind in Kind]
-    for kind in kinds:
-        if kind.casefold() == text.casefold():
-            return kind
-    near = nearest_names(text, kinds)
+    kinds = {str(kind).casefold(): str(kind) for kind in Kind}
+    if text.casefold() in kinds:
+        return kinds[text.casefold()]
+    near = nearest_names(text, list(kinds.values()))
     hint = f"Did you mean {near[0]}?" if near else "For instance resistor, capacitor, LED."
     raise WrongUsage(f"--looks {text!r}", expected="a kind of part", hint=hint)
 
@@ -320,33 +302,24 @@ def _shown(shown: str, quantity: str | None) -> tuple[Quantity, float | None]:
     folded = shown.casefold()
     if folded in _BEEPS and quantity in {None, "beep"}:
         return Quantity.BEEP, _BEEPS[folded]
-    kind = _quantity(quantity) if quantity else None
+    kind = _known_word(quantity, Quantity, "quantity") if quantity else None
     if folded in _OVERLOAD:
         return kind or Quantity.OHMS, None
     if kind is None:
-        kind = next((found for pattern, found in _UNITS if pattern.search(shown)), Quantity.OHMS)
+        by_unit = (found for pattern, found in _UNITS if re.search(pattern, shown))
+        kind = next(by_unit, Quantity.OHMS)
     if kind is Quantity.BEEP:
         raise WrongUsage(f"{shown!r} for a beeper", expected="beep or none")
     unit = {Quantity.OHMS: "Ω", Quantity.FARADS: "F", Quantity.AMPERES: "A"}.get(kind, "V")
     return kind, parse_quantity(shown, unit)
 
 
-def _quantity(word: str) -> Quantity:
-    try:
-        return Quantity(word.casefold())
-    except ValueError:
-        known = [str(item) for item in Quantity]
-        near = nearest_names(word, known)
-        hint = f"Did you mean {near[0]}?" if near else f"There are {', '.join(known)}."
-        raise WrongUsage(f"no quantity {word!r}", hint=hint) from None
-
-
 def _place(circuit: Circuit, word: str) -> str:
     if word.casefold() == "supply":
         return "supply"
-    if word in circuit.board.net_by_name or "." not in word:
-        nets = find_nets(circuit.board, word)
-        if len(nets) > 1:
-            raise WrongUsage(f"{word!r} means {len(nets)} nets", hint="Name one.")
-        return nets[0].name
-    return _one_pad(circuit, word)
+    if word not in circuit.board.net_by_name and "." in word:
+        return _one_pad(circuit, word)
+    nets = find_nets(circuit.board, word)
+    if len(nets) > 1:
+        raise WrongUsage(f"{word!r} means {len(nets)} nets", hint="Name one.")
+    return nets[0].name

@@ -8,7 +8,7 @@ the wrong heap. What matters is their order; the readings outweigh them by far.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
@@ -24,24 +24,10 @@ from nettrace.bench.wire import (
     wires_of,
 )
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import two_nets
 from nettrace.model.board import Pad, Part, Pin
 from nettrace.values.quantity import engineering, read_quantity
-
-__all__ = [
-    "BRIDGE_MM",
-    "Fault",
-    "FaultKind",
-    "Touched",
-    "close_pads",
-    "find_pad",
-    "list_faults",
-    "net_groups",
-    "pad_name",
-    "touched",
-]
 
 #: Pads of different nets nearer than this, copper to copper, may be bridged, mm.
 BRIDGE_MM: Final = 0.5
@@ -60,6 +46,9 @@ BRIDGE_FALL_MM: Final = 0.25
 SAME_VALUE: Final = 0.10
 
 _SHORTING: Final = frozenset({Kind.CAPACITOR, Kind.ESD, Kind.DIODE, Kind.ZENER, Kind.VARISTOR})
+_NO_FAULTS: Final = frozenset({Kind.CONNECTOR, Kind.TEST_POINT, Kind.SWITCH})
+#: Kinds whose value may be a wrong one: what it is called in the records, and its unit.
+_VALUED: Final = {Kind.RESISTOR: ("ohms", "Ω"), Kind.CAPACITOR: ("farads", "F")}
 
 
 class FaultKind(StrEnum):
@@ -73,57 +62,57 @@ class FaultKind(StrEnum):
     OPEN_WIRE = "open wire"  # between two nets; on one net it is the torn pad's open joint
 
 
+#: Where a fault is: a pad (open joint), a refdes (missing, wrong value, shorted), or the two ends
+#: of a bridge or a wire.
+FaultPlace = tuple[str] | tuple[str, str]
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """One fault that a meter can tell from others.
 
     Attributes:
         kind: the likeliest of its forms.
-        places: pads (open joint), refdes (missing, wrong value, shorted) or `PAD|PAD` (bridge,
-            wire); several where no meter can tell them apart, likeliest first.
+        places: several where no meter can tell them apart, likeliest first.
+        part: the refdes that it is at (of a bridge, the first pad's; of a wire, its first end).
+        odds: against health, before any reading.
         nets: the two nets that a short joins.
         value: of a wrong part, Ω or F.
-        odds: against health, before any reading.
     """
 
     kind: FaultKind
-    places: tuple[str, ...]
+    places: tuple[FaultPlace, ...]
+    part: str
     odds: float
     nets: tuple[str, ...] = ()
     value: float | None = None
     unit: str = ""
 
     @property
-    def part(self) -> str:
-        """The refdes that it is at (of a bridge, the first pad's)."""
-        place = self.places[0].split("|")[0]
-        return place.rsplit(".", 1)[0] if self._of_pad else place
-
-    @property
-    def _of_pad(self) -> bool:
-        return self.kind is FaultKind.OPEN_JOINT or "|" in self.places[0]
+    def at(self) -> str:
+        """The pad or refdes of its likeliest place, or that place's first end."""
+        return self.places[0][0]
 
     @property
     def what(self) -> str:
         """The fault in a technician's words."""
-        at = self.places[0]
-        if self.kind is FaultKind.OPEN_JOINT:
-            return f"open joint at {at}"
-        if self.kind is FaultKind.OPEN_WIRE:
-            return f"open joint of the wire {at.replace('|', ' to ')}"
-        if self.kind is FaultKind.MISSING:
-            return f"{at} missing or open inside"
-        if self.kind is FaultKind.WRONG_VALUE:
-            return f"wrong value at {at}: like {engineering(self.value or 0.0, self.unit)}"
-        first = _short_words(at)
-        more = ", or ".join(_short_words(place) for place in self.places[1:3])
-        left = len(self.places) - 3
-        more += f" and {left} more places" if left > 0 else ""
-        return f"{first}{', or ' + more if more else ''} ({' to '.join(self.nets)})"
-
-
-def _short_words(place: str) -> str:
-    return f"bridge {place.replace('|', ' to ')}" if "|" in place else f"{place} shorted"
+        match self.kind:
+            case FaultKind.OPEN_JOINT:
+                return f"open joint at {self.at}"
+            case FaultKind.OPEN_WIRE:
+                return f"open joint of the wire {' to '.join(self.places[0])}"
+            case FaultKind.MISSING:
+                return f"{self.at} missing or open inside"
+            case FaultKind.WRONG_VALUE:
+                return f"wrong value at {self.at}: like {engineering(self.value or 0.0, self.unit)}"
+            case FaultKind.SHORTED | FaultKind.BRIDGE:
+                shorts = [
+                    f"bridge {' to '.join(place)}" if len(place) == 2 else f"{place[0]} shorted"
+                    for place in self.places[:3]
+                ]
+                left = len(self.places) - 3
+                more = f" and {left} more places" if left > 0 else ""
+                return f"{', or '.join(shorts)}{more} ({' to '.join(self.nets)})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,21 +136,24 @@ class Touched:
 
 def touched(circuit: Circuit, state: JobState) -> Touched:
     """Return what the job's entries touch, in their order."""
-    names = dict.fromkeys((*state.damaged, *state.refitted))
-    found = {name: _part(circuit, name) for name in names}
+    board = circuit.board
+    by_refdes = {part.refdes.casefold(): part for part in reversed(board.parts)}
+    found = {
+        name: board.part_by_key.get(name) or by_refdes.get(name.casefold())
+        for name in (*state.damaged, *state.refitted)
+    }
     unknown = [name for name, part in found.items() if part is None]
     gone = set(state.missing)
-    absent = frozenset(p.key for name, p in found.items() if p is not None and name in gone)
-    parts = tuple(p.key for p in found.values() if p is not None and p.key not in absent)
+    absent = frozenset(part.key for name, part in found.items() if part and name in gone)
+    parts = tuple(part.key for part in found.values() if part and part.key not in absent)
     joints: dict[str, Pin] = {}
     for key in parts:
-        part = circuit.board.part_by_key[key]
-        for pin in part.pins:
+        for pin in board.part_by_key[key].pins:
             if pin.net is not None:
                 joints.setdefault(pad_name(circuit, pin), pin)
     wires = wires_of(circuit, state)
     # where no break is marked, a wire's own ends are what a measurement must prove
-    beside = [end for w in wires if w.as_ is WiredAs.BESIDE for end in (w.wire.start, w.wire.end)]
+    beside = [end for wired in wires if wired.as_ is WiredAs.BESIDE for end in wired.ends]
     pads = [*state.lifted, *(pad for cut in state.cuts for pad in cut)]
     pads += [name for name in beside if find_pad(circuit, name) is not None]
     for name in dict.fromkeys(pads):
@@ -170,31 +162,24 @@ def touched(circuit: Circuit, state: JobState) -> Touched:
             unknown.append(name)
         elif at.net is not None and at.part not in absent:
             joints.setdefault(pad_name(circuit, at), at)
-    known = {end for w in wires for end in (w.wire.start, w.wire.end)}
-    unknown += [
-        f"{wire.start} to {wire.end}"
-        for wire in state.wires
-        if wire.start not in known or wire.end not in known
-    ]
+    known = {end for wired in wires for end in wired.ends}
+    unknown += [f"{w.start} to {w.end}" for w in state.wires if not {w.start, w.end} <= known]
     return Touched(parts, absent, joints, tuple(unknown), wires)
-
-
-def _part(circuit: Circuit, name: str) -> Part | None:
-    found = circuit.board.part_by_key.get(name)
-    if found is not None:
-        return found
-    return next((p for p in circuit.board.parts if p.refdes.casefold() == name.casefold()), None)
 
 
 def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
     """Return every single fault that the repair may have, likeliest first."""
     what = touched(circuit, state)
-    found: list[Fault] = [
-        Fault(FaultKind.OPEN_JOINT, (pad,), _open_odds(circuit, state, pad, pin))
+    refdes = {key: part.refdes for key, part in circuit.board.part_by_key.items()}
+    found = [
+        Fault(
+            FaultKind.OPEN_JOINT, ((pad,),), refdes[pin.part],
+            _open_odds(state, pad, refdes[pin.part]),
+        )
         for pad, pin in what.joints.items()
-    ]
+    ]  # fmt: skip
     found += [
-        Fault(FaultKind.OPEN_WIRE, (wired.place,), MENDED_ODDS)
+        Fault(FaultKind.OPEN_WIRE, (wired.ends,), wired.ends[0].rsplit(".", 1)[0], MENDED_ODDS)
         for wired in what.wires
         if wired.across is not None and not wired.is_short
     ]
@@ -202,68 +187,52 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
     for key in what.parts:
         part, kind = circuit.board.part_by_key[key], circuit.kinds[key]
         nets = two_nets(part)
-        if nets is None and kind.kind is not Kind.RESISTOR_ARRAY:
+        if not kind.fitted or kind.kind in _NO_FAULTS:
             continue
-        if not kind.fitted or kind.kind in {Kind.CONNECTOR, Kind.TEST_POINT, Kind.SWITCH}:
-            continue
-        found.append(Fault(FaultKind.MISSING, (part.refdes,), MISSING_ODDS))
+        if nets is not None or kind.kind is Kind.RESISTOR_ARRAY:
+            found.append(Fault(FaultKind.MISSING, ((part.refdes,),), part.refdes, MISSING_ODDS))
         if nets is not None:
             odds = SHORTED_ODDS if kind.kind in _SHORTING else STUCK_ODDS
-            shorts.add(FaultKind.SHORTED, part.refdes, nets, odds)
-            found.extend(_wrong_values(circuit, state, what, part, shorts))
+            shorts.add(FaultKind.SHORTED, (part.refdes,), part.refdes, nets, odds)
+        for value, unit, odds in _wrong_values(circuit, state, what, part):
+            if unit == "Ω" and value <= ONE_NET_OHMS and nets is not None:
+                shorts.add(FaultKind.SHORTED, (part.refdes,), part.refdes, nets, odds)
+            elif nets is not None:
+                at = ((part.refdes,),)
+                found.append(Fault(FaultKind.WRONG_VALUE, at, part.refdes, odds, (), value, unit))
     for first, second, gap in close_pads(circuit, what):
         odds = BRIDGE_ODDS * math.exp(-gap / BRIDGE_FALL_MM)
-        place = f"{pad_name(circuit, first)}|{pad_name(circuit, second)}"
-        shorts.add(FaultKind.BRIDGE, place, (first.net or "", second.net or ""), odds)
-    found.extend(shorts.faults())
-    return tuple(sorted(found, key=lambda fault: -fault.odds))
+        ends = pad_name(circuit, first), pad_name(circuit, second)
+        between = first.net or "", second.net or ""
+        shorts.add(FaultKind.BRIDGE, ends, refdes[first.part], between, odds)
+    return tuple(sorted([*found, *shorts.faults()], key=lambda fault: -fault.odds))
 
 
-def _open_odds(circuit: Circuit, state: JobState, pad: str, pin: Pin) -> float:
-    part = circuit.board.part_by_key[pin.part]
+def _open_odds(state: JobState, pad: str, refdes: str) -> float:
     mended = {*state.lifted, *(p for cut in state.cuts for p in cut)}
     mended |= {end for wire in state.wires for end in (wire.start, wire.end)}
     if pad in mended:
         return MENDED_ODDS
-    mark = state.damaged.get(part.refdes)
-    left = mark is not None and part.refdes not in state.refitted
-    if left and mark is not None and mark.damage in {Damage.SHIFTED, Damage.DOUBTFUL}:
-        return LOOSE_ODDS
-    return OPEN_ODDS
+    mark = state.damaged.get(refdes)
+    left = mark is not None and refdes not in state.refitted
+    loose = left and mark is not None and mark.damage in {Damage.SHIFTED, Damage.DOUBTFUL}
+    return LOOSE_ODDS if loose else OPEN_ODDS
 
 
 def _wrong_values(
-    circuit: Circuit, state: JobState, what: Touched, part: Part, shorts: _Shorts
-) -> list[Fault]:
+    circuit: Circuit, state: JobState, what: Touched, part: Part
+) -> Iterator[tuple[float, str, float]]:
+    """Yield (value, unit, odds): what was fitted by the job's words, mix-ups, a decade off.
+
+    Each once, and none that is the right value to a meter in circuit.
+    """
     kind = circuit.kinds[part.key]
-    quantity, unit = {Kind.RESISTOR: ("ohms", "Ω"), Kind.CAPACITOR: ("farads", "F")}.get(
-        kind.kind, ("", "")
-    )
+    quantity, unit = _VALUED.get(kind.kind, ("", ""))
     nominal: float | None = getattr(kind, quantity) if quantity else None
     if nominal is None:
-        return []
-    candidates = _candidates(circuit, state, what, part, kind, quantity)
-    found: list[Fault] = []
-    taken = [nominal]
-    for value, odds in candidates:
-        if any(abs(value - other) <= SAME_VALUE * max(value, other) for other in taken):
-            continue
-        taken.append(value)
-        nets = two_nets(part)
-        if quantity == "ohms" and value <= ONE_NET_OHMS and nets is not None:
-            shorts.add(FaultKind.SHORTED, part.refdes, nets, odds)
-            continue
-        found.append(Fault(FaultKind.WRONG_VALUE, (part.refdes,), odds, (), value, unit))
-    return found
-
-
-def _candidates(
-    circuit: Circuit, state: JobState, what: Touched, part: Part, kind: PartKind, quantity: str
-) -> list[tuple[float, float]]:
-    """Return (value, odds): what was fitted by the job's own words, mix-ups, a decade off."""
+        return
     found: list[tuple[float, float]] = []
     fit = state.refitted.get(part.refdes)
-    unit = "Ω" if quantity == "ohms" else "F"
     if fit is not None and fit.value:
         said = read_quantity(fit.value, unit)
         if said is not None and said.unit in {None, unit}:
@@ -278,10 +247,13 @@ def _candidates(
         value = getattr(other, quantity)
         if value is not None and other.kind is kind.kind:
             found.append((value, MIX_UP_ODDS))
-    nominal = getattr(kind, quantity)
     if nominal:
-        found.extend((nominal * factor, DECADE_ODDS) for factor in (10.0, 0.1))
-    return found
+        found += [(nominal * factor, DECADE_ODDS) for factor in (10.0, 0.1)]
+    taken = [nominal]
+    for value, odds in found:
+        if all(abs(value - other) > SAME_VALUE * max(value, other) for other in taken):
+            taken.append(value)
+            yield value, unit, odds
 
 
 def close_pads(circuit: Circuit, what: Touched) -> list[tuple[Pin, Pin, float]]:
@@ -290,25 +262,22 @@ def close_pads(circuit: Circuit, what: Touched) -> list[tuple[Pin, Pin, float]]:
     The two ends of one two-net part are left out: a short across it is the part's own fault.
     """
     pins = {(pin.part, pin.number): pin for net in circuit.board.nets for pin in net.pins}
-    found: dict[tuple[str, str], tuple[Pin, Pin, float]] = {}
+    found: dict[frozenset[str], tuple[Pin, Pin, float]] = {}
     for pin in what.joints.values():
+        ends_of_one = two_nets(circuit.board.part_by_key[pin.part]) is not None
         for pad in pin.pads:
             x1, y1, x2, y2 = _box(pad)
             reach = BRIDGE_MM + 3.0  # pads are found by their middles
             for other in circuit.pad_grid.inside((x1 - reach, y1 - reach, x2 + reach, y2 + reach)):
                 near = pins.get((other.part, other.number))
-                if near is None or near.net == pin.net or not other.side.faces(pad.side):
+                if near is None or near.net in {None, pin.net} or not other.side.faces(pad.side):
                     continue
-                same = other.part == pin.part
-                if same and two_nets(circuit.board.part_by_key[pin.part]) is not None:
+                if other.part == pin.part and ends_of_one:
                     continue
                 gap = _gap(pad, other)
-                if gap >= BRIDGE_MM or near.net is None:
-                    continue
-                ends = sorted((str(pin), str(near)))
-                key = ends[0], ends[1]
-                if key not in found or gap < found[key][2]:
-                    found[key] = (pin, near, gap)
+                ends = frozenset({str(pin), str(near)})
+                if gap < BRIDGE_MM and (ends not in found or gap < found[ends][2]):
+                    found[ends] = (pin, near, gap)
     return sorted(found.values(), key=lambda item: item[2])
 
 
@@ -330,20 +299,18 @@ class _Shorts:
 
     def __init__(self, groups: Mapping[str, str]) -> None:
         self._groups = groups
-        self._found: dict[tuple[str, str], list[tuple[float, FaultKind, str, tuple[str, ...]]]] = {}
+        self._found: dict[frozenset[str], list[Fault]] = {}
 
-    def add(self, kind: FaultKind, place: str, nets: tuple[str, str], odds: float) -> None:
-        first, second = (self._groups.get(net, net) for net in nets)
-        if first == second:
-            return  # joined by a link anyway: it harms nothing
-        key = (first, second) if first < second else (second, first)
-        self._found.setdefault(key, []).append((odds, kind, place, nets))
+    def add(
+        self, kind: FaultKind, at: FaultPlace, part: str, nets: tuple[str, str], odds: float
+    ) -> None:
+        pair = frozenset(self._groups.get(net, net) for net in nets)
+        if len(pair) == 2:  # joined by a link anyway: it harms nothing
+            self._found.setdefault(pair, []).append(Fault(kind, (at,), part, odds, nets))
 
-    def faults(self) -> list[Fault]:
-        made = []
-        for entries in self._found.values():
-            ranked = sorted(entries, key=lambda entry: -entry[0])
-            _, kind, _, nets = ranked[0]
-            places = tuple(dict.fromkeys(entry[2] for entry in ranked))
-            made.append(Fault(kind, places, sum(entry[0] for entry in ranked), nets))
-        return made
+    def faults(self) -> Iterator[Fault]:
+        for alike in self._found.values():
+            first, *_ = ranked = sorted(alike, key=lambda fault: -fault.odds)
+            places = tuple(dict.fromkeys(fault.places[0] for fault in ranked))
+            odds = sum(fault.odds for fault in ranked)
+            yield Fault(first.kind, places, first.part, odds, first.nets)

@@ -1,7 +1,7 @@
 """The job: one repair as a list of entries, from the first look to the signed sheet.
 
 Entries are only ever added; an undo is an entry too. What stands at the bench now is folded from
-them by `nettrace.bench.job`. Storage is in `nettrace.bench.job`.
+them. The job file is readable, validated, locked while it is changed and never half-written.
 """
 
 from __future__ import annotations
@@ -126,7 +126,6 @@ class Undo(_Entry, frozen=True, tag="undo"):
 
 
 Entry = Union[Mark, Loose, Fit, Wire, Reading, Remark, Undo]  # noqa: UP007 - msgspec reads it
-ENTRY_TYPES = (Mark, Loose, Fit, Wire, Reading, Remark, Undo)
 
 
 class SourceReference(msgspec.Struct, frozen=True):
@@ -168,20 +167,12 @@ class Job(msgspec.Struct, frozen=True):
         """Return the numbers of entries that were taken back."""
         return frozenset(entry.entry for entry in self.entries if isinstance(entry, Undo))
 
-    def last_standing(self) -> Entry | None:
-        """Return the newest entry that can be undone."""
-        standing = self.standing()
-        return standing[-1] if standing else None
-
     def next_number(self) -> int:
         """Return the number that the next entry gets."""
         return max((entry.number for entry in self.entries), default=0) + 1
 
 
-# -- Where a job stands: its entries folded into what is damaged, loose, refitted and measured.
-
-
-_OF_PARTS = frozenset({Damage.MISSING, Damage.CRACKED, Damage.SHIFTED, Damage.DOUBTFUL})
+# -- where it stands ---------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,68 +227,52 @@ def fold(job: Job) -> JobState:
     """Return where the job stands."""
     damaged: dict[str, Mark] = {}
     refitted: dict[str, Fit] = {}
-    pads: dict[str, None] = {}
+    lifted: dict[str, None] = {}
     pairs: dict[Damage, dict[tuple[str, str], None]] = {Damage.CUT: {}, Damage.BRIDGED: {}}
     wires: dict[frozenset[str], Wire] = {}
     loose: dict[str, Loose] = {}
-    used: set[str] = set()
-    readings: list[Reading] = []
-    remarks: list[str] = []
-    for entry in job.standing():
-        if isinstance(entry, Mark):
-            _mark(entry, damaged, refitted, pads, pairs)
-        elif isinstance(entry, Fit):
-            refitted[entry.at] = entry
-            if entry.with_part is not None:
-                used.add(entry.with_part)
-        elif isinstance(entry, Loose):
-            loose[entry.name] = entry
-        elif isinstance(entry, Wire):
-            wires[frozenset({entry.start, entry.end})] = entry
-        elif isinstance(entry, Reading):
-            readings.append(entry)
-        elif isinstance(entry, Remark):
-            remarks.append(entry.note)
+    standing = job.standing()
+    for entry in standing:
+        match entry:
+            case Mark(damage=Damage.CUT | Damage.BRIDGED as damage):
+                first, second = sorted((entry.at, entry.to or ""))
+                pairs[damage][first, second] = None
+            case Mark(damage=Damage.LIFTED):
+                lifted[entry.at] = None
+            case Mark(damage=Damage.SOUND):
+                damaged.pop(entry.at, None)
+                lifted.pop(entry.at, None)
+                for found in pairs.values():
+                    for ends in [ends for ends in found if entry.at in ends]:
+                        if entry.to is None or entry.to in ends:
+                            del found[ends]
+            case Mark():
+                damaged[entry.at] = entry
+                refitted.pop(entry.at, None)  # marked again after a refit: it came off again
+            case Fit():
+                refitted[entry.at] = entry
+            case Loose():
+                loose[entry.name] = entry
+            case Wire():
+                wires[frozenset({entry.start, entry.end})] = entry
+            case _:
+                pass  # readings and remarks are listed below
+    fits = [entry for entry in standing if isinstance(entry, Fit)]
     return JobState(
         damaged=damaged,
         refitted=refitted,
-        lifted=tuple(pads),
+        lifted=tuple(lifted),
         cuts=tuple(pairs[Damage.CUT]),
         bridges=tuple(pairs[Damage.BRIDGED]),
         wires=tuple(wires.values()),
         loose=loose,
-        used=frozenset(used),
-        readings=tuple(readings),
-        remarks=tuple(remarks),
+        used=frozenset(fit.with_part for fit in fits if fit.with_part is not None),
+        readings=tuple(entry for entry in standing if isinstance(entry, Reading)),
+        remarks=tuple(entry.note for entry in standing if isinstance(entry, Remark)),
     )
 
 
-def _mark(
-    entry: Mark,
-    damaged: dict[str, Mark],
-    refitted: dict[str, Fit],
-    pads: dict[str, None],
-    pairs: dict[Damage, dict[tuple[str, str], None]],
-) -> None:
-    if entry.damage in pairs:
-        ends = sorted((entry.at, entry.to or ""))
-        pairs[entry.damage][ends[0], ends[1]] = None
-    elif entry.damage is Damage.LIFTED:
-        pads[entry.at] = None
-    elif entry.damage in _OF_PARTS:
-        damaged[entry.at] = entry
-        refitted.pop(entry.at, None)  # marked again after a refit: it came off again
-    elif entry.damage is Damage.SOUND:
-        damaged.pop(entry.at, None)
-        pads.pop(entry.at, None)
-        for found in pairs.values():
-            for ends_of in [pair for pair in found if entry.at in pair]:
-                if entry.to is None or entry.to in ends_of:
-                    del found[ends_of]
-
-
-# -- The job file on disk: readable, validated, locked while it is changed, never half-written.
-
+# -- on disk ------------------------------------------------------------------------------------
 
 #: How long a second terminal waits for the lock before it gives up, seconds.
 LOCK_SECONDS = 3.0
@@ -342,24 +317,17 @@ def load_job(path: Path) -> Job:
             f"no job file {path}", hint="Open one: nettrace job open JOB BOARD."
         ) from None
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise JobUnusable(f"cannot open {path} ({reason})") from None
-    return _decode(path, raw)
-
-
-def _decode(path: Path, raw: bytes) -> Job:
+        raise JobUnusable(f"cannot open {path} ({_reason(error)})") from None
     try:
+        # the layout first: a newer one need not have what this one asks for
         head = msgspec.json.decode(raw, type=_HeadOnly).nettrace
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise _damaged(path, str(error)) from None
-    if head.what != "job":
-        raise JobUnusable(f"{path} holds a {head.what}", expected="a job")
-    if head.schema > SCHEMA:
-        raise JobUnusable(
-            f"{path} was written by nettrace {head.version} in a newer layout ({head.schema})",
-            hint="Update nettrace; the file was left as it is.",
-        )
-    try:
+        if head.what != "job":
+            raise JobUnusable(f"{path} holds a {head.what}", expected="a job")
+        if head.schema > SCHEMA:
+            raise JobUnusable(
+                f"{path} was written by nettrace {head.version} in a newer layout ({head.schema})",
+                hint="Update nettrace; the file was left as it is.",
+            )
         job = msgspec.json.decode(raw, type=_Whole).job
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise _damaged(path, str(error)) from None
@@ -367,6 +335,10 @@ def _decode(path: Path, raw: bytes) -> Job:
     if numbers != sorted(set(numbers)):
         raise _damaged(path, "entry numbers repeat or go backwards")
     return job
+
+
+def _reason(error: OSError) -> str:
+    return (error.strerror or str(error)).lower()
 
 
 def _damaged(path: Path, why: str) -> JobUnusable:
@@ -381,17 +353,16 @@ def _damaged(path: Path, why: str) -> JobUnusable:
 
 def encode(job: Job) -> bytes:
     """Return the file's bytes: one line an entry, so that people and diffs can read it."""
+
+    def line(item: object) -> str:
+        return msgspec.json.encode(item).decode()
+
     head = {"schema": SCHEMA, "version": __version__, "what": "job"}
-    entries = ",\n  ".join(msgspec.json.encode(entry).decode() for entry in job.entries)
-    body = [
-        f'  "title": {msgspec.json.encode(job.title).decode()}',
-        f'  "opened": {msgspec.json.encode(job.opened).decode()}',
-        f'  "board": {msgspec.json.encode(job.board).decode()}',
-        f'  "entries": [\n  {entries}\n  ]' if entries else '  "entries": []',
-    ]
+    entries = ",\n  ".join(line(entry) for entry in job.entries)
+    body = [f'  "{key}": {line(getattr(job, key))}' for key in ("title", "opened", "board")]
+    body.append(f'  "entries": [\n  {entries}\n  ]' if entries else '  "entries": []')
     inner = ",\n".join(body)
-    first = f'{{"nettrace": {msgspec.json.encode(head).decode()},'
-    return f'{first}\n "job": {{\n{inner}\n }}\n}}\n'.encode()
+    return f'{{"nettrace": {line(head)},\n "job": {{\n{inner}\n }}\n}}\n'.encode()
 
 
 def create_job(path: Path, job: Job) -> None:
@@ -411,6 +382,11 @@ def create_job(path: Path, job: Job) -> None:
 def change_job(path: Path, add: Callable[[Job], Sequence[Entry]]) -> Job:
     """Add entries to a job and return it as it then is on the disk.
 
+    A change is: take the lock, read and check the file, add entries, write a temporary file beside
+    it, flush it to the disk, keep the state before as `NAME.previous`, rename. A process that is
+    killed at any instant leaves the old file or the new one, and loses at most the entry being
+    typed.
+
     Args:
         path: the job file.
         add: job as it stands -> entries to add; they get their numbers from `next_number` on.
@@ -424,7 +400,7 @@ def change_job(path: Path, add: Callable[[Job], Sequence[Entry]]) -> Job:
         if not added:
             return job
         changed = msgspec.structs.replace(job, entries=(*job.entries, *added))
-        _keep_previous(path)
+        _write(previous_path(path), path.read_bytes())
         _write(path, encode(changed))
         return changed
 
@@ -432,50 +408,37 @@ def change_job(path: Path, add: Callable[[Job], Sequence[Entry]]) -> Job:
 @contextmanager
 def _locked(path: Path) -> Iterator[None]:
     """Hold the job's lock; the operating system lets go of it if the process dies."""
-    lock = path.with_name(f".{path.name}.lock")
     try:
-        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
+        handle = os.open(path.with_name(f".{path.name}.lock"), os.O_RDWR | os.O_CREAT, 0o666)
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise JobUnusable(f"cannot write beside {path} ({reason})") from None
+        raise JobUnusable(f"cannot write beside {path} ({_reason(error)})") from None
     try:
-        _take(handle, path)
+        deadline = time.monotonic() + LOCK_SECONDS
+        while not _try_lock(handle):
+            if time.monotonic() > deadline:
+                raise JobUnusable(
+                    f"{path} is being changed by another process",
+                    hint="Wait for it, or close the other terminal.",
+                )
+            time.sleep(_RETRY_SECONDS)
         yield
     finally:
         os.close(handle)
 
 
-def _take(handle: int, path: Path) -> None:
-    deadline = time.monotonic() + LOCK_SECONDS
-    while not _try_lock(handle):
-        if time.monotonic() > deadline:
-            raise JobUnusable(
-                f"{path} is being changed by another process",
-                hint="Wait for it, or close the other terminal.",
-            )
-        time.sleep(_RETRY_SECONDS)
-
-
 def _try_lock(handle: int) -> bool:
     try:
-        import fcntl
-    except ModuleNotFoundError:  # Windows
-        import msvcrt
-
         try:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except ModuleNotFoundError:  # Windows
+            import msvcrt
+
             msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-        except OSError:
-            return False
-        return True
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         return False
     return True
-
-
-def _keep_previous(path: Path) -> None:
-    _write(previous_path(path), path.read_bytes())
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -486,19 +449,16 @@ def _write(path: Path, data: bytes) -> None:
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)
-        _sync_folder(path.parent)
+        # a rename is on the disk only when its folder is; some systems cannot open folders
+        with suppress(OSError):
+            handle = os.open(path.parent, os.O_RDONLY)
+            try:
+                os.fsync(handle)
+            finally:
+                os.close(handle)
     except OSError as error:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
-        reason = (error.strerror or str(error)).lower()
-        raise JobUnusable(f"cannot write {path} ({reason})", hint="Nothing was changed.") from None
-
-
-def _sync_folder(folder: Path) -> None:
-    # a rename is on the disk only when its folder is; some systems cannot open folders
-    with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
+        raise JobUnusable(
+            f"cannot write {path} ({_reason(error)})", hint="Nothing was changed."
+        ) from None

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import random
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -46,13 +46,13 @@ class Truth:
     def is_told_by(self, fault: Fault) -> bool:
         """Whether the package's fault names this one: the place, and for values the value."""
         if self.kind == "open":
-            return fault.kind is FaultKind.OPEN_JOINT and fault.places[0] == self.place
+            return fault.kind is FaultKind.OPEN_JOINT and fault.at == self.place
         if self.kind == "missing":
-            return fault.kind is FaultKind.MISSING and fault.places[0] == self.place
+            return fault.kind is FaultKind.MISSING and fault.at == self.place
         if self.kind == "wrong":
             near = fault.value is not None and abs(fault.value - self.value) < 0.15 * self.value
-            return near and fault.places[0] == self.place
-        places = {frozenset(place.split("|")) for place in fault.places}
+            return near and fault.at == self.place
+        places = {frozenset(place) for place in fault.places}
         return bool(fault.nets) and frozenset(self.place.split("|")) in places
 
 
@@ -416,7 +416,7 @@ class Trials:
 
     def after(self, readings: Sequence[Reading]) -> Suspicion:
         """What is suspected after these readings."""
-        return Suspicion(self.circuit, replace(self.state, readings=tuple(readings)), self.blank)
+        return self.blank.after(readings)
 
     def _guided(self, board: BrokenBoard, readings: dict[Probe, Reading]) -> int | None:
         made: list[Reading] = []

@@ -96,7 +96,7 @@ def test_nothing_touched_needs_no_probe(board: Circuit) -> None:
 def test_shorts_that_no_meter_tells_apart_are_one(board: Circuit) -> None:
     # BAT_NTC and TS are one net through R15, CELL_N and GND through the 10 mΩ of R17
     shorts = [fault for fault in list_faults(board, refitted(SEVEN)) if fault.nets]
-    (to_ground,) = [f for f in shorts if "D4" in f.places]
+    (to_ground,) = [f for f in shorts if ("D4",) in f.places]
     assert to_ground.kind is FaultKind.SHORTED
     assert any("J3.3" in place for place in to_ground.places)
     pairs = [frozenset(fault.nets) for fault in shorts]
