@@ -2,27 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+import re
+from collections.abc import Iterable, Iterator, Mapping
+from functools import lru_cache, partial
 from typing import Final
 
-from nettrace.circuit.bus_extras import add_companions
-from nettrace.circuit.bus_lines import TALKERS, RawBus, find_lines
-from nettrace.circuit.bus_parallel import find_parallel
-from nettrace.circuit.bus_segments import Joined, join_segments
-from nettrace.circuit.bus_words import stem_of
+from nettrace.circuit.bus_lines import (
+    TALKERS,
+    RawBus,
+    Spec,
+    Wiring,
+    find_lines,
+    plain_name,
+)
 from nettrace.circuit.evidence import Bus, BusLine, Link, PartKind, Pull, Rail
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.pulls import parallel_ohms
-from nettrace.circuit.rail_names import leaf_of
+from nettrace.circuit.rail_names import is_named, leaf_of
+from nettrace.circuit.series import LINK_KINDS, two_nets
+from nettrace.knowledge import compiled, pattern, section, table
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 
-__all__ = ["infer_buses", "pull_window"]
+_pattern = partial(pattern, "buses")
 
-#: Lines of open-drain buses that a pull-up must raise.
-_OPEN_DRAIN_LINES: Final = frozenset({"SDA", "SCL", "ALERT", "HDQ", "DQ"})
-_DOMAIN_LINKS: Final = "level shifter"
+# Common practice, no source:
+#: A fast line passes series resistors of up to this, ohms; a slow one (reset, detect) up to that.
+FAST_OHMS: Final = 470.0
+SLOW_OHMS: Final = 10_000.0
+#: A series resistor in a line of a parallel bus is at most this, ohms.
+PARALLEL_OHMS: Final = 120.0
+#: So many lines of one stem make a parallel bus.
+FEWEST_PARALLEL: Final = 8
+#: A line has no more parts in series than this.
+DEEPEST: Final = 5
+
+PARALLEL: Final = Spec("parallel", at_least=((FEWEST_PARALLEL, ".*"),))
+#: Kinds that listen on a line, or by which it can be touched.
+_ENDS: Final = TALKERS | {
+    Kind.CONNECTOR, Kind.TEST_POINT, Kind.SWITCH, Kind.ESD, Kind.UNKNOWN
+}  # fmt: skip
+#: Pull-ups that fall into the classes of a protocol, one after the other, ohms.
+_TRIED_OHMS: Final = (1e3, 2.2e3, 4.7e3, 10e3)
 
 
 def infer_buses(
@@ -38,167 +59,366 @@ def infer_buses(
     to their line; `through` names what lies between. An open-drain line has a verdict for each
     side of a shifter, by UM10204 for 100 pF where the capacitance is not known.
     """
-    raw = find_lines(board, kinds, rails)
+    wiring = Wiring(board, kinds, rails, links, pulls)
     # segments first: a companion is known by the parts that all segments share
-    whole = [one.bus for one in join_segments(raw, board, kinds, rails, links, pulls)]
-    taken = {net for bus in whole for net in bus.nets()}
-    add_companions(whole, board, kinds, rails, taken)
-    joined = join_segments(whole, board, kinds, rails, links, pulls)
-    taken = {net for one in joined for net in one.bus.nets()}
-    parallel = find_parallel(board, kinds, rails, links, taken)
-    joined.extend(join_segments(parallel, board, kinds, rails, links, pulls))
-    joined.sort(key=lambda one: (one.bus.spec.protocol, natural_key(_first(one.bus))))
-    maker = _Maker(board, kinds, rails, links, pulls)
+    found = _join_segments(find_lines(wiring), wiring)
+    _add_companions(found, wiring)
+    found = _join_segments(found, wiring)
+    taken = {net for bus in found for net in bus.nets()}
+    found += _join_segments(_find_parallel(wiring, taken), wiring)
+    found.sort(key=lambda raw: (raw.spec.protocol, natural_key(min(raw.nets(), key=natural_key))))
     names: dict[str, int] = {}
-    buses = []
-    for one in joined:
-        bus = maker.bus(one, names)
-        if bus is not None:
-            buses.append(bus)
+    buses = [_bus(raw, wiring, names) for raw in found]
     return tuple(sorted(buses, key=lambda bus: (bus.protocol, natural_key(bus.name))))
 
 
-def _first(bus: RawBus) -> str:
-    return min((net for nets in bus.lines.values() for net in nets), key=natural_key)
+# --- segments: the same signal behind series parts, shifters, arrays, capacitors -------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Maker:
-    board: Board
-    kinds: Mapping[str, PartKind]
-    rails: Mapping[str, Rail]
-    links: Mapping[str, tuple[Link, ...]]
-    pulls: Mapping[str, tuple[Pull, ...]]
+def _join_segments(buses: list[RawBus], wiring: Wiring) -> list[RawBus]:
+    """Extend every line over its series parts, and merge buses of one protocol that meet."""
+    owner: dict[str, tuple[int, str]] = {
+        net: (index, line)
+        for index, bus in enumerate(buses)
+        for line, nets in bus.lines.items()
+        for net in nets
+    }
+    leader = list(range(len(buses)))
 
-    def bus(self, one: Joined, names: dict[str, int]) -> Bus | None:
-        raw = one.bus
-        parts = {
-            pin.part
-            for net in raw.nets()
-            for pin in self.board.net_by_name[net].pins
-        }  # fmt: skip
-        through = set(one.through) | {
-            part for part in parts if self.kinds[part].kind in {Kind.ESD, Kind.COMMON_MODE_CHOKE}
-        }
-        devices = {
-            part for part in parts if self.kinds[part].kind in TALKERS and part not in through
-        }
-        lines = tuple(self._line(raw, line, nets) for line, nets in _ordered(raw.lines.items()))
-        name = self._name(one)
-        names[name] = names.get(name, 0) + 1
-        if names[name] > 1:
-            name = f"{name} ({names[name]})"
-        named = any(not because.startswith("pin names") for because in raw.because or ("",))
-        because = tuple(raw.because) or (f"names {', '.join(line.net for line in lines[:4])}",)
-        score = 0.9 if named and len(devices) >= 1 else 0.7
-        return Bus(
-            name=name,
-            protocol=raw.spec.protocol,
-            lines=lines,
-            parts=tuple(sorted(parts | through, key=natural_key)),
-            devices=tuple(sorted(devices, key=natural_key)),
-            through=tuple(sorted(through, key=natural_key)),
-            score=score,
-            because=because,
-        )
+    def lead(index: int) -> int:
+        while leader[index] != index:
+            index = leader[index]
+        return index
 
-    def _name(self, one: Joined) -> str:
-        stems = [stem_of(group) for group in (one.bus.group, *one.bus.groups) if stem_of(group)]
-        protocol = one.bus.spec.protocol
-        if stems:
-            return min(stems, key=lambda stem: (len(stem), stem))
-        return protocol
-
-    def _line(self, raw: RawBus, line: str, nets: list[str]) -> BusLine:
-        main = max(nets, key=lambda net: (self._talkers(net), -nets.index(net)))
-        ordered = (main, *(net for net in nets if net != main))
-        pulls = self._pulls(ordered)
-        own = self.pulls.get(main, ())
-        ups = [pull for pull in own if pull.direction == "up" and pull.fitted]
-        ohms = parallel_ohms(own)
-        volts = next((pull.volts for pull in ups if pull.volts is not None), None)
-        verdict: str | None = None
-        limits: tuple[float, float] | None = None
-        if raw.spec.open_drain and line in _OPEN_DRAIN_LINES:
-            verdict, limits = self._verdict(raw, ordered)
-        return BusLine(
-            line=line,
-            net=main,
-            nets=ordered,
-            pulls=pulls,
-            pull_ohms=ohms,
-            volts=volts,
-            verdict=verdict,
-            limits_ohms=limits,
-        )
-
-    def _talkers(self, net: str) -> int:
-        return sum(self.kinds[pin.part].kind in TALKERS for pin in self.board.net_by_name[net].pins)
-
-    def _pulls(self, nets: Iterable[str]) -> tuple[Pull, ...]:
-        """Every pull of the line once, as its own net has it."""
-        found: dict[str, Pull] = {}
-        for net in nets:
-            for pull in self.pulls.get(net, ()):
-                known = found.get(pull.part)
-                if known is None or len(pull.through) < len(known.through):
-                    found[pull.part] = pull
-        return tuple(sorted(found.values(), key=lambda pull: natural_key(pull.part)))
-
-    def _domains(self, nets: tuple[str, ...]) -> list[list[str]]:
-        """Return the line's nets in groups that no shifter parts, main net's group first."""
-        left = list(nets)
-        groups: list[list[str]] = []
-        while left:
-            group = [left.pop(0)]
-            for net in group:
-                for link in self.links.get(net, ()):
-                    if link.to_net in left and link.kind != _DOMAIN_LINKS:
-                        left.remove(link.to_net)
-                        group.append(link.to_net)
-            groups.append(group)
-        return groups
-
-    def _verdict(
-        self, raw: RawBus, nets: tuple[str, ...]
-    ) -> tuple[str, tuple[float, float] | None]:
-        """Return the judgement of each side's pull-ups, and the window of the main side."""
-        from nettrace.electrical.bus_limits import judge_pull_up
-
-        texts: list[str] = []
-        window: tuple[float, float] | None = None
-        domains = self._domains(nets)
-        for group in domains:
-            pulls = [pull for pull in self._pulls(group) if pull.direction == "up"]
-            fitted = tuple(pull for pull in pulls if pull.fitted)
-            label = f"{leaf_of(group[0])}: " if len(domains) > 1 else ""
-            if not fitted:
-                empty = ", ".join(pull.part for pull in pulls)
-                hint = f" ({empty} not fitted)" if empty else ""
-                texts.append(
-                    f"{label}no pull-up seen on this board{hint}: it must be inside a chip, or "
-                    "behind a connector, else the line never rises"
-                )
-                continue
-            ohms = parallel_ohms(fitted)
-            volts = {pull.volts for pull in fitted if pull.volts}
-            supply = next(iter(volts)) if len(volts) == 1 else None
-            if ohms is None:
-                to = ", ".join(dict.fromkeys(pull.to for pull in fitted))
-                parts = ", ".join(pull.part for pull in fitted)
-                texts.append(f"{label}{parts} to {to}: value not known")
-                continue
-            if len(volts) > 1:
-                texts.append(f"{label}pulled up to different voltages")
-            verdict = judge_pull_up(ohms, supply, None, raw.spec.protocol)
-            texts.append(f"{label}{verdict.text}")
-            if verdict.limits is not None and group is domains[0]:
-                window = verdict.limits.at_least, verdict.limits.at_most
-        return "; ".join(texts), window
+    for index, bus in enumerate(buses):
+        for line, nets in bus.lines.items():
+            layer = list(nets)
+            for _ in range(DEEPEST):
+                onward = []
+                for part, far in (step for net in layer for step in _steps(wiring, net, line, bus)):
+                    place, known = owner.setdefault(far, (index, line))
+                    other = buses[place]
+                    if far not in nets and place == index and known == line:
+                        nets.append(far)
+                        onward.append(far)
+                    if known == line and other.spec.protocol == bus.spec.protocol:
+                        bus.through.add(part)
+                        leader[lead(max(index, place))] = lead(min(index, place))
+                layer = onward
+    for index, bus in enumerate(buses):
+        into = buses[lead(index)]
+        if into is not bus:
+            into.through |= bus.through
+            into.groups += (bus.group, *bus.groups)
+            into.because += bus.because
+            for line, nets in bus.lines.items():
+                into.add(line, nets)
+    return [bus for index, bus in enumerate(buses) if lead(index) == index]
 
 
-#: Pull-ups that fall into the classes of a protocol, one after the other, ohms.
-_TRIED_OHMS: Final = (1e3, 2.2e3, 4.7e3, 10e3)
+def _steps(wiring: Wiring, net: str, line: str, bus: RawBus) -> Iterator[tuple[str, str]]:
+    """Yield (part, far net) of every way on from a line's net."""
+    most = SLOW_OHMS if line in table("buses")["lines"]["slow"].split() else FAST_OHMS
+    for link in wiring.links.get(net, ()):
+        passes = LINK_KINDS[link.kind].series or link.kind == "level shifter"
+        # a resistor of no known value between two signals is a series resistor as a rule
+        if not passes or (link.ohms is not None and link.ohms > most):
+            continue
+        if link.to_net not in wiring.rails and _leads_on(wiring, link.to_net, link.part):
+            yield link.part, link.to_net
+    for pin in wiring.pins(net):
+        kind = wiring.kind(pin.part)
+        by_diode = kind is Kind.DIODE and line in {"TX", "RX"}
+        if not (by_diode or (bus.spec.coupled and kind is Kind.CAPACITOR)):
+            continue
+        nets = two_nets(wiring.board.part_by_key[pin.part])
+        if nets is None:
+            continue
+        far = nets[1] if nets[0] == net else nets[0]
+        if by_diode and not (wiring.pulls.get(far) or wiring.pulls.get(net)):
+            continue
+        if far not in wiring.rails and _leads_on(wiring, far, pin.part):
+            yield pin.part, far
+
+
+def _leads_on(wiring: Wiring, net: str, through: str) -> bool:
+    """Return whether the far net leads to something that listens or can be touched."""
+    for pin in wiring.pins(net):
+        kind = wiring.kind(pin.part)
+        if pin.part == through:
+            continue
+        if kind in _ENDS:
+            return True
+        if kind in {Kind.RESISTOR, Kind.MOSFET} and any(
+            link.part == pin.part and link.to_net not in wiring.rails
+            for link in wiring.links.get(net, ())
+        ):
+            return True
+    return False
+
+
+# --- lines that a bus takes along by where they go: selects, resets, hot-plug, USB ID, clocks ---
+
+
+@lru_cache(maxsize=16384)
+def _companions(plain: str) -> tuple[str, ...]:
+    """Return which companions of a bus a plain name may be."""
+    rows = section("buses", "companions", "patterns")
+    return tuple(what for what in rows if _companion(what).match(plain))
+
+
+def _companion(what: str) -> re.Pattern[str]:
+    return compiled(table("buses")["companions"]["patterns"][what])
+
+
+def _add_companions(buses: list[RawBus], wiring: Wiring) -> None:
+    """Add to each bus the lines that share its parts and say by name what they are."""
+    taken = {net for bus in buses for net in bus.nets()}
+    names: dict[str, list[str]] = {}
+    lines: dict[str, str] = {}  # of hot-plug nets
+    for net in wiring.board.nets:
+        name = net.name
+        if name in wiring.rails or name in taken or len(net.pins) < 2:
+            continue
+        plain = plain_name(name) if is_named(name) else _pin_word(wiring, name)
+        for what in _companions(plain):
+            names.setdefault(what, []).append(name)
+            match = _companion(what).match(plain)
+            if what == "hot_plug" and match:
+                lines[name] = match["line"]
+
+    def add(bus: RawBus, line: str, found: Iterable[str]) -> None:
+        for name in found:
+            if line not in bus.lines and name not in taken and _shares(bus, wiring, name):
+                bus.lines[line] = [name]
+                taken.add(name)
+
+    for bus in buses:
+        protocol = bus.spec.protocol
+        if protocol == "spi":
+            clock = wiring.ends(*bus.lines.get("SCK", ()))
+            for name in names.get("select", ()):
+                chips = wiring.talkers(name)
+                shared = len(wiring.ends(name) & clock) > 1
+                if name not in taken and chips and len(chips) <= 2 and shared and chips <= clock:
+                    bus.lines.setdefault("CS", []).append(name)
+                    taken.add(name)
+        elif protocol in {"swd", "jtag"}:
+            reset = _find_reset(bus, wiring, [n for n in names.get("reset", ()) if n not in taken])
+            if reset is not None and "RESET" not in bus.lines:
+                bus.lines["RESET"] = [reset]
+                taken.add(reset)
+            if protocol == "jtag":
+                add(bus, "TRST", names.get("trst", ()))
+        elif protocol in {"hdmi", "edp", "displayport"}:
+            for name, line in lines.items():
+                add(bus, line, (name,))
+        elif protocol == "usb2":
+            add(bus, "ID", names.get("usb_id", ()))
+        elif protocol == "i2s":
+            add(bus, "MCLK", names.get("master_clock", ()))
+
+
+def _pin_word(wiring: Wiring, net: str) -> str:
+    """Return the pin name of a connector, or a test point's label, for a net without a name."""
+    for pin in wiring.pins(net):
+        kind = wiring.kind(pin.part)
+        if kind is Kind.CONNECTOR and pin.name and not pin.name.isdecimal():
+            return plain_name(pin.name)
+        value = wiring.board.part_by_key[pin.part].value
+        if kind is Kind.TEST_POINT and value:
+            return plain_name(value)
+    return ""
+
+
+def _shares(bus: RawBus, wiring: Wiring, net: str) -> bool:
+    """Return whether two parts of the bus are on the net too (or its only one)."""
+    on_bus = wiring.ends(*bus.nets())
+    on_net = wiring.ends(net)
+    if len(on_net & on_bus) >= 2:
+        return True
+    chips = [part for part in on_bus if wiring.kind(part) in TALKERS]
+    return len(on_net) == 1 and on_net <= on_bus and (len(on_bus) <= 2 or len(chips) == 1)
+
+
+def _find_reset(bus: RawBus, wiring: Wiring, names: Iterable[str]) -> str | None:
+    """Return the reset line of a debug port: on its chip and, where there is one, its socket."""
+    chips = wiring.talkers(*bus.nets())
+    sockets = wiring.ends(*bus.nets()) - chips
+    best: tuple[int, str] | None = None
+    apart: list[str] = []  # on a chip of the bus, not on its socket: behind a resistor, perhaps
+    for name in names:
+        on_net = wiring.ends(name)
+        if not on_net & chips:
+            continue
+        if sockets and not on_net & sockets:
+            apart.append(name)
+            continue
+        score = 2 * len(on_net & sockets) + len(on_net & chips)
+        if best is None or score > best[0]:
+            best = (score, name)
+    if best is None:
+        return apart[0] if len(apart) == 1 else None
+    return best[1]
+
+
+# --- parallel buses: numbered lines between the same two chips, straight or through resistors ---
+
+
+def _find_parallel(wiring: Wiring, taken: set[str]) -> list[RawBus]:
+    """Return the parallel buses among nets that no other bus has, by chip pair."""
+    pairs: dict[frozenset[str], dict[str, dict[str, list[str]]]] = {}
+    done: set[str] = set()
+    for name in (net.name for net in wiring.board.nets):
+        if name in taken or name in wiring.rails or name in done or not is_named(name):
+            continue
+        match = _pattern("numbered").match(plain_name(name))
+        if match is None or _pattern("port").match(match["stem"]):
+            continue
+        behind = [
+            link.to_net
+            for link in wiring.links.get(name, ())
+            if link.kind in {"resistor", "zero-ohm link"}
+            and (link.ohms is None or link.ohms <= PARALLEL_OHMS)
+            and link.to_net not in wiring.rails
+            and link.to_net not in taken
+        ]
+        chips = wiring.talkers(name, *behind)
+        if len(chips) == 2:
+            done.update((name, *behind))
+            stem = match["stem"].rstrip("_")
+            lines = pairs.setdefault(frozenset(chips), {}).setdefault(stem, {})
+            lines[f"{stem}{int(match['index'])}"] = [name, *behind]
+    buses = []
+    for chips_of_bus, stems in pairs.items():
+        whole: dict[str, list[str]] = {}
+        for lines in stems.values():
+            if len(lines) >= FEWEST_PARALLEL:
+                whole.update(lines)
+        if whole:
+            names = " and ".join(sorted(chips_of_bus))
+            because = [f"{len(whole)} numbered lines between {names}"]
+            buses.append(RawBus(PARALLEL, "*", whole, because))
+    return buses
+
+
+# --- the records --------------------------------------------------------------------------------
+
+
+def _bus(raw: RawBus, wiring: Wiring, names: dict[str, int]) -> Bus:
+    parts = {pin.part for net in raw.nets() for pin in wiring.pins(net)}
+    between = {Kind.ESD, Kind.COMMON_MODE_CHOKE}
+    through = raw.through | {part for part in parts if wiring.kind(part) in between}
+    devices = {part for part in parts if wiring.kind(part) in TALKERS and part not in through}
+    ordered = sorted(raw.lines, key=natural_key)
+    lines = tuple(_line(raw, line, wiring) for line in ordered)
+    # the group as a name for people: `TWI0*` is TWI0
+    stems = [group.replace("*", "_").strip("_") for group in (raw.group, *raw.groups)]
+    name = min(filter(None, stems), key=lambda stem: (len(stem), stem), default=raw.spec.protocol)
+    names[name] = names.get(name, 0) + 1
+    if names[name] > 1:
+        name = f"{name} ({names[name]})"
+    named = any(not because.startswith("pin names") for because in raw.because or ("",))
+    return Bus(
+        name=name,
+        protocol=raw.spec.protocol,
+        lines=lines,
+        parts=tuple(sorted(parts | through, key=natural_key)),
+        devices=tuple(sorted(devices, key=natural_key)),
+        through=tuple(sorted(through, key=natural_key)),
+        score=0.9 if named and devices else 0.7,
+        because=tuple(raw.because) or (f"names {', '.join(line.net for line in lines[:4])}",),
+    )
+
+
+def _line(raw: RawBus, line: str, wiring: Wiring) -> BusLine:
+    nets = raw.lines[line]
+
+    def talking_pins(net: str) -> int:
+        return sum(wiring.kind(pin.part) in TALKERS for pin in wiring.pins(net))
+
+    main = max(nets, key=lambda net: (talking_pins(net), -nets.index(net)))
+    ordered = (main, *(net for net in nets if net != main))
+    own = wiring.pulls.get(main, ())
+    ups = [pull for pull in own if pull.direction == "up" and pull.fitted]
+    verdict: str | None = None
+    limits: tuple[float, float] | None = None
+    if raw.spec.open_drain and line in table("buses")["lines"]["open_drain"].split():
+        verdict, limits = _verdict(raw, ordered, wiring)
+    return BusLine(
+        line=line,
+        net=main,
+        nets=ordered,
+        pulls=_pulls(wiring, ordered),
+        pull_ohms=parallel_ohms(own),
+        volts=next((pull.volts for pull in ups if pull.volts is not None), None),
+        verdict=verdict,
+        limits_ohms=limits,
+    )
+
+
+def _pulls(wiring: Wiring, nets: Iterable[str]) -> tuple[Pull, ...]:
+    """Return every pull of the line once, as its own net has it."""
+    found: dict[str, Pull] = {}
+    for net in nets:
+        for pull in wiring.pulls.get(net, ()):
+            known = found.get(pull.part)
+            if known is None or len(pull.through) < len(known.through):
+                found[pull.part] = pull
+    return tuple(sorted(found.values(), key=lambda pull: natural_key(pull.part)))
+
+
+def _domains(wiring: Wiring, nets: tuple[str, ...]) -> list[list[str]]:
+    """Return the line's nets in groups that no shifter parts, main net's group first."""
+    left = list(nets)
+    groups: list[list[str]] = []
+    while left:
+        group = [left.pop(0)]
+        for net in group:
+            for link in wiring.links.get(net, ()):
+                if link.to_net in left and link.kind != "level shifter":
+                    left.remove(link.to_net)
+                    group.append(link.to_net)
+        groups.append(group)
+    return groups
+
+
+def _verdict(
+    raw: RawBus, nets: tuple[str, ...], wiring: Wiring
+) -> tuple[str, tuple[float, float] | None]:
+    """Return the judgement of each side's pull-ups, and the window of the main side."""
+    from nettrace.electrical.bus_limits import judge_pull_up
+
+    texts: list[str] = []
+    window: tuple[float, float] | None = None
+    domains = _domains(wiring, nets)
+    for group in domains:
+        pulls = [pull for pull in _pulls(wiring, group) if pull.direction == "up"]
+        fitted = tuple(pull for pull in pulls if pull.fitted)
+        label = f"{leaf_of(group[0])}: " if len(domains) > 1 else ""
+        if not fitted:
+            empty = ", ".join(pull.part for pull in pulls)
+            hint = f" ({empty} not fitted)" if empty else ""
+            texts.append(
+                f"{label}no pull-up seen on this board{hint}: it must be inside a chip, or "
+                "behind a connector, else the line never rises"
+            )
+            continue
+        ohms = parallel_ohms(fitted)
+        volts = {pull.volts for pull in fitted if pull.volts}
+        if ohms is None:
+            to = ", ".join(dict.fromkeys(pull.to for pull in fitted))
+            parts = ", ".join(pull.part for pull in fitted)
+            texts.append(f"{label}{parts} to {to}: value not known")
+            continue
+        if len(volts) > 1:
+            texts.append(f"{label}pulled up to different voltages")
+        supply = next(iter(volts)) if len(volts) == 1 else None
+        verdict = judge_pull_up(ohms, supply, None, raw.spec.protocol)
+        texts.append(f"{label}{verdict.text}")
+        if verdict.limits is not None and group is domains[0]:
+            window = verdict.limits.at_least, verdict.limits.at_most
+    return "; ".join(texts), window
 
 
 def pull_window(protocol: str, supply_volts: float) -> tuple[float, float] | None:
@@ -215,7 +435,3 @@ def pull_window(protocol: str, supply_volts: float) -> tuple[float, float] | Non
     if not limits:
         return None
     return min(one.at_least for one in limits), max(one.at_most for one in limits)
-
-
-def _ordered(lines: Iterable[tuple[str, list[str]]]) -> list[tuple[str, list[str]]]:
-    return sorted(lines, key=lambda item: natural_key(item[0]))
