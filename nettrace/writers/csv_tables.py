@@ -12,8 +12,6 @@ import re
 
 from nettrace.model.board import Board, Part
 
-__all__ = ["write"]
-
 _PLACES = ("X (mm)", "Y (mm)", "Rotation", "Side")
 _HEADINGS = ("Reference", "Value", "Package", "Description", "DNP")
 #: Names of properties that would stand for a part's own fields, were they headings.

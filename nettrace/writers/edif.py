@@ -14,8 +14,6 @@ from collections import Counter
 from nettrace.model.board import Board, Net, Part, Pin
 from nettrace.version import __version__
 
-__all__ = ["write"]
-
 _DIRECTIONS = {"input": "INPUT", "output": "OUTPUT", "inout": "INOUT"}
 _ID_LETTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _ID_CHARACTERS = _ID_LETTERS | frozenset("0123456789_")

@@ -9,8 +9,6 @@ import re
 
 from nettrace.model.board import Board, Part
 
-__all__ = ["write"]
-
 #: Characters that XML 1.0 cannot hold (section 2.2 of the recommendation).
 _NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 

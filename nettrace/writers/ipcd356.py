@@ -14,8 +14,6 @@ from nettrace.errors import WrongUsage
 from nettrace.model.board import Board, Pad, Part, Side, Via
 from nettrace.version import __version__
 
-__all__ = ["write"]
-
 NET_COLUMNS = 14
 REFDES_COLUMNS = 6
 PIN_COLUMNS = 4

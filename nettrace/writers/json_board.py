@@ -8,8 +8,6 @@ from nettrace.model.board import Board
 from nettrace.model.record import record_of
 from nettrace.version import BOARD_SCHEMA, __version__
 
-__all__ = ["write"]
-
 
 def write(board: Board) -> str:
     """Return the board as JSON text; `nettrace.readers.json_board.read` gives the same board.

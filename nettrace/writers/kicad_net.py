@@ -7,9 +7,8 @@ and nets. Places and aliases have no form here.
 from __future__ import annotations
 
 from nettrace.model.board import Board, Part, Pin
+from nettrace.model.fitted import is_fitted
 from nettrace.version import __version__
-
-__all__ = ["write"]
 
 #: Properties that readers take for the part's own fields.
 _FIELDS = frozenset(
@@ -62,6 +61,8 @@ def _component(part: Part) -> list[str]:
     ]
     if part.fitted is False:
         lines.append('      (property (name "dnp"))')
+    elif part.fitted and is_fitted(part.value, part.description, part.properties) is False:
+        lines.append('      (property (name "dnp") (value "no"))')
     if part.sheet:
         lines.append(f'      (sheetpath (names {_quoted(part.sheet)}) (tstamps "/"))')
     lines[-1] += ")"

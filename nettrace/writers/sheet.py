@@ -6,8 +6,6 @@ import re
 
 from nettrace.model.board import Board, Part
 
-__all__ = ["write"]
-
 _PLAIN = re.compile(r'[^\s,:="#-][^\s,:="]*')
 #: A package that the reader tells from a value; others stay out (a sheet is short).
 _PACKAGE = re.compile(

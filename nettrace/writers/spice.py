@@ -18,8 +18,6 @@ from collections.abc import Iterable
 from nettrace.model.board import Board, Part, Pin
 from nettrace.values.part_value import read_part_value
 
-__all__ = ["write"]
-
 _GROUND = frozenset(("0", "gnd"))
 LINE_COLUMNS = 78
 #: What a word of a deck may be made of, beside letters and digits of any script.

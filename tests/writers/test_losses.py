@@ -11,8 +11,14 @@ from nettrace.model.board import Board, Conflict, Side, Statement, Via, Zone
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.registry import read_text
-from nettrace.writers.losses import ALL_FACTS, losses
-from nettrace.writers.registry import WRITERS, WriterFormat, left_out, write_board
+from nettrace.writers.registry import (
+    ALL_FACTS,
+    WRITERS,
+    WriterFormat,
+    left_out,
+    losses,
+    write_board,
+)
 
 
 @pytest.fixture
