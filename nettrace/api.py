@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from nettrace.electrical.expected import Heat
     from nettrace.electrical.formulas import Answer
     from nettrace.model.graph import BoardGraph
-    from nettrace.values.explain import ValueAnswer
+    from nettrace.values.marking import ValueAnswer
 
 __all__ = [
     "NetAnswer",
@@ -322,7 +322,7 @@ def value(text: str, *, series: str | None = None, tolerance: float | None = Non
         NothingMatches: no rule reads the text.
         ValueError: no such series.
     """
-    from nettrace.values.explain import explain_value
+    from nettrace.values.marking import explain_value
 
     return explain_value(text, series, tolerance)
 

@@ -21,7 +21,7 @@ def to_json(circuit: Circuit, answer: object) -> object:
     from nettrace.bench.compare import Comparison
     from nettrace.bench.lookup import Way
     from nettrace.electrical.expected import Heat
-    from nettrace.values.explain import ValueAnswer
+    from nettrace.values.marking import ValueAnswer
     from nettrace.views import comparison, payload, payload_place, readings, values
 
     match answer:

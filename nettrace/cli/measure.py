@@ -34,7 +34,7 @@ def value(
       nettrace value "22uF 6.3V 20% 0603"
       nettrace value yellow violet red gold
     """  # noqa: D301 - \b is click's mark for lines that stay as they are
-    from nettrace.values.explain import explain_value
+    from nettrace.values.marking import explain_value
     from nettrace.values.series import SERIES
 
     if series is not None and series.upper() not in SERIES:

@@ -1,4 +1,4 @@
-"""Every meaning that a marking or value text may have, likeliest first.
+"""Every meaning that a marking or value text may have, likeliest first, and what replaces it.
 
 A mark on a part says little on its own: `103` is 10 kΩ on a resistor and 10 nF on a capacitor.
 Each rule reads one code; all of them are asked, and the order is a judgement.
@@ -7,27 +7,37 @@ Each rule reads one code; all of them are asked, and the order is a judgement.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
 from typing import Final
 
-from nettrace.values.chip_codes import (
+from nettrace.errors import NothingMatches
+from nettrace.values.codes import (
+    Meaning,
+    MeaningOf,
+    asymmetric_letters,
     capacitor_code,
+    dielectric,
     eia96,
     eia_voltage,
     maker_voltage,
+    picofarad_letters,
     point_code,
+    read_bands,
     resistor_code,
+    tolerance_letters,
 )
-from nettrace.values.colour_bands import read_bands
-from nettrace.values.dielectrics import dielectric
-from nettrace.values.meaning import Meaning, MeaningOf
 from nettrace.values.part_value import PartValue, read_part_value
-from nettrace.values.quantity import read_quantity
-from nettrace.values.series import SERIES, series_containing
-from nettrace.values.sizes import CHIP_SIZES
-from nettrace.values.words import TOLERANCE_LETTERS
-
-__all__ = ["Meaning", "meanings"]
+from nettrace.values.quantity import read_quantity, scaled
+from nettrace.values.series import (
+    SERIES,
+    Combination,
+    combinations,
+    neighbours,
+    series_containing,
+    series_of_tolerance,
+)
+from nettrace.values.sizes import CHIP_SIZES, INCH_CODES
 
 _LINK_NOTE: Final = "zero-ohm link, 0 to 50 mΩ by data sheets"
 _UNITS: Final[dict[str, MeaningOf]] = {
@@ -51,7 +61,7 @@ def _digits(text: str) -> Iterator[Meaning]:
     if not re.fullmatch(r"\d{1,4}", text):
         return
     ohms = resistor_code(text)
-    size_like = text in {size.inch for size in CHIP_SIZES}
+    size_like = text in INCH_CODES
     if ohms == 0:
         yield Meaning("ohms", 0.0, None, "zero-ohm mark", _LINK_NOTE, 0.95)
         return
@@ -71,7 +81,7 @@ def _digits(text: str) -> Iterator[Meaning]:
         score = (0.6 if usual else 0.25) + (0.2 if small else 0)
         yield Meaning("farads", farads, None, "3-digit code in pF", "", score)
         if int(text[2]) <= 5:
-            henries = float(f"{text[:2]}e{int(text[2]) - 6}")
+            henries = scaled(text[:2], int(text[2]) - 6)
             yield Meaning("henries", henries, None, "3-digit code in µH", "", score / 2)
     if text[0] != "0":
         known = bool(series_containing(float(text)))
@@ -95,10 +105,10 @@ def _point(text: str) -> Iterator[Meaning]:
         return
     yield Meaning("ohms", value, None, "R as decimal point", "", 0.9)
     if not text.upper().endswith("R"):
-        yield Meaning("henries", float(f"{value}e-6"), None, "R as decimal point, in µH", "", 0.45)
+        yield Meaning("henries", scaled(value, -6), None, "R as decimal point, in µH", "", 0.45)
         if value >= 0.1:
             how = "R as decimal point, in pF"
-            yield Meaning("farads", float(f"{value}e-12"), None, how, "", 0.4)
+            yield Meaning("farads", scaled(value, -12), None, how, "", 0.4)
 
 
 def _lettered_code(text: str) -> Iterator[Meaning]:
@@ -111,23 +121,23 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
     farads = capacitor_code(code)
     point = point_code(code)
     if point is not None and "R" in code:
-        picofarads = float(f"{point}e-12")
-        absolute = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1.0, "G": 2.0}.get(letter)
+        absolute = picofarad_letters().get(letter)
         if absolute and point < 10:
             said = f"±{absolute:g} pF below 10 pF"
-            share = round(absolute / point, 6)
-            yield Meaning("farads", picofarads, share, "code in pF with letter", said, 0.75)
-        yield Meaning("henries", float(f"{point}e-6"), tolerance, "code in µH with letter", "",
-                      0.7 if letter in "MN" else 0.4)  # fmt: skip
-        yield Meaning("ohms", point, tolerance, "R as decimal point, with letter", note,
-                      0.7 if letter in "FGJ" else 0.35)  # fmt: skip
+            share = round(absolute / point, 6) if absolute < point else None
+            how = "code in pF with letter"
+            yield Meaning("farads", scaled(point, -12), share, how, said, 0.75)
+        how, score = "code in µH with letter", 0.7 if letter in "MN" else 0.4
+        yield Meaning("henries", scaled(point, -6), tolerance, how, "", score)
+        how, score = "R as decimal point, with letter", 0.7 if letter in "FGJ" else 0.35
+        yield Meaning("ohms", point, tolerance, how, note, score)
         return
     if farads is not None:
         plain_ohms = letter in "KM" and bool(series_containing(float(code)))
         score = 0.5 if plain_ohms and int(code[2]) <= 1 else 0.85
         yield Meaning("farads", farads, tolerance, "3-digit code in pF with letter", note, score)
         if letter in "KMJ" and int(code[2]) <= 5:
-            henries = float(f"{code[:2]}e{int(code[2]) - 6}")
+            henries = scaled(code[:2], int(code[2]) - 6)
             how = "3-digit code in µH with letter"
             yield Meaning("henries", henries, tolerance, how, "", 0.5 if letter == "M" else 0.3)
     ohms = resistor_code(code)
@@ -138,23 +148,16 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
 
 
 def _letter_tolerance(letter: str) -> tuple[float, str]:
-    if letter == "Z":
-        return 0.80, "−20/+80 %"
-    return TOLERANCE_LETTERS[letter], ""
+    return asymmetric_letters().get(letter) or (tolerance_letters()[letter], "")
 
 
 def _letters(text: str) -> Iterator[Meaning]:
     """A single tolerance letter, or a voltage letter of a part number."""
     upper = text.upper()
-    if upper in TOLERANCE_LETTERS or upper in {"Z", "S", "Q", "T"}:
-        asymmetric = {
-            "Z": (0.80, "−20/+80 %"), "S": (0.50, "−20/+50 %"), "Q": (0.30, "−10/+30 %"),
-            "T": (0.50, "−10/+50 %"),
-        }  # fmt: skip
-        tolerance, note = asymmetric.get(upper) or (TOLERANCE_LETTERS[upper], "")
-        if upper in "BCDFG":
-            absolute = {"B": 0.1, "C": 0.25, "D": 0.5, "F": 1, "G": 2}[upper]
-            note = f"below 10 pF ±{absolute:g} pF"
+    if upper in tolerance_letters() or upper in asymmetric_letters():
+        tolerance, note = _letter_tolerance(upper)
+        if upper in picofarad_letters():
+            note = f"below 10 pF ±{picofarad_letters()[upper]:g} pF"
         yield Meaning("tolerance", tolerance, tolerance, "IEC 60062 letter", note, 0.8)
     volts = maker_voltage(upper) if len(upper) == 1 else None
     if volts is not None:
@@ -215,7 +218,7 @@ def _with_tolerance_letter(text: str) -> Iterator[Meaning]:
     quantity = read_quantity(match[1])
     if quantity is None or (quantity.unit is None and not quantity.prefix):
         return
-    tolerance = TOLERANCE_LETTERS[match[2]]
+    tolerance = tolerance_letters()[match[2]]
     of: MeaningOf = "ohms" if quantity.unit == "Ω" else "farads"
     how = "IEC 60062 letter code with tolerance"
     if of == "farads" and match[2] == "F":
@@ -257,10 +260,6 @@ def _size(text: str) -> Iterator[Meaning]:
             score = 0.95 if metric_said else 0.45 if clash else 0.8
             note = f"{code} metric, {body}" + ("; the length in mm decides" if clash else "")
             yield Meaning("size", size.inch, None, "metric code", note, score)
-
-
-def _bands(text: str) -> Iterator[Meaning]:
-    yield from read_bands(text)
 
 
 _FIELDS: Final[tuple[tuple[str, MeaningOf], ...]] = (
@@ -316,8 +315,8 @@ def _fields(value: PartValue) -> Iterator[Meaning]:
         yield Meaning("size", value.size_inch, None, "parts list", clash, score - 0.02)
 
 
-_RULES: Final[tuple[Callable[[str], Iterator[Meaning]], ...]] = (
-    _composite, _bands, _plain, _with_tolerance_letter, _lettered_code, _digits, _point, _eia96,
+_RULES: Final[tuple[Callable[[str], Iterable[Meaning]], ...]] = (
+    _composite, read_bands, _plain, _with_tolerance_letter, _lettered_code, _digits, _point, _eia96,
     _size, _dielectric, _voltage, _letters, _ohm_e,
 )  # fmt: skip
 
@@ -348,3 +347,63 @@ def meanings(text: str) -> tuple[Meaning, ...]:
             if known is None or meaning.score > known.score:
                 best[key] = meaning
     return tuple(sorted(best.values(), key=lambda meaning: -meaning.score))
+
+
+@dataclass(frozen=True, slots=True)
+class ValueAnswer:
+    """What a text means and, for its likeliest resistance, capacitance or inductance, the rest.
+
+    `series` are those that hold the value, `between` its neighbours in `combined_series`,
+    `made_of` the one- and two-part combinations that come within the tolerance.
+    """
+
+    text: str
+    meanings: tuple[Meaning, ...]
+    series: tuple[str, ...] = ()
+    between: tuple[float, float] | None = None
+    combined_series: str = ""
+    made_of: tuple[Combination, ...] = ()
+
+
+def explain_value(
+    text: str, series: str | None = None, tolerance: float | None = None, limit: int = 6
+) -> ValueAnswer:
+    """Return the meanings of a text and how to make its value from parts at hand.
+
+    Args:
+        text: a marking or value text.
+        series: E series to combine from; None takes the one of the text's tolerance, else E24.
+        tolerance: greatest error of a combination, fraction; None takes the text's, else 1 %.
+        limit: how many combinations at most.
+
+    Raises:
+        NothingMatches: no rule reads the text.
+        ValueError: no such series.
+
+    >>> answer = explain_value("4k7")
+    >>> answer.series, answer.between, answer.made_of[0].text()
+    (('E3', 'E6', 'E12', 'E24', 'E192'), (4300.0, 5100.0), '4.7 kΩ')
+    """
+    found = meanings(text)
+    if not found:
+        raise NothingMatches(
+            f"no meaning known for '{text}'",
+            hint="Markings look like 472, 01C, 4R7, 104K; values like 2k2, 0.1uF/16V/X5R.",
+        )
+    main = next((m for m in found if m.quantity in {"ohms", "farads", "henries"}), None)
+    value = main.value if main else None
+    if main is None or not isinstance(value, float) or value <= 0:
+        return ValueAnswer(text, found)
+    if series is None:
+        told = main.tolerance if main.tolerance and main.tolerance < 1 else None
+        series = series_of_tolerance(told)[-1] if told else "E24"
+    if tolerance is None:
+        tolerance = main.tolerance or 0.01
+    return ValueAnswer(
+        text,
+        found,
+        series_containing(value),
+        neighbours(value, series),
+        series,
+        combinations(value, series, tolerance, limit=limit, capacitors=main.quantity == "farads"),
+    )

@@ -1,22 +1,21 @@
 """What the value text of a part says: `0.1uF/16V/X5R`, `2k2 1% 0201`, `NA(10K)`.
 
-Most texts are settled by splitting them and matching each word; only what has operators or
-multiplicities (`DCR<0.1R`, `600R@100MHz`, `+80/-20%`) goes to the grammar in `notation`.
+The text is cut into items (`items`); what each of them means depends on the family of the part.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import Final
+from typing import Any, Final
 
-from nettrace.knowledge import pattern, table
-from nettrace.values.gathering import gather
-from nettrace.values.tokens import read_items
-from nettrace.values.words import family_of
-
-__all__ = ["PartValue", "read_part_value"]
+from nettrace.knowledge import pattern, table, unbroken
+from nettrace.values.codes import capacitor_code, picofarad_letters, tolerance_letters
+from nettrace.values.items import Family, Item, family_of, read_items
+from nettrace.values.quantity import scaled
+from nettrace.values.sizes import METRIC_CODES, chip_size, read_size
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,13 +59,17 @@ class PartValue:
         return None
 
 
-_PLACEHOLDER: Final = re.compile(r"(?:val(?:ue)?\*+|~|\?+|\*+|-+|tbd|x+)", re.IGNORECASE)
+#: Beta constants of the trade's NTC thermistors, K (common practice, no source).
+BETA_RANGE: Final = (2000.0, 5500.0)
+
+#: Above this a number with a bare unit letter, alone in a text, is a part number (3296W, 431A).
+PART_NUMBER_FROM: Final = 100.0
 
 
 @cache
 def _not_fitted(form: str) -> re.Pattern[str]:
     """Return a pattern of words for "not fitted" (knowledge/fitted.toml) in a form of a value."""
-    words = "".join(table("fitted")["whole"].split("\n"))
+    words = unbroken(table("fitted")["whole"])
     return re.compile(form.replace("WORD", f"(?:{words})"), re.IGNORECASE)
 
 
@@ -99,20 +102,282 @@ def read_part_value(text: str, kind: str | None = None) -> PartValue:
         if family == "valueless" and not re.match(r"\(?\s*d\.?n|\(?\s*na|\(?\s*not", text, re.I):
             return PartValue(remainder=text)
         return PartValue(fitted=False)
-    for around in (r"WORD\s*[(\[](?P<inside>.*)[)\]]", r"[(\[]\s*WORD\s*[)\]]\s*(?P<inside>.+)"):
+    # before brackets, in brackets before a value: NA(10K), (na)100K
+    for around in (r"WORD\s*[(\[](.*)[)\]]", r"[(\[]\s*WORD\s*[)\]]\s*(.+)"):
         match = _not_fitted(around).fullmatch(text)
         if match:
-            fitted, text = False, match["inside"].strip()
+            fitted, text = False, match[1].strip()
             break
     else:
         # beside a value only words that cannot be anything else
         shorter = pattern("fitted", "word").sub(" ", text)
         if shorter != text:
             fitted, text = False, shorter.strip(" ,;/_-()[]")
-    if not text or _PLACEHOLDER.fullmatch(text):
+    if not text or pattern("values", "placeholder").fullmatch(text):
         return PartValue(fitted=fitted)
     if family == "valueless":
         return PartValue(fitted=fitted, remainder=text)
     items, rest = read_items(text, family)
-    figures = gather(items, rest, text, family)
-    return PartValue(fitted=fitted, **figures)
+    if family in {"unknown", "inductor"} and _looks_like_bead(text):
+        family = "bead"
+    return PartValue(fitted=fitted, **_Gathering(text, family, rest).take(items))
+
+
+def _looks_like_bead(text: str) -> bool:
+    """Whether it is written like a bead, which stand under L as often as under FB."""
+    return re.match(r"FB\d{4}|.*\d\s*(?:[RΩ]|[Oo]hms?)\s*@", text) is not None
+
+
+#: Kinds of items that say one figure, and the field they fill.
+_FIELDS: Final = {
+    "tolerance minus": "tolerance_minus", "ppm": "tempco_ppm", "dcr": "dcr_ohms", "beta": "beta",
+    "impedance": "impedance_ohms", "impedance frequency": "impedance_hertz", "load": "load_farads",
+}  # fmt: skip
+_OF_UNIT: Final = {
+    "F": "farads", "H": "henries", "V": "volts", "A": "amperes", "W": "watts", "Hz": "hertz",
+}  # fmt: skip
+#: What a bare number or an R as the point is of, by family: field, power of ten, its unit.
+_BARE: Final = {"capacitor": ("farads", -12, "pF"), "inductor": ("henries", -6, "µH")}
+_OHMIC: Final = frozenset({"resistor", "thermistor"})
+_LARGE: Final = frozenset("kKM")
+
+
+class _Gathering:
+    """The figures found so far; lives for one text.
+
+    The first figure of a sort counts; a second one that contradicts it is noted and left in the
+    remainder.
+    """
+
+    def __init__(self, text: str, family: Family, rest: str) -> None:
+        self.text = text
+        self.family: Family = family
+        self.figures: dict[str, Any] = {}
+        self.notes: list[str] = []
+        self.rest: list[str] = [rest] if rest else []
+
+    def take(self, items: Sequence[Item]) -> dict[str, Any]:
+        """Return the fields of `PartValue` that the items of the text give."""
+        late = [item for item in items if not self._one(item)]
+        for item in late:
+            self._bare_number(item)
+        self._tolerance_letters(items)
+        if self.rest:
+            self.figures["remainder"] = " ".join(self.rest)
+        if self.notes:
+            self.figures["notes"] = tuple(self.notes)
+        return self.figures
+
+    def _has_main(self) -> bool:
+        return not self.figures.keys().isdisjoint(
+            ("ohms", "farads", "henries", "hertz", "impedance_ohms")
+        )
+
+    def _leave(self, item: Item, why: str) -> None:
+        self.notes.append(f"{item.text}: {why}")
+        self.rest.append(item.text)
+
+    def _read_as(self, item: Item, field: str, value: float, how: str) -> None:
+        self.figures[field] = value
+        self.notes.append(f"{item.text}: {how}")
+
+    def _set(self, item: Item, field: str, value: float | None = None) -> None:
+        value = item.value if value is None else value
+        if self.figures.setdefault(field, value) != value:
+            self._leave(item, "a second figure of the same sort")
+
+    def _set_ohms(self, item: Item, value: float) -> None:
+        if "ohms" in self.figures and self.family == "thermistor" and _is_beta(value):
+            self.figures.setdefault("beta", value)
+        else:
+            self._set(item, "ohms", value)
+
+    def _one(self, item: Item) -> bool:
+        """Take an item; False where it must wait until all others are known."""
+        kind, figures = item.kind, self.figures
+        if kind == "quantity":
+            self._quantity(item)
+        elif kind == "tolerance":
+            figures.setdefault("tolerance", item.value)
+        elif kind == "dielectric":
+            figures.setdefault("dielectric", item.text)
+        elif kind == "ppm" and self.family == "crystal":
+            figures.setdefault("tolerance", scaled(item.value, -6))
+        elif kind in _FIELDS:
+            figures[_FIELDS[kind]] = item.value
+        elif kind == "count":
+            figures["count"] = int(item.value)
+        elif kind == "body":
+            figures["body_mm"] = (item.value, item.width)
+        elif kind == "size":
+            self._size(item)
+        else:
+            return kind in {"tolerance letter", "absolute", "mounting"}
+        return True
+
+    def _size(self, item: Item) -> None:
+        row = chip_size(self.figures.get("size_inch", ""))
+        code = re.sub(r"\D", "", item.text)
+        if row is not None:
+            if code not in {row.metric, row.inch}:
+                self._leave(item, f"a second size beside {row.inch}")
+            return
+        if self.family == "crystal" and len(code) == 4:
+            self.figures["body_mm"] = (int(code[:2]) / 10, int(code[2:]) / 10)
+            return
+        reading = read_size(code + "M" if item.metric else code)
+        if reading is None:
+            self.rest.append(item.text)
+            return
+        self.figures["size_inch"] = reading.inch
+        # 0402 (1005) is settled by the pair; a lone 0603 stays open to the clash
+        if reading.others and code in METRIC_CODES and not re.search(r"\(\d{4}\)", self.text):
+            self.notes.append(
+                f"size {code} read as an inch code; metric would be {reading.others[0]}"
+            )
+
+    def _quantity(self, item: Item) -> None:
+        quantity, family = item.quantity, self.family
+        if quantity is None:
+            return
+        unit, prefix = quantity.unit, quantity.prefix
+        if unit == "F" and prefix in _LARGE and family in _OHMIC:
+            # 4K7F is 4.7 kΩ ±1 %: no resistor has farads
+            self.figures.setdefault("tolerance", tolerance_letters()["F"])
+            self._set_ohms(item, item.value * (1e12 if prefix == "M" else 1.0))
+        elif (
+            family == "unknown"
+            and quantity.exact_unit
+            and not prefix
+            and unit in {*"VAWHF"}
+            and item.value >= PART_NUMBER_FROM
+            and item.text == self.text
+        ):
+            self._leave(item, "looks like a part number, not a value")
+        elif unit is None:
+            self._unitless(item, prefix)
+        elif unit == "Ω":
+            self._ohms(item)
+        elif unit == "F" and (family == "crystal" or "hertz" in self.figures):
+            self.figures.setdefault("load_farads", item.value)
+        elif unit == "Hz" and family in {"bead", "inductor"}:
+            self.figures.setdefault("impedance_hertz", item.value)
+        elif unit in _OF_UNIT:
+            self._set(item, _OF_UNIT[unit])
+        else:
+            self.rest.append(item.text)
+
+    def _ohms(self, item: Item) -> None:
+        family, figures = self.family, self.figures
+        written = item.text.removesuffix(item.letter)
+        spelt = item.quantity is not None and item.quantity.exact_unit
+        prefix = item.quantity.prefix if item.quantity else ""
+        field, power, unit = _BARE.get(family, ("", 0, ""))
+        if family == "bead":
+            self._set(item, "dcr_ohms" if "impedance_ohms" in figures else "impedance_ohms")
+        elif field and field not in figures and re.fullmatch(r"\d*[rR]\d+", written):
+            value = scaled(float(written.upper().replace("R", ".")), power)
+            self._read_as(item, field, value, f"R is the point, read in {unit}")
+        elif family == "capacitor":
+            self._leave(item, "ohms on a capacitor; an ESR or a tolerance letter")
+        elif family == "inductor" and not spelt:
+            self._leave(item, "ohms on an inductor")
+        elif family == "inductor" and "henries" in figures:
+            self._set(item, "dcr_ohms")
+        elif family == "inductor":
+            self._set(item, "impedance_ohms")
+            self.notes.append(f"{item.text}: ohms without henries, read as a bead's impedance")
+        elif family == "crystal" and not spelt and prefix in _LARGE:
+            self._set(item, "hertz")
+        elif family in {"crystal", "fuse", "diode"}:
+            self._leave(item, "ohms on a part that has none")
+        else:
+            self._set_ohms(item, item.value)
+
+    def _unitless(self, item: Item, prefix: str) -> None:
+        """Take 10u, 22p, 1m: the family says of what."""
+        family = self.family
+        if family == "capacitor" and (code := re.fullmatch(r"([1-9]\d[0-689])([KM])", item.text)):
+            # 104K: the code in pF with its tolerance letter, no kilofarads
+            self._bare_capacitor(Item("number", code[1], float(code[1])))
+            self.figures.setdefault("tolerance", tolerance_letters()[code[2]])
+        elif family in _BARE and prefix not in _LARGE:
+            self._set(item, _BARE[family][0])
+        elif family in _OHMIC and prefix == "m":
+            self._set_ohms(item, item.value)
+        elif family == "crystal" and prefix in {*"pP"}:
+            self.figures.setdefault("load_farads", item.value)
+        elif family == "crystal" and prefix in {*"kKMm"}:
+            self._set(item, "hertz", item.value * (1e9 if prefix == "m" else 1))
+        else:
+            self._leave(item, "no unit, and the kind of part does not settle it")
+
+    def _bare_number(self, item: Item) -> None:
+        """Take a bare number, once it is known whether the text has another main figure."""
+        text, value, family, figures = item.text, item.value, self.family, self.figures
+        if item.kind == "number or size" and (self._has_main() or family not in _OHMIC):
+            self._size(item)
+        elif family in _OHMIC and "ohms" not in figures:
+            figures["ohms"] = value
+            if item.kind == "number or size":
+                self.notes.append(f"{text}: a bare number; it is also a chip size")
+        elif family == "thermistor" and _is_beta(value):
+            figures.setdefault("beta", value)
+        elif family == "bead" and "impedance_ohms" not in figures:
+            figures["impedance_ohms"] = value
+        elif family == "capacitor" and "farads" not in figures:
+            self._bare_capacitor(item)
+        elif family == "inductor" and "henries" not in figures:
+            if re.fullmatch(r"[1-9]\d\d", text):
+                henries = scaled(text[:2], int(text[2]) - 6)
+                self._read_as(item, "henries", henries, "read as a three-digit code in µH")
+            elif "." in text:
+                how = "bare number read in µH (common practice)"
+                self._read_as(item, "henries", scaled(value, -6), how)
+            else:
+                self._leave(item, "a bare number on an inductor says no unit")
+        elif family == "crystal" and len(text) == 4 and text.isdigit():
+            figures["body_mm"] = (int(text[:2]) / 10, int(text[2:]) / 10)
+        elif family == "crystal" and "." in text and "hertz" not in figures:
+            how = "bare number read in MHz (common practice)"
+            self._read_as(item, "hertz", scaled(value, 6), how)
+        else:
+            self.rest.append(text)
+
+    def _bare_capacitor(self, item: Item) -> None:
+        text, farads = item.text, capacitor_code(item.text)
+        if farads is not None and text[2] not in "07":
+            self._read_as(item, "farads", farads, "read as a three-digit code in pF")
+        elif "." in text and item.value < 1:
+            how = "bare fraction read in µF (common practice)"
+            self._read_as(item, "farads", scaled(item.value, -6), how)
+        elif len(text) <= 2:
+            how = "bare number read in pF (common practice)"
+            self._read_as(item, "farads", scaled(item.value, -12), how)
+        else:
+            self._leave(item, "a bare number on a capacitor: pF, or a code")
+
+    def _tolerance_letters(self, items: Sequence[Item]) -> None:
+        figures, absolute = self.figures, picofarad_letters()
+        for item in items:
+            alone = item.kind == "tolerance letter"
+            letter = item.letter or (item.text if alone else "")
+            if item.kind == "absolute" and figures.get("farads"):
+                figures.setdefault("tolerance", item.value / figures["farads"])
+            picofarads = figures.get("farads", 1.0) * 1e12
+            if not letter or not self._has_main():
+                self.rest += [letter] if alone and letter else []
+            elif letter == "Z" and "farads" in figures:
+                figures.setdefault("tolerance", 0.80)
+                figures.setdefault("tolerance_minus", 0.20)
+            elif letter in absolute and picofarads < 10:
+                if absolute[letter] < picofarads:
+                    figures.setdefault("tolerance", round(absolute[letter] / picofarads, 4))
+            elif alone and letter in {*"BCD"}:
+                self.rest.append(letter)  # alone beside 10 pF or more it is hardly a tolerance
+            elif letter in tolerance_letters():
+                figures.setdefault("tolerance", tolerance_letters()[letter])
+
+
+def _is_beta(value: float) -> bool:
+    return BETA_RANGE[0] <= value <= BETA_RANGE[1]

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import math
 import re
+from functools import cache
 from typing import Final, NamedTuple
 
 from nettrace.errors import WrongUsage, excerpt
-
-__all__ = ["Quantity", "engineering", "parse_quantity", "percent", "read_quantity"]
+from nettrace.knowledge import section
 
 
 class Quantity(NamedTuple):
@@ -27,32 +27,6 @@ class Quantity(NamedTuple):
     prefix: str
     exact_unit: bool
 
-
-#: What a unit measures, in the words of an error message, with an example to imitate.
-UNIT_WORDS: Final[dict[str, tuple[str, str]]] = {
-    "Ω": ("a resistance", "2k2, 4R7 or 4.7 kΩ"),
-    "F": ("a capacitance", "100n, 0.1uF or 4p7"),
-    "H": ("an inductance", "4.7uH or 2u2"),
-    "V": ("a voltage", "3.3V, 1V8 or 500mV"),
-    "A": ("a current", "200mA or 1.5A"),
-    "W": ("a power", "63mW or 1/16W"),
-    "Hz": ("a frequency", "400kHz or 16MHz"),
-    "s": ("a time", "300ns or 1ms"),
-    "%": ("a tolerance", "1% or 0.1%"),
-    "m": ("a length", "0.6mm"),
-    "°C": ("a temperature", "25 or 25°C"),
-}
-
-_UNIT_ALIASES: Final[dict[str, str]] = {
-    "Ω": "Ω", "\u2126": "Ω", "r": "Ω", "ohm": "Ω", "ohms": "Ω",
-    "f": "F", "fd": "F", "farad": "F", "farads": "F",
-    "h": "H", "hy": "H", "henry": "H", "henries": "H",
-    "v": "V", "vdc": "V", "volt": "V", "volts": "V",
-    "a": "A", "amp": "A", "amps": "A", "ampere": "A", "amperes": "A",
-    "w": "W", "watt": "W", "watts": "W",
-    "hz": "Hz", "hertz": "Hz", "s": "s", "sec": "s", "seconds": "s",
-    "%": "%", "m": "m", "°c": "°C", "c": "°C",
-}  # fmt: skip
 
 _EXPONENTS: Final[dict[str, int]] = {
     "p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "k": 3, "meg": 6, "g": 9, "t": 12,
@@ -69,19 +43,37 @@ _UNIT: Final = (
     "(?:ohms?|Ohms?|OHMS?|[Ω\u2126Rr]|[Ff](?:[Dd]|arads?)?|[Hh]enr(?:y|ies)|[Hh][Zz]|[Hh]|"
     "V(?:DC|dc)?|v|[Vv]olts?|A|a|[Aa]mp(?:s|eres?)?|W|w|[Ww]atts?|s|m|°C)"
 )
-#: 4.7, 4.7k, 4.7 kΩ, 0.1uF, 10kR, 4,7k, 1e3
-_PLAIN: Final = re.compile(
-    rf"([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([+-]?\d{{1,2}}))?\s*({_PREFIX})?({_UNIT})?"
-)
-#: 2k2, R47, 0R, 4R7, 3V3, 2u2, 4n7F, 1M0, 0L5 (IEC 60062: the letter stands for the point)
-_LETTER: Final = re.compile(
-    r"([+-]?)(\d*)(?:([RrVΩ])|([pPnNuUµμmMkKGLT])(?!\d{4}))(\d*)\s*(?:([Ff]|[Hh]|[Vv]|[ΩR]|ohms?)?)"
-)
-_PERCENT: Final = re.compile(r"(?:±|\+/-|\+-)?\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*%")
+
+
+@cache
+def _plain() -> re.Pattern[str]:
+    """Return the pattern of 4.7, 4.7k, 4.7 kΩ, 0.1uF, 10kR, 4,7k, 1e3."""
+    return re.compile(
+        rf"([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([+-]?\d{{1,2}}))?\s*({_PREFIX})?({_UNIT})?"
+    )
+
+
+@cache
+def _lettered() -> re.Pattern[str]:
+    """Return the pattern of 2k2, R47, 0R, 4R7, 3V3, 2u2, 4n7F, 1M0, 0L5.
+
+    IEC 60062: the letter stands for the point.
+    """
+    return re.compile(
+        r"([+-]?)(\d*)(?:([RrVΩ])|([pPnNuUµμmMkKGLT])(?!\d{4}))(\d*)\s*"
+        r"(?:([Ff]|[Hh]|[Vv]|[ΩR]|ohms?)?)"
+    )
+
+
+@cache
+def _unit_names() -> dict[str, str]:
+    """Return the unit of each spelling in small letters."""
+    spellings = section("values", "spellings")
+    return {word: unit for unit, words in spellings.items() for word in words.split()}
 
 
 def _unit_name(text: str) -> str:
-    return _UNIT_ALIASES.get(text.lower()) or _UNIT_ALIASES[text]
+    return _unit_names()[text.lower()]
 
 
 def _exponent(prefix: str, unit: str | None) -> int:
@@ -100,9 +92,14 @@ def _leads(letter: str, unit: str | None) -> bool:
     return letter in "RΩpnuµμL" or (letter in "rkKM" and unit == "Ω")
 
 
-def _scaled(digits: str, exponent: int) -> float:
-    # one conversion of the whole literal: 4.7u is the double nearest to 4.7e-6
-    return float(f"{digits}e{exponent}")
+def scaled(number: float | str, power: int) -> float:
+    """Return a number times a power of ten, as the one literal would be read.
+
+    >>> scaled("4.7", -6), scaled(4.7, -6), scaled(4.7e3, 3)
+    (4.7e-06, 4.7e-06, 4700000.0)
+    """
+    digits, _, exponent = str(number).partition("e")
+    return float(f"{digits}e{int(exponent or 0) + power}")
 
 
 def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
@@ -121,7 +118,7 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
     (1e-07, 0.01, True)
     """
     text = text.strip()
-    match = _PLAIN.fullmatch(text)
+    match = _plain().fullmatch(text)
     if match:
         sign, digits, power, prefix, unit_text = match.groups()
         prefix = prefix or ""
@@ -133,9 +130,9 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
             guess = "Ω" if unit in {None, "Ω"} else None
         exponent = _exponent(prefix, found or unit)
         number = digits.replace(",", ".")
-        value = _scaled(sign + number, exponent + int(power or 0))
+        value = scaled(sign + number, exponent + int(power or 0))
         return Quantity(value, guess, prefix, found is not None)
-    match = _LETTER.fullmatch(text)
+    match = _lettered().fullmatch(text)
     if match:
         sign, before, unit_letter, prefix, after, unit_text = match.groups()
         if not before and not (after and _leads(unit_letter or prefix, unit)):
@@ -145,20 +142,20 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
             found = "V" if unit_letter == "V" else "Ω"
             if unit_text and _unit_name(unit_text) != found:
                 return None
-            return Quantity(_scaled(digits, 0), found, "", True)
+            return Quantity(scaled(digits, 0), found, "", True)
         found = _unit_name(unit_text) if unit_text else None
         if prefix == "L":
             if found not in {None, "Ω"}:
                 return None
-            return Quantity(_scaled(digits, -3), "Ω", "L", False)
+            return Quantity(scaled(digits, -3), "Ω", "L", False)
         exponent = _exponent(prefix, found or unit)
         guess = found
         if found is None and prefix in "kKM":
             guess = "Ω"
-        return Quantity(_scaled(digits, exponent), guess, prefix, found is not None)
-    match = _PERCENT.fullmatch(text)
+        return Quantity(scaled(digits, exponent), guess, prefix, found is not None)
+    match = re.fullmatch(r"(?:±|\+/-|\+-)?\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*%", text)
     if match:
-        return Quantity(_scaled(match[1].replace(",", "."), -2), "%", "", True)
+        return Quantity(scaled(match[1].replace(",", "."), -2), "%", "", True)
     match = re.fullmatch(r"(\d+)/(\d+)\s*[Ww]", text)
     if match and int(match[2]):
         return Quantity(int(match[1]) / int(match[2]), "W", "", True)
@@ -187,34 +184,28 @@ def parse_quantity(text: str, unit: str | None = None) -> float:
     """
     wanted = _unit_name(unit) if unit else None
     found = read_quantity(text, wanted)
-    what, example = UNIT_WORDS.get(wanted or "", ("a value", "2k2, 100n or 3.3V"))
-    if found is None:
-        raise WrongUsage(
-            f"'{text}'",
-            expected=what,
-            hint=f"Write it like {example}.",
-            excerpt=excerpt(text, 1, _stop(text) + 1, max(1, len(text) - _stop(text))),
-        )
-    # a multiplier the unit never has is a slip: 10u of ohms, 10k of farads
-    slips = _NEVER.get(wanted or "", "") if found.unit is None else ""
-    slip = found.prefix != "" and found.prefix in slips
-    if slip or (wanted and found.unit not in {None, wanted}):
-        raise WrongUsage(
-            f"'{text}'",
-            expected=what,
-            hint=f"Write it like {example}.",
-            excerpt=excerpt(text, 1, 1, len(text)),
-        )
-    if wanted == "%" and found.unit is None:
-        return found.value / 100
-    return found.value
+    stop = _stop(text) if found is None else 0
+    if found is not None:
+        # a multiplier the unit never has is a slip: 10u of ohms, 10k of farads
+        slips = _NEVER.get(wanted or "", "") if found.unit is None else ""
+        is_slip = found.prefix != "" and found.prefix in slips
+        if not is_slip and (not wanted or found.unit in {None, wanted}):
+            return found.value / 100 if wanted == "%" and found.unit is None else found.value
+    units = section("values", "units")
+    what, example = units[wanted] if wanted else ("a value", "2k2, 100n or 3.3V")
+    raise WrongUsage(
+        f"'{text}'",
+        expected=what,
+        hint=f"Write it like {example}.",
+        excerpt=excerpt(text, 1, stop + 1, max(1, len(text) - stop)),
+    )
 
 
 def _stop(text: str) -> int:
     """Return the offset of the first character that fits no plain value."""
     lead = len(text) - len(text.lstrip())
     best = 0
-    for pattern in (_PLAIN, _LETTER):
+    for pattern in (_plain(), _lettered()):
         match = pattern.match(text, lead)
         if match and any(c.isdigit() for c in match[0]):
             best = max(best, match.end())

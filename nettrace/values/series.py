@@ -8,44 +8,25 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
 
+from nettrace.knowledge import section
 from nettrace.values.quantity import engineering
-
-__all__ = [
-    "SERIES",
-    "Combination",
-    "combinations",
-    "nearest",
-    "neighbours",
-    "series_containing",
-    "series_of_tolerance",
-    "series_values",
-]
 
 Arrangement = Literal["one", "series", "parallel"]
 
-_E24: Final = (
-    10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91,
-)  # fmt: skip
-#: The one number of E192 that is not round(100·10^(i/192)): row 185 is 920, not 919.
-_E192_EXCEPTIONS: Final = {185: 920}
-_E192: Final = tuple(_E192_EXCEPTIONS.get(i, round(100 * 10 ** (i / 192))) for i in range(192))
+
+def _all_series() -> dict[str, tuple[int, ...]]:
+    known = section("values", "series")
+    e24 = tuple(10 * number for number in known["E24"])
+    odd = known["E192_exceptions"]
+    e192 = tuple(odd.get(str(row), round(100 * 10 ** (row / 192))) for row in range(192))
+    return {
+        "E3": e24[::8], "E6": e24[::4], "E12": e24[::2], "E24": e24,
+        "E48": e192[::4], "E96": e192[::2], "E192": e192,
+    }  # fmt: skip
+
 
 #: Name of the series -> its numbers in one decade, rising, scaled to 100 ... 999.
-SERIES: Final[dict[str, tuple[int, ...]]] = {
-    "E3": tuple(10 * n for n in _E24[::8]),
-    "E6": tuple(10 * n for n in _E24[::4]),
-    "E12": tuple(10 * n for n in _E24[::2]),
-    "E24": tuple(10 * n for n in _E24),
-    "E48": _E192[::4],
-    "E96": _E192[::2],
-    "E192": _E192,
-}
-
-#: The series a tolerance belongs to (IEC 60063), fraction; the widest tolerance first.
-_TOLERANCES: Final = (
-    ("E3", 0.40), ("E6", 0.20), ("E12", 0.10), ("E24", 0.05), ("E48", 0.02), ("E96", 0.01),
-    ("E192", 0.005),
-)  # fmt: skip
+SERIES: Final = _all_series()
 
 #: Two values within this ratio are the same number (rounding of decimal fractions).
 SAME: Final = 1e-9
@@ -128,7 +109,8 @@ def series_of_tolerance(tolerance: float) -> tuple[str, ...]:
     """
     if not 0 < tolerance < 1:
         raise ValueError(f"a tolerance is a fraction between 0 and 1, not {tolerance!r}")
-    first = next((name for name, width in _TOLERANCES if tolerance >= width * (1 - SAME)), "E192")
+    widths = section("values", "series")["tolerances"]
+    first = next((name for name, width in widths if tolerance >= width * (1 - SAME)), "E192")
     if first == "E192":
         return ("E192", "E96", "E24")
     return ("E96", "E24") if first == "E96" else (first,)

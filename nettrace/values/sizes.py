@@ -7,21 +7,11 @@ millimetres, a body or a pad pitch, decides where one is known; never the digits
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
 
-__all__ = [
-    "CHIP_SIZES",
-    "ChipSize",
-    "SizeReading",
-    "chip_size",
-    "inch_size",
-    "land_pattern_size",
-    "read_size",
-    "working_volts",
-]
+from nettrace.knowledge import pattern, table
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,33 +31,21 @@ class ChipSize:
     source: str = ""
 
 
-_ROYAL: Final = "Royal Ohm chip resistor sheet"
-_YAGEO: Final = "Royal Ohm and Yageo RC sheets"
-_VISHAY: Final = "Royal Ohm, Yageo RC, Vishay D/CRCW e3 (20035) sheets"
-_MEMORY: Final = "from memory"
+def _sizes() -> tuple[ChipSize, ...]:
+    return tuple(
+        ChipSize(inch, metric, length, width, watts or None, volts or None, link or None, source)
+        for inch, metric, length, width, watts, volts, link, source in table("values")["sizes"][
+            "rows"
+        ]
+    )
+
 
 #: Smallest first.
-CHIP_SIZES: Final[tuple[ChipSize, ...]] = (
-    ChipSize("008004", "0201", 0.25, 0.125, source="distributor's note on JEDEC sizes"),
-    ChipSize("009005", "03015", 0.3, 0.15, 1 / 50, 10, source=f"power and voltage {_MEMORY}"),
-    ChipSize("01005", "0402", 0.4, 0.2, 1 / 32, 15, 0.5, _ROYAL),
-    ChipSize("0201", "0603", 0.6, 0.3, 1 / 20, 25, 0.5, _YAGEO),
-    ChipSize("0402", "1005", 1.0, 0.5, 1 / 16, 50, 1.0, _VISHAY),
-    ChipSize("0603", "1608", 1.6, 0.8, 1 / 10, 75, 1.0, _VISHAY),
-    ChipSize("0805", "2012", 2.0, 1.25, 1 / 8, 150, 2.0, _VISHAY),
-    ChipSize("1008", "2520", 2.5, 2.0, source=_MEMORY),
-    ChipSize("1206", "3216", 3.2, 1.6, 1 / 4, 200, 2.0, _VISHAY),
-    ChipSize("1210", "3225", 3.2, 2.5, 1 / 3, 200, 2.0, "Yageo; Vishay 1/2 W, others 1/4 W"),
-    ChipSize("1411", "3528", 3.5, 2.8, source=_MEMORY),
-    ChipSize("1806", "4516", 4.5, 1.6, source=_MEMORY),
-    ChipSize("1808", "4520", 4.5, 2.0, source=_MEMORY),
-    ChipSize("1812", "4532", 4.5, 3.2, source=_MEMORY),
-    ChipSize("2010", "5025", 5.0, 2.5, 3 / 4, 200, 2.0, "Royal Ohm, Yageo; Vishay 400 V"),
-    ChipSize("2220", "5750", 5.7, 5.0, source=_MEMORY),
-    ChipSize("2512", "6432", 6.35, 3.2, 1.0, 200, 2.0, "Royal Ohm, Yageo; Vishay 500 V"),
-)
+CHIP_SIZES: Final = _sizes()
 _BY_INCH: Final = {size.inch: size for size in CHIP_SIZES}
-_BY_METRIC: Final = {size.metric: size for size in CHIP_SIZES} | {"6332": _BY_INCH["2512"]}
+_BY_METRIC: Final[dict[str, ChipSize]] = {size.metric: size for size in CHIP_SIZES} | {
+    metric: _BY_INCH[inch] for metric, inch in table("values")["sizes"]["other_metric"].items()
+}
 
 INCH_CODES: Final = frozenset(_BY_INCH)
 METRIC_CODES: Final = frozenset(_BY_METRIC)
@@ -95,13 +73,6 @@ def chip_size(inch: str) -> ChipSize | None:
     return _BY_INCH.get(inch)
 
 
-#: A whole land pattern name: component class, body length and width in 0.1 mm, X, height in
-#: 0.01 mm, density level. Source: IPC-7351, naming convention for chip components.
-_LAND_PATTERN_NAME: Final = re.compile(
-    r"(?<![A-Za-z0-9])(?:RES|CAP|IND|FUS|LED|DIO|BEAD|THRM|VAR)C(\d\d)(\d\d)X\d{2,3}[LMN]?"
-    r"(?![A-Za-z0-9])",
-    re.IGNORECASE,
-)
 #: How far a land pattern's body may be from the nominal one (fraction): 2013 is 2.0 x 1.25 mm.
 _BODY_OFF: Final = 0.1
 
@@ -117,7 +88,7 @@ def land_pattern_size(name: str) -> ChipSize | None:
     >>> land_pattern_size("RESC0603X26N").inch, land_pattern_size("RESC0603")
     ('0201', None)
     """
-    match = _LAND_PATTERN_NAME.search(name)
+    match = pattern("values", "land_pattern_name").search(name)
     if match is None:
         return None
     exact = _BY_METRIC.get(match[1] + match[2])
@@ -132,14 +103,7 @@ def land_pattern_size(name: str) -> ChipSize | None:
     return _BY_INCH[nearest] if off[nearest] <= _BODY_OFF else None
 
 
-# R_0201_0603Metric, 1608M, (1608 metric)
-_SAID_METRIC: Final = re.compile(r"(?<!\d)(\d{4,5})[ _-]?(?:[Mm]etric|METRIC|M)(?![A-Za-z])")
-# IPC-7351 names give the metric code: RESC1005X40N, CAPC1608X90N; EIA-3216-18 is a metric case
-_LAND_PATTERN: Final = re.compile(
-    r"(?:RESC|CAPC|INDC|FUSC|LEDC|DIOC|BEADC|CAPMP|EIA[-_ ]?)(\d{4})", re.IGNORECASE
-)
 _BY_LAND_PATTERN: Final = "metric by the land pattern's naming"
-_CODE: Final = re.compile(r"(?<![\d.,])(\d{4,6})(?![\d.,]*\d)")
 
 
 @lru_cache(maxsize=8192)
@@ -161,14 +125,15 @@ def read_size(text: str, length_mm: float | None = None) -> SizeReading | None:
     pattern_size = land_pattern_size(text)
     if pattern_size is not None:
         return SizeReading(pattern_size.inch, _BY_LAND_PATTERN)
-    for pattern, how in (
-        (_SAID_METRIC, "named metric"),
-        (_LAND_PATTERN, _BY_LAND_PATTERN),
-    ):
-        for match in pattern.finditer(text):
+    for naming, how in (("said_metric", "named metric"), ("land_pattern", _BY_LAND_PATTERN)):
+        for match in pattern("values", naming).finditer(text):
             if match[1] in _BY_METRIC:
                 return SizeReading(_BY_METRIC[match[1]].inch, how)
-    codes = [m[1] for m in _CODE.finditer(text) if m[1] in _BY_INCH or m[1] in _BY_METRIC]
+    codes = [
+        m[1]
+        for m in pattern("values", "size_code").finditer(text)
+        if m[1] in _BY_INCH or m[1] in _BY_METRIC
+    ]
     if not codes:
         return None
     for code in codes:
@@ -201,26 +166,3 @@ def inch_size(text: str, length_mm: float | None = None) -> str | None:
     """
     reading = read_size(text, length_mm)
     return reading.inch if reading else None
-
-
-def working_volts(inch: str, ohms: float) -> float | None:
-    """Return the highest continuous voltage across a chip resistor, V.
-
-    The rule: the smaller of √(P·R) and the size's limiting voltage.
-
-    Args:
-        inch: inch code.
-        ohms: nominal resistance, Ω, 0 or more.
-
-    Returns:
-        Volts, None where the size or its ratings are not known.
-
-    Source: Yageo RC series data sheet; ratings as in `CHIP_SIZES`.
-
-    >>> round(working_volts("0402", 10e3), 1), working_volts("0603", 100e3)
-    (25.0, 75)
-    """
-    size = _BY_INCH.get(inch)
-    if size is None or size.watts is None or size.volts is None:
-        return None
-    return min(math.sqrt(size.watts * ohms), size.volts)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from nettrace.values.explain import ValueAnswer
-from nettrace.values.meaning import Meaning
+from nettrace.values.codes import Meaning
+from nettrace.values.marking import ValueAnswer
 from nettrace.values.quantity import engineering, percent
 from nettrace.views.payload import Json, si
 from nettrace.views.tables import Column, Sheet

@@ -5,12 +5,16 @@ from __future__ import annotations
 import pytest
 
 from nettrace.errors import NothingMatches
-from nettrace.values.chip_codes import capacitor_code, eia96, eia_voltage, maker_voltage
-from nettrace.values.colour_bands import read_bands
-from nettrace.values.dielectrics import dielectric
-from nettrace.values.explain import explain_value
-from nettrace.values.marking import meanings
-from nettrace.values.words import TOLERANCE_LETTERS
+from nettrace.values.codes import (
+    capacitor_code,
+    dielectric,
+    eia96,
+    eia_voltage,
+    maker_voltage,
+    read_bands,
+    tolerance_letters,
+)
+from nettrace.values.marking import explain_value, meanings
 
 # EIA-96: three published tables; 68A, 02D and 24C read there, the rest recomputed from E96
 EIA96 = {
@@ -114,13 +118,13 @@ def test_tolerance_letters() -> None:
         "M": 20,
         "N": 30,
     }
-    assert {k: TOLERANCE_LETTERS[k] for k in read} == {
+    assert {k: tolerance_letters()[k] for k in read} == {
         letter: pytest.approx(width / 100) for letter, width in read.items()
     }
     # from memory of IEC 60062
     remembered = {"E": 0.005, "L": 0.01, "P": 0.02, "W": 0.05}
     for letter, width in remembered.items():
-        assert TOLERANCE_LETTERS[letter] == pytest.approx(width / 100)
+        assert tolerance_letters()[letter] == pytest.approx(width / 100)
     assert [m.note for m in meanings("Z") if m.quantity == "tolerance"] == ["−20/+80 %"]
     assert [m.note for m in meanings("Q") if m.quantity == "tolerance"] == ["−10/+30 %"]
 
@@ -240,3 +244,8 @@ def test_explained_value_has_series_and_replacements() -> None:
 def test_unknown_text_is_our_error() -> None:
     with pytest.raises(NothingMatches, match="no meaning known for 'hello'"):
         explain_value("hello")
+
+
+@pytest.mark.parametrize("text", ["R0G", "0R1C", "10k 150%"])
+def test_a_tolerance_that_is_none_is_no_reason_to_stop(text: str) -> None:
+    assert explain_value(text).meanings

@@ -9,7 +9,6 @@ from nettrace.values.sizes import (
     inch_size,
     land_pattern_size,
     read_size,
-    working_volts,
 )
 
 # inch, metric, length mm, watts at 70 °C, volts: Royal Ohm, Yageo RC, Vishay D/CRCW e3 sheets
@@ -29,23 +28,11 @@ def test_size_row(inch: str, metric: str, length: float, watts: float, volts: fl
     assert (size.metric, size.length_mm, size.watts, size.volts) == (metric, length, watts, volts)
 
 
-# working voltage = min(√(P·R), Umax), Yageo RC
-@pytest.mark.parametrize(("inch", "ohms", "volts"), [
-    ("0402", 10e3, 25.0), ("0603", 100e3, 75), ("0201", 12.5e3, 25), ("0402", 40e3, 50),
-    ("0603", 56.25e3, 75), ("0805", 180e3, 150),
-])  # fmt: skip
-def test_working_voltage(inch: str, ohms: float, volts: float) -> None:
-    assert working_volts(inch, ohms) == pytest.approx(volts, rel=1e-3)
-    # below the crossover the power rules
-    size = chip_size(inch)
-    assert size is not None
-    assert size.watts is not None
-    assert working_volts(inch, ohms / 100) == pytest.approx((size.watts * ohms / 100) ** 0.5)
-
-
 def test_ratings_that_are_not_known_stay_unknown() -> None:
-    assert working_volts("1812", 10e3) is None
-    assert working_volts("9999", 10e3) is None
+    size = chip_size("1812")
+    assert size is not None
+    assert (size.watts, size.volts, size.link_amperes) == (None, None, None)
+    assert chip_size("9999") is None
 
 
 @pytest.mark.parametrize(("text", "inch"), [
