@@ -242,6 +242,11 @@ class Box(NamedTuple):
     x2: float
     y2: float
 
+    @property
+    def middle(self) -> Point:
+        """The point in its middle."""
+        return (self.x1 + self.x2) / 2, (self.y1 + self.y2) / 2
+
     def overlaps(self, other: Box, gap: float = 0.0) -> bool:
         """Return whether the boxes come closer than `gap` mm."""
         return (

@@ -94,126 +94,28 @@ def draw_labels(
         _draw_refdes(seen, part)
 
 
-def _directions(count: int) -> list[Point]:
-    """Return unit vectors all round, slanted ones first: they are easier to tell from copper."""
-    steps = [2 * math.pi * i / count for i in range(count)]
-    steps.sort(key=lambda angle: (abs(math.sin(2 * angle)) < 0.4, angle))
-    return [(math.cos(angle), math.sin(angle)) for angle in steps]
-
-
 def _draw_balloons(seen: _Seen, positions: Sequence[Position]) -> None:
     """Draw the number of each position, with a leader to its middle."""
+    paper = seen.paper
     radius = next(mm for count, mm in BALLOON_RADII if len(positions) <= count)
     hulls = [hull_corners(position.part) for position in positions]
-    bodies = [seen.view.box(hull) for hull in hulls if hull]
-    for position in positions:
-        corners = hull_corners(position.part)
-        if not corners:
+    bodies = [seen.view.box(hull) if hull else None for hull in hulls]
+    for position, body in zip(positions, bodies, strict=True):
+        if body is None or not body.overlaps(seen.view.window):
             continue
-        body = seen.view.box(corners)
-        if not body.overlaps(seen.view.window):
-            continue
-        at = (body.x1 + body.x2) / 2, (body.y1 + body.y2) / 2
-        spot = (
-            _balloon_spot(seen, body, at, radius, bodies)
-            or _balloon_spot(seen, body, at, radius)
-            or _balloon_spot(seen, body, at, radius, on_copper=True)
-            or _spot_on_body(seen, body, at, radius)
-        )
+        spot = place_balloon(seen.room, body, radius, [each for each in bodies if each is not None])
         if spot is None:
             continue  # no room at all: the list beside the map has it
-        part = position.part
-        with seen.paper.group(class_="balloon", data_no=position.number, data_part=part.key):
-            _draw_balloon(seen, position.number, at, spot, radius)
-
-
-def _balloon_spot(
-    seen: _Seen,
-    body: Box,
-    at: Point,
-    radius: float,
-    bodies: Sequence[Box] = (),
-    *,
-    on_copper: bool = False,
-) -> Point | None:
-    """Return where a balloon stands: the cheapest free place off `bodies`, near ones first."""
-    others = [other for other in bodies if other != body]
-
-    def offer(reach: float, direction: Point) -> tuple[float, Point] | None:
-        far = _way_out(body, at, direction) + reach
-        spot = at[0] + direction[0] * far, at[1] + direction[1] * far
-        box = Box(*spot, *spot).grown(radius)
-        if not seen.room.is_free(box, on_copper=on_copper):
-            return None
-        if any(box.overlaps(other) for other in bodies):
-            return None
-        # its own pads have numbers too, so they are not `own` here
-        price = seen.room.cost(at, spot, Box(*at, *at), others)
-        return (price, spot) if price is not None else None
-
-    best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
-    return best[1] if best is not None else None
-
-
-_Spot = TypeVar("_Spot")
-
-
-def _cheapest(
-    reaches: Sequence[float],
-    directions: int,
-    offer: Callable[[float, Point], tuple[float, _Spot] | None],
-    enough: Callable[[float, float], bool],
-) -> tuple[float, _Spot] | None:
-    """Return the price and place of the cheapest offer all round, from near to far.
-
-    Args:
-        reaches: how far out, mm.
-        directions: how many, all round.
-        offer: from a reach and a direction to a price and a place; None where there is no room.
-        enough: from the best price so far and a reach, whether to look no further.
-    """
-    best: tuple[float, _Spot] | None = None
-    for reach in reaches:
-        for direction in _directions(directions):
-            found = offer(reach, direction)
-            if found is not None and (best is None or found[0] < best[0]):
-                best = found
-        if best is not None and enough(best[0], reach):
-            break
-    return best
-
-
-def _way_out(body: Box, at: Point, direction: Point) -> float:
-    """Return how far the edge of a box is from its middle in a direction."""
-    ways = []
-    if abs(direction[0]) > 1e-9:
-        ways.append((body.x2 - at[0]) / abs(direction[0]))
-    if abs(direction[1]) > 1e-9:
-        ways.append((body.y2 - at[1]) / abs(direction[1]))
-    return min(ways)
-
-
-def _spot_on_body(seen: _Seen, body: Box, at: Point, radius: float) -> Point | None:
-    """Return a place on the position itself, where all around is taken."""
-    for part in (0.0, 0.3, -0.3):
-        for dx, dy in ((part, 0.0), (0.0, part)):
-            spot = at[0] + dx * (body.x2 - body.x1), at[1] + dy * (body.y2 - body.y1)
-            if seen.room.is_free_of_text(Box(*spot, *spot).grown(radius)):
-                return spot
-    return None
-
-
-def _draw_balloon(seen: _Seen, number: int, at: Point, spot: Point, radius: float) -> None:
-    paper = seen.paper
-    length = max(math.dist(at, spot), radius)
-    end = tuple(s + (a - s) * radius / length for s, a in zip(spot, at, strict=True))
-    paper.line(at, (end[0], end[1]), stroke_width=MIDDLE / 1.5)
-    paper.circle(*at, 0.45, fill="black")
-    paper.circle(*spot, radius, fill="white", stroke="black", stroke_width=MIDDLE)
-    size = radius * (1.1 if number < 100 else 0.9)
-    paper.text(spot[0], spot[1] + size * 0.36, str(number), size, anchor="middle", bold=True)
-    seen.room.take(Box(*spot, *spot).grown(radius))
-    seen.room.draw_leader(at, spot)
+        at, number = body.middle, position.number
+        length = max(math.dist(at, spot), radius)
+        edge = tuple(s + (a - s) * radius / length for s, a in zip(spot, at, strict=True))
+        size = radius * (1.1 if number < 100 else 0.9)
+        with paper.group(class_="balloon", data_no=number, data_part=position.part.key):
+            paper.line(at, (edge[0], edge[1]), stroke_width=MIDDLE / 1.5)
+            paper.circle(*at, 0.45, fill="black")
+            paper.circle(*spot, radius, fill="white", stroke="black", stroke_width=MIDDLE)
+            base = spot[1] + size * 0.36
+            paper.text(spot[0], base, str(number), size, anchor="middle", bold=True)
 
 
 def _draw_pins(seen: _Seen, parts: Sequence[Part]) -> None:
@@ -258,37 +160,13 @@ def _draw_net_names(seen: _Seen, pads: Sequence[AreaPad], positions: Sequence[Po
 
 def _draw_net_name(seen: _Seen, pad: Pad, net: str, name: str) -> None:
     words = fit_text(name, NAME_MM, NET_NAME_MM)
+    is_ground = seen.circuit.net_kind(net) is NetKind.GROUND
+    dearest = DEAREST_GROUND if is_ground else DEAREST_LEADER
     rail = net in seen.circuit.rails
-    width = text_width(words, NAME_MM, bold=rail)
-    copper = seen.view.pad_box(pad)
-    x, y = (copper.x1 + copper.x2) / 2, (copper.y1 + copper.y2) / 2
-
-    def offer(reach: float, way: Point) -> tuple[float, tuple[float, float, Point, Point]] | None:
-        dx, dy = way
-        far = _way_out(copper, (x, y), way)
-        edge = x + dx * far, y + dy * far
-        tip = x + dx * (far + reach), y + dy * (far + reach)
-        # the text starts where the leader ends, and reads away from it
-        if abs(dx) > 0.3:
-            left = tip[0] + 0.4 if dx > 0 else tip[0] - 0.4 - width
-            base = tip[1] + NAME_MM * 0.36
-        else:
-            left = tip[0] - width / 2
-            base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
-        if not seen.room.is_free(text_box(left, base, words, NAME_MM, bold=rail)):
-            return None
-        price = seen.room.cost(edge, tip, copper)
-        return (price, (left, base, edge, tip)) if price is not None else None
-
-    best = _cheapest(NAME_REACH, 16, offer, lambda price, reach: price <= reach + 0.5)
-    ground = seen.circuit.net_kind(net) is NetKind.GROUND
-    if best is None or best[0] > (DEAREST_GROUND if ground else DEAREST_LEADER):
-        return
-    left, base, start, tip = best[1]
-    seen.paper.line(start, tip, stroke_width=THIN, stroke="#333")
-    seen.paper.text(left, base, words, NAME_MM, bold=rail, halo=True)
-    seen.room.take(text_box(left, base, words, NAME_MM, bold=rail))
-    seen.room.draw_leader(start, tip)
+    label = place_name(seen.room, seen.view.pad_box(pad), words, dearest, bold=rail)
+    if label is not None:
+        seen.paper.line(label.start, label.tip, stroke_width=THIN, stroke="#333")
+        seen.paper.text(label.left, label.base, words, NAME_MM, bold=rail, halo=True)
 
 
 def _draw_refdes(seen: _Seen, part: Part) -> None:
@@ -466,3 +344,148 @@ class Room:
     def draw_leader(self, start: Point, end: Point) -> None:
         """Mark a leader as drawn."""
         self._leaders.append(_Segment(*start, *end))
+
+
+# -- the cheapest place ---------------------------------------------------------------------------
+
+
+def place_balloon(room: Room, body: Box, radius: float, bodies: Sequence[Box]) -> Point | None:
+    """Return where the balloon of a body stands, and take that place; None where all is taken.
+
+    Its leader ends in the body's middle. It stands off all `bodies`, else off copper, else
+    anywhere near, else on the body itself.
+    """
+    at = body.middle
+    spot = (
+        _balloon_spot(room, body, radius, bodies)
+        or _balloon_spot(room, body, radius)
+        or _balloon_spot(room, body, radius, on_copper=True)
+        or _spot_on_body(room, body, radius)
+    )
+    if spot is not None:
+        room.take(Box(*spot, *spot).grown(radius))
+        room.draw_leader(at, spot)
+    return spot
+
+
+def _balloon_spot(
+    room: Room, body: Box, radius: float, bodies: Sequence[Box] = (), *, on_copper: bool = False
+) -> Point | None:
+    at = body.middle
+    others = [other for other in bodies if other != body]
+
+    def offer(reach: float, direction: Point) -> tuple[float, Point] | None:
+        far = _way_out(body, direction) + reach
+        spot = at[0] + direction[0] * far, at[1] + direction[1] * far
+        box = Box(*spot, *spot).grown(radius)
+        if not room.is_free(box, on_copper=on_copper):
+            return None
+        if any(box.overlaps(other) for other in bodies):
+            return None
+        # its own pads have numbers too, so they are not `own` here
+        price = room.cost(at, spot, Box(*at, *at), others)
+        return (price, spot) if price is not None else None
+
+    best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
+    return best[1] if best is not None else None
+
+
+def _spot_on_body(room: Room, body: Box, radius: float) -> Point | None:
+    """Return a place on the position itself, where all around is taken."""
+    at = body.middle
+    for part in (0.0, 0.3, -0.3):
+        for dx, dy in ((part, 0.0), (0.0, part)):
+            spot = at[0] + dx * (body.x2 - body.x1), at[1] + dy * (body.y2 - body.y1)
+            if room.is_free_of_text(Box(*spot, *spot).grown(radius)):
+                return spot
+    return None
+
+
+class Label(NamedTuple):
+    """Where a name stands: its left end and baseline, and its leader from copper to the text."""
+
+    left: float
+    base: float
+    start: Point
+    tip: Point
+
+
+def place_name(
+    room: Room, copper: Box, words: str, dearest: float, *, bold: bool = False
+) -> Label | None:
+    """Return where the name of some copper stands beside it, and take that place.
+
+    None where there is no room at a price (mm of leader, with fines) of `dearest` at most.
+    """
+    x, y = copper.middle
+    width = text_width(words, NAME_MM, bold=bold)
+
+    def offer(reach: float, way: Point) -> tuple[float, Label] | None:
+        dx, dy = way
+        far = _way_out(copper, way)
+        edge = x + dx * far, y + dy * far
+        tip = x + dx * (far + reach), y + dy * (far + reach)
+        # the text starts where the leader ends, and reads away from it
+        if abs(dx) > 0.3:
+            left = tip[0] + 0.4 if dx > 0 else tip[0] - 0.4 - width
+            base = tip[1] + NAME_MM * 0.36
+        else:
+            left = tip[0] - width / 2
+            base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
+        if not room.is_free(text_box(left, base, words, NAME_MM, bold=bold)):
+            return None
+        price = room.cost(edge, tip, copper)
+        return (price, Label(left, base, edge, tip)) if price is not None else None
+
+    best = _cheapest(NAME_REACH, 16, offer, lambda price, reach: price <= reach + 0.5)
+    if best is None or best[0] > dearest:
+        return None
+    label = best[1]
+    room.take(text_box(label.left, label.base, words, NAME_MM, bold=bold))
+    room.draw_leader(label.start, label.tip)
+    return label
+
+
+_Spot = TypeVar("_Spot")
+
+
+def _cheapest(
+    reaches: Sequence[float],
+    directions: int,
+    offer: Callable[[float, Point], tuple[float, _Spot] | None],
+    enough: Callable[[float, float], bool],
+) -> tuple[float, _Spot] | None:
+    """Return the price and place of the cheapest offer all round, from near to far.
+
+    Args:
+        reaches: how far out, mm.
+        directions: how many, all round.
+        offer: from a reach and a direction to a price and a place; None where there is no room.
+        enough: from the best price so far and a reach, whether to look no further.
+    """
+    best: tuple[float, _Spot] | None = None
+    for reach in reaches:
+        for direction in _directions(directions):
+            found = offer(reach, direction)
+            if found is not None and (best is None or found[0] < best[0]):
+                best = found
+        if best is not None and enough(best[0], reach):
+            break
+    return best
+
+
+def _directions(count: int) -> list[Point]:
+    """Return unit vectors all round, slanted ones first: they are easier to tell from copper."""
+    steps = [2 * math.pi * i / count for i in range(count)]
+    steps.sort(key=lambda angle: (abs(math.sin(2 * angle)) < 0.4, angle))
+    return [(math.cos(angle), math.sin(angle)) for angle in steps]
+
+
+def _way_out(body: Box, direction: Point) -> float:
+    """Return how far the edge of a box is from its middle in a direction."""
+    at, ways = body.middle, []
+    if abs(direction[0]) > 1e-9:
+        ways.append((body.x2 - at[0]) / abs(direction[0]))
+    if abs(direction[1]) > 1e-9:
+        ways.append((body.y2 - at[1]) / abs(direction[1]))
+    return min(ways)
