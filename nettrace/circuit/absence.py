@@ -29,6 +29,7 @@ from nettrace.circuit.links import Bank
 from nettrace.circuit.part_kinds import is_logic_cell
 from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey
 from nettrace.circuit.roles.words import are_pair, plain_name, words_of
+from nettrace.circuit.series import LINK_KINDS
 from nettrace.model.board import Part
 from nettrace.model.names import natural_key
 
@@ -46,11 +47,6 @@ SILENT: Final = "what it leads to cannot be seen in these sources"
 _ENDS: Final = (
     Kind.CONNECTOR, Kind.BATTERY, Kind.ANTENNA, Kind.SOUNDER, Kind.MOTOR, Kind.SWITCH, Kind.RELAY,
     Kind.MOSFET, Kind.TRANSISTOR, Kind.LED, Kind.CRYSTAL, Kind.THERMISTOR,
-)  # fmt: skip
-#: Links that leave a signal what it is; a resistor does up to the bound above.
-_PASSING: Final = frozenset(
-    {"resistor", "zero-ohm link", "ferrite bead", "inductor", "fuse", "filter", "ESD array",
-     "common-mode choke", "current shunt"}
 )  # fmt: skip
 
 
@@ -287,7 +283,7 @@ class Gap:
                 far = link.to_net
                 if far in found or not self.is_signal(far) or link.conditional:
                     continue
-                if link.kind not in _PASSING or (link.ohms or 0.0) > MOST_LINE_OHMS:
+                if not LINK_KINDS[link.kind].series or (link.ohms or 0.0) > MOST_LINE_OHMS:
                     continue
                 if are_pair(link.from_net, far):  # a termination joins no two lines
                     continue

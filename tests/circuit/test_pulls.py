@@ -68,3 +68,10 @@ def test_renaming_signals_changes_no_pull(names: list[str]) -> None:
     assert [as_text(pull) for pull in pulls[names[0]]] == ["up R2 2200 +3V3 3.3 through R1"]
     assert [as_text(pull) for pull in pulls[names[1]]] == ["up R2 2200 +3V3 3.3"]
     assert [as_text(pull) for pull in pulls[names[2]]] == ["down R3 10000 GND 0"]
+
+
+@pytest.mark.parametrize(("ohms", "pulls"), [("10R", False), ("46R", False), ("47R", True)])
+def test_a_part_is_a_pull_up_where_its_net_has_a_pull_up(ohms: str, pulls: bool) -> None:
+    found = circuit(f"R1 IRQ +3V3 {ohms}\nU1 IRQ=IRQ VDD=+3V3 GND=GND\nU2 IRQ=IRQ VDD=+3V3 GND=GND")
+    roles = {role.role for role in found.roles("R1")}
+    assert bool(found.pulls.get("IRQ")) == ("pull-up" in roles) == pulls

@@ -26,7 +26,7 @@ from nettrace.circuit.roles.site import (
 )
 from nettrace.circuit.roles.survey import CHIPS, Branch, Survey
 from nettrace.circuit.roles.words import are_pair, names_supply, says, words_of
-from nettrace.circuit.series import SHUNT_OHMS, resistor_elements
+from nettrace.circuit.series import LEAST_PULL_OHMS, SHUNT_OHMS, resistor_elements
 
 #: A supply is filtered through up to this (common practice, no source).
 SUPPLY_FILTER_OHMS: Final = 100.0
@@ -218,6 +218,13 @@ def pull(site: Site) -> Findings:
     signal, far = site.to_fixed
     role = "pull-up" if survey.is_supply(far) else "pull-down"
     because = [f"from {signal} to {survey.describe(far)}"]
+    low, high = TERMINATION_OHMS
+    terminates = ohms is not None and not survey.capacitors[signal] and low <= ohms <= high
+    if ohms is not None and ohms < LEAST_PULL_OHMS:
+        yield found("series resistor", 0.6, *because, "of too few ohms for a pull")
+        if terminates:
+            yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
+        return
     score = LIKELY + 0.05
     if all(pin.part == site.part.key for pin in survey.pins(signal)):
         yield found(role, POSSIBLE, *because, "nothing else is on the net")
@@ -246,8 +253,7 @@ def pull(site: Site) -> Findings:
         score += 0.1
     if role == "pull-down" and says("shell", words):
         yield found("bleeder", 0.8, *because, "drains the shell's charge")
-    low, high = TERMINATION_OHMS
-    if ohms is not None and not survey.capacitors[signal] and low <= ohms <= high:
+    if terminates:
         yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
         score -= 0.2
     yield found(role, min(score, 0.92), *because)
