@@ -17,7 +17,7 @@ import msgspec
 
 from nettrace.collector import collector_off
 from nettrace.errors import Place, Warning
-from nettrace.model.board import Board, Conflict, Net, Pad, Part, Side, Source, Via, Zone
+from nettrace.model.board import Board, Conflict, Net, Pad, Part, Side, Source, Statement, Via, Zone
 from nettrace.model.copper import Joints
 from nettrace.model.fitted import is_fitted
 from nettrace.model.freezing import PadRecord, PinFact, PinKey, Tally, freeze_parts
@@ -173,6 +173,27 @@ class BoardBuilder:
     def warn(self, code: str, message: str, place: Place | None = None) -> None:
         """Note something read with care."""
         self.warnings.append(Warning(code, message, place))
+
+    def note_pin_conflicts(self, refdes: str, pins: Iterable[tuple[str, str, Place]]) -> None:
+        """Add a warning and a Conflict for every pin number that stands on more than one net.
+
+        Args:
+            refdes: the part.
+            pins: (number, net, place) in the order of the file; the same pair may repeat.
+        """
+        said: dict[str, dict[str, Place]] = {}
+        for number, net, place in pins:
+            said.setdefault(number, {}).setdefault(net, place)
+        for number, nets in said.items():
+            if len(nets) < 2:
+                continue
+            subject = f"{refdes}.{number}"
+            statements = tuple(Statement(f"on {net}", place) for net, place in nets.items())
+            self.conflicts.append(
+                Conflict("pin-on-two-nets", subject, statements, "both, as two pins of one number")
+            )
+            where = " and ".join(f"on {net} ({place})" for net, place in nets.items())
+            self.warn("pin-on-two-nets", f"{subject} is {where}", list(nets.values())[-1])
 
     def build(self) -> Board:
         """Check, order and freeze. Net names are shown decoded; the raw name becomes an alias."""

@@ -38,7 +38,7 @@ _DRAWING = r"(?i:boundingbox|connectlocation|display|figure|pagesize|transform)"
 
 def _rest(depth: int) -> str:
     """Return the pattern of the rest of a form, forms in it nested at most so deep."""
-    return balanced(depth, flat=_FLAT, edge="", opening=rf'\({_B}*[^ \t\r\n\f\v()"]')
+    return balanced(depth, string='"[^"]*"', edge="", opening=rf'\({_B}*[^ \t\r\n\f\v()"]')
 
 
 @cache

@@ -19,9 +19,8 @@ is written so that the next character decides, and giving back fails at once.
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 
 from nettrace.errors import BadInput, Place, Warning, excerpt
@@ -31,10 +30,10 @@ from nettrace.readers.document import Document
 MOST_WARNINGS = 20
 
 _BLANKS = r"[ \t\r\n]*"
-_EDGE = r"(?=[ \t\r\n()]|\Z)"  # a word, a string or a form ends here
+_EDGE = r"(?![^ \t\r\n()])"  # a word, a string or a form ends here
 _STRING_TEXT = r'[^"\\]*(?:\\.[^"\\]*)*'
-#: Words and strings, each string apart from its neighbours.
-_FLAT = rf'[^()"]*(?:(?<=[ \t\r\n()])"{_STRING_TEXT}"{_EDGE}[^()"]*)*'
+_STRING = rf'(?<=[ \t\r\n()])"{_STRING_TEXT}"{_EDGE}'  # apart from its neighbours
+_FLAT = rf'[^()"]*(?:{_STRING}[^()"]*)*'  # words and strings
 _TOKEN = rf'([()])|"({_STRING_TEXT})"{_EDGE}|([^ \t\r\n()"]+){_EDGE}|([^ \t\r\n])'
 
 _ESCAPE = re.compile(r"\\(x[0-9A-Fa-f]{1,2}|[0-7]{1,3}|.)", re.DOTALL)
@@ -42,26 +41,36 @@ _ESCAPED = {"n": "\n", "r": "\r", "t": "\t", "a": "\a", "b": "\b", "f": "\f", "v
 #: Millimetres and degrees: at most seven digits before the point, so always finite and on a board.
 _NUMBER = re.compile(r"[-+]?(?:[0-9]{1,7}(?:\.[0-9]*)?|\.[0-9]+)(?:[eE]-[0-9]{1,3})?\Z")
 
+_TokenAt = Callable[[str, int], re.Match[str] | None]
+_BLOCK_BITS = 11  # blocks of 2 kB: some dozen lines
 _new = tuple.__new__  # Place without its argument handling: one is made for every pad
 
 
 class Lines:
-    """Line and column of every character of a text, from one table of line starts."""
+    """Line and column of every character of a text, from one table: what each block begins with."""
 
-    __slots__ = ("_starts", "path", "text")
+    __slots__ = ("_blocks", "path", "text")
 
     def __init__(self, document: Document) -> None:
         self.path = document.path
         self.text = document.text
-        self._starts: list[int] = []
+        self._blocks = [(1, 0)]  # line at the block's first character, and where it starts
 
     def place(self, offset: int) -> Place:
         """Return line and column of the character at the offset."""
-        starts = self._starts
-        if not starts:
-            starts += [0, *[match.end() for match in re.finditer("\n", self.text)]]
-        line = bisect_right(starts, offset)
-        return _new(Place, (self.path, line, offset - starts[line - 1] + 1))
+        text, blocks = self.text, self._blocks
+        block = offset >> _BLOCK_BITS
+        while len(blocks) <= block:
+            line, line_start = blocks[-1]
+            end = len(blocks) << _BLOCK_BITS
+            start = end - (1 << _BLOCK_BITS)
+            line += text.count("\n", start, end)
+            blocks.append((line, text.rfind("\n", start, end) + 1 or line_start))
+        line, line_start = blocks[block]
+        start = block << _BLOCK_BITS
+        line += text.count("\n", start, offset)
+        line_start = text.rfind("\n", start, offset) + 1 or line_start
+        return _new(Place, (self.path, line, offset - line_start + 1))
 
     def error(
         self, offset: int, found: str, *, expected: str = "", hint: str = "", length: int = 1
@@ -76,10 +85,7 @@ class Form(list["str | Form"]):
     """A list in parentheses; its items are words and strings (as text) and further forms."""
 
     __slots__ = ("start",)
-
-    def __init__(self, start: int) -> None:
-        super().__init__()
-        self.start = start
+    start: int
 
     @property
     def head(self) -> str:
@@ -89,7 +95,7 @@ class Form(list["str | Form"]):
     def forms(self) -> Iterator[Form]:
         """Yield the forms in it."""
         for item in self:
-            if isinstance(item, Form):
+            if isinstance(item, Form) and item is not PASSED_OVER:
                 yield item
 
     def first(self, head: str) -> Form | None:
@@ -105,11 +111,11 @@ class Form(list["str | Form"]):
 
     def word(self, index: int = 1) -> str | None:
         """Return the item at the index where it is a word or string."""
-        if index < len(self):
+        try:
             item = self[index]
-            if isinstance(item, str):
-                return item
-        return None
+        except IndexError:
+            return None
+        return item if isinstance(item, str) else None
 
     def word_of(self, head: str) -> str | None:
         """Return the first word behind the head of the first form in it of that head."""
@@ -117,13 +123,16 @@ class Form(list["str | Form"]):
         return child.word() if child is not None else None
 
 
-def balanced(depth: int, *, flat: str = _FLAT, edge: str = _EDGE, opening: str = r"\(") -> str:
+#: Stands in a form for some in a row that were passed over.
+PASSED_OVER = Form()
+
+
+def balanced(depth: int, *, string: str = _STRING, edge: str = _EDGE, opening: str = r"\(") -> str:
     r"""Return the pattern of what may follow a form's head, up to its end.
 
     Args:
         depth: how deep the forms in it may go; deeper ones do not match.
-        flat: the pattern of what stands between forms; it must not match parentheses, and must
-            fail at once where it does not match (no two ways to match one text).
+        string: the pattern of a string.
         edge: what must follow a closing parenthesis.
         opening: what a form in it begins with.
 
@@ -132,24 +141,37 @@ def balanced(depth: int, *, flat: str = _FLAT, edge: str = _EDGE, opening: str =
     >>> bool(re.match(r"\(fill" + balanced(2), '(fill (mode (deep ")"))) x'))
     True
     """
-    if depth:
-        inner = balanced(depth - 1, flat=flat, edge=edge, opening=opening)
-        flat = rf"{flat}(?:{opening}{inner}{flat})*"
-    return rf"{flat}\){edge}"
+    inner = balanced(depth - 1, string=string, edge=edge, opening=opening) if depth else ""
+    item = f"(?:{opening}{inner}|{string})" if depth else string
+    return rf'[^()"]*(?:\){edge}|(?:{item}[^()"]*)+\){edge})'
+
+
+def heads(text: str) -> frozenset[str]:
+    """Return the words of the text: a table of heads."""
+    return frozenset(text.split())
+
+
+def whole_form(heads: Iterable[str], depth: int = 5, opening: str = r"\(") -> str:
+    """Return the pattern of a form of one of these heads, behind its opening parenthesis."""
+    return rf"(?:{'|'.join(heads)})(?=[ \t\r\n()]){balanced(depth, opening=opening)}"
 
 
 @cache
 def pattern_inside(*passed_over: str) -> re.Pattern[str]:
-    r"""Return the pattern of one token in a form, where some forms are passed over as a token.
+    """Return the pattern of one token in a form.
 
     Args:
-        passed_over: each a pattern of heads, as `segment|arc`; or of a head and the rest of the
-            form up to its end.
+        passed_over: patterns of `whole_form`; some such forms in a row are one token.
     """
-    skipped = "".join(rf"\((?:{heads})(?=[ \t\r\n()]){balanced(5)}|" for heads in passed_over)
+    skipped = rf"(?:\((?:{'|'.join(passed_over)}){_BLANKS}){{1,50}}|" if passed_over else ""
     # the groups: words of a form (1), and its end (2) where no form is in it; then a lone token
     form = rf"\(({_FLAT})(?:(\)){_EDGE}|(?=[()]|\Z))"
     return re.compile(rf"{_BLANKS}(?:{skipped}{form}|{_TOKEN})", re.DOTALL)
+
+
+@cache
+def _one_token() -> re.Pattern[str]:
+    return re.compile(rf"{_BLANKS}(?:{_TOKEN})", re.DOTALL)
 
 
 def _unescape(match: re.Match[str]) -> str:
@@ -170,24 +192,35 @@ def unquote(inner: str) -> str:
     return _ESCAPE.sub(_unescape, inner) if "\\" in inner else inner
 
 
-_PLAIN = pattern_inside()
-_ONE_TOKEN = re.compile(rf"{_BLANKS}(?:{_TOKEN})", re.DOTALL)
-_WORD = re.compile(rf'"({_STRING_TEXT})"|[^ \t\r\n"]+', re.DOTALL)
-_BARE_WORD = re.compile(r"[^ \t\r\n]+")
-
-
 class _Words(dict[str, list[str]]):
     """Flat piece of a form, as written -> its words and strings; the same ones come again."""
 
+    def __init__(self) -> None:
+        super().__init__()
+        self.each = re.compile(rf'"({_STRING_TEXT})"|[^ \t\r\n"]+', re.DOTALL).finditer
+
     def __missing__(self, raw: str) -> list[str]:
-        if '"' in raw:
-            words = [
-                unquote(match[1]) if match.lastindex else match[0] for match in _WORD.finditer(raw)
-            ]
-        else:
-            words = _BARE_WORD.findall(raw)
+        found = self.each(raw)
+        words = [unquote(match[1]) if match.lastindex else match[0] for match in found]
         self[raw] = words
         return words
+
+
+class _Numbers(dict[str, float]):
+    """Number as written -> its value; sizes and offsets come again all over a board."""
+
+    def __missing__(self, word: str) -> float:
+        if _NUMBER.match(word) is None:
+            raise KeyError(word)
+        number = self[word] = float(word)
+        return number
+
+
+#: What `str.split` takes for blanks, and these files do not.
+_NO_BLANKS = (
+    "\v\f\x1c\x1d\x1e\x1f\x85\xa0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008"
+    "\u2009\u200a\u2028\u2029\u202f\u205f\u3000"
+)
 
 
 class Tree:
@@ -208,10 +241,13 @@ class Tree:
     ) -> None:
         self.lines = Lines(document)
         self.text = document.text
-        self.inside = inside or {}
+        self.inside: dict[str, _TokenAt] = {
+            head: pattern.match for head, pattern in (inside or {}).items()
+        }
         self.top_heads = top_heads
         self.warnings: list[Warning] = []
         self._counts: Counter[str] = Counter()
+        self._numbers = _Numbers()
 
     def read(self) -> Form:
         """Return the outermost form.
@@ -220,28 +256,34 @@ class Tree:
             BadInput: not one balanced form.
         """
         text, inside, words_of = self.text, self.inside.get, _Words()
+        can_split = not any(letter in text for letter in _NO_BLANKS)
         root: Form | None = None
         form: Form | None = None  # the one being read
-        pattern = _PLAIN  # of a token in it
-        above: list[tuple[Form | None, re.Pattern[str]]] = []
+        plain: _TokenAt = pattern_inside().match
+        token_at = plain  # of the form being read
+        above: list[tuple[Form | None, _TokenAt]] = []
         at = 0
         closed_at = -1  # where the last closing parenthesis ended, if it was read as a token
-        while (match := pattern.match(text, at)) is not None:
+        while (match := token_at(text, at)) is not None:
             kind = match.lastindex
             at = match.end()
             if kind is None:
-                continue  # passed over
+                if form is not None:
+                    form.append(PASSED_OVER)
+                continue
             if kind <= 2:
-                inner = Form(match.start(1) - 1)
-                inner += words_of[match[1]]
+                raw = match[1]
+                inner = Form(raw.split() if can_split and '"' not in raw else words_of[raw])
+                inner.start = match.start(1) - 1
             elif kind == 3 and text[at - 1] == "(":  # what follows is at fault
-                inner = Form(at - 1)
+                inner = Form()
+                inner.start = at - 1
             elif kind == 6:
                 raise self._bad_token(at - 1)
             elif form is None:
                 raise self._surplus(root, match.start(kind))
             elif kind == 3:
-                form, pattern = above.pop()
+                form, token_at = above.pop()
                 closed_at = at
                 continue
             elif kind == 4:
@@ -253,8 +295,8 @@ class Tree:
                     form.append(word)
                     continue
                 # ")word" with no blank between: the writer lost the parenthesis before it
-                inner = Form(closed_at)
-                inner.append(word)
+                inner = Form([word])
+                inner.start = closed_at
                 self.warn(
                     "missing-parenthesis",
                     f"'{word}' stands right behind ')': read as '({word}'",
@@ -267,8 +309,8 @@ class Tree:
             else:
                 raise self._surplus(root, inner.start)
             if kind != 2:
-                above.append((form, pattern))
-                form, pattern = inner, inside(inner.head, _PLAIN)
+                above.append((form, token_at))
+                form, token_at = inner, inside(inner.head, plain)
         if root is None:
             raise self.lines.error(0, "no form", expected="'('")
         if form is not None:
@@ -323,7 +365,7 @@ class Tree:
 
     def _tokens(self, start: int = 0) -> Iterator[tuple[int, str, bool]]:
         """Yield each token: where it stands, its text, and whether it is a string."""
-        for match in _ONE_TOKEN.finditer(self.text, start):
+        for match in _one_token().finditer(self.text, start):
             kind = match.lastindex or 0
             yield match.start(kind), match[kind], kind == 2
 
@@ -362,7 +404,7 @@ class Tree:
         return None
 
     def _head_at(self, start: int) -> str:
-        match = _ONE_TOKEN.match(self.text, start + 1)
+        match = _one_token().match(self.text, start + 1)
         return (match[3] or "") if match is not None else ""
 
     def _not_closed(self, start: int) -> BadInput:
@@ -405,18 +447,19 @@ class Tree:
         if index >= len(form):
             return form.start
         item = form[index]
-        if isinstance(item, Form):
+        if isinstance(item, Form) and item is not PASSED_OVER:
             return item.start
-        # words are counted, not items: forms may have been passed over
-        wanted = sum(1 for item in form[:index] if isinstance(item, str))
-        depth = 0 if self.text[form.start] == "(" else 1  # one is missing
+        # words are counted, not items: several forms may have been passed over as one
+        words = sum(1 for earlier in form[:index] if isinstance(earlier, str))
+        depth = 0 if self.text[form.start] == "(" else 1  # where it was lost
         for at, token, is_string in self._tokens(form.start):
-            if not is_string and token in {"(", ")"}:
-                depth += 1 if token == "(" else -1  # noqa: S105
+            bracket = token if not is_string and token in {"(", ")"} else ""
+            if depth == 1 and words == 0 and bracket == ("(" if item is PASSED_OVER else ""):
+                return at
+            if bracket:
+                depth += 1 if bracket == "(" else -1
             elif depth == 1:
-                if wanted == 0:
-                    return at
-                wanted -= 1
+                words -= 1
         return form.start
 
     def number(self, form: Form, index: int, what: str) -> float:
@@ -425,6 +468,10 @@ class Tree:
         Raises:
             BadInput: there is none, or it is not finite or not of this world.
         """
+        try:
+            return self._numbers[form[index]]  # type: ignore[index] # a form is a TypeError
+        except (LookupError, TypeError):
+            pass
         word = form.word(index)
         if word is None:
             raise self.lines.error(
@@ -432,14 +479,12 @@ class Tree:
                 f"'({form.head}' without {what}",
                 expected=f"'({form.head} ... {what} ...)'",
             )
-        if _NUMBER.match(word) is None:
-            raise self.lines.error(
-                self.offset(form, index),
-                f"{word!r}",
-                expected=f"a number ({what})",
-                length=max(1, len(word)),
-            )
-        return float(word)
+        raise self.lines.error(
+            self.offset(form, index),
+            f"{word!r}",
+            expected=f"a number ({what})",
+            length=max(1, len(word)),
+        )
 
     def check(
         self,
@@ -454,6 +499,8 @@ class Tree:
         """
         for index in range(first, len(form)):
             item = form[index]
+            if item is PASSED_OVER:
+                continue
             if isinstance(item, Form):
                 if item.head not in heads:
                     self.note_unknown(item, form.head)
@@ -473,6 +520,32 @@ class Tree:
                 said = f"a second '({child.head}' in '({form.head}'; the first counts"
                 self.warn("repeated-form", said, child)
             seen.add(child.head)
+
+    def sorted_out(
+        self,
+        form: Form,
+        heads: frozenset[str],
+        once: frozenset[str],
+        words: frozenset[str] = frozenset(),
+        first: int = 1,
+    ) -> dict[str, Form]:
+        """Return the first form of each head in it, and do what `once` and `check` do."""
+        found: dict[str, Form] = {}
+        sound = True
+        for item in form[first:]:
+            if isinstance(item, str):
+                sound = sound and item in words
+            elif item is not PASSED_OVER:
+                head = item.head
+                if head in found:
+                    sound = sound and head not in once
+                else:
+                    sound = sound and head in heads
+                    found[head] = item
+        if not sound:
+            self.once(form, once)
+            self.check(form, heads, words, first)
+        return found
 
     def warn(self, code: str, message: str, form: Form, index: int = 0) -> None:
         """Note something read with care: a form, or the word at that index of it.
