@@ -10,8 +10,7 @@ from nettrace.errors import BadInput
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text, read_text
-from nettrace.readers.sexpr_text import SexprText
-from nettrace.readers.sexpr_tree import TreeReader
+from nettrace.readers.sexpr import Tree
 
 CASES = Path(__file__).parent / "cases"
 OLD = (CASES / "kicad_pcb" / "two_parts_v4.kicad_pcb").read_text(encoding="utf-8")
@@ -213,7 +212,7 @@ def test_no_sound_file_is_thought_misindented(boards: Path) -> None:
     assert len(paths) >= 14
     for path in paths:
         document = Document(path.name, path.read_text(encoding="utf-8"))
-        assert TreeReader(SexprText(document)).misindented() is None, path.name
+        assert Tree(document).misindented() is None, path.name
 
 
 def test_on_one_line_a_form_that_cannot_stand_there_shows_the_lost_parenthesis() -> None:
