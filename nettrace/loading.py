@@ -104,7 +104,7 @@ def _load(
         notes = _joined(notes, more_notes)
     board = boards[0] if len(boards) == 1 else merge_boards(boards, _same_value)
     if notes.places or notes.rails:
-        from nettrace.model.merge_notes import check_notes
+        from nettrace.model.notes import check_notes
 
         conflicts, warnings = check_notes(board, notes, _same_value)
         board = replace(

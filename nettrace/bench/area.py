@@ -11,10 +11,10 @@ from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
-from nettrace.model.adjacency import MOST_CROSSED_PARTS
 from nettrace.model.board import Board, Pad, Part, Pin, Side
 from nettrace.model.find import find_pins
 from nettrace.model.geometry import distance
+from nettrace.model.graph import MOST_CROSSED_PARTS
 from nettrace.model.names import natural_key
 
 #: What a pad's net leads to is told by the parts that do something with it, best first.

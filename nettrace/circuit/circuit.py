@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from nettrace.circuit.links import Bank
     from nettrace.circuit.roles.proposals import ValueBank
     from nettrace.circuit.roles.survey import Survey
-    from nettrace.model.adjacency import Adjacency
-    from nettrace.model.pad_grid import PadGrid
+    from nettrace.model.geometry import PadGrid
+    from nettrace.model.graph import Adjacency
 
 __all__ = ["Circuit"]
 
@@ -54,14 +54,14 @@ class Circuit:
     @cached_property
     def pad_grid(self) -> PadGrid:
         """Where the pads are; made when a place is first asked for."""
-        from nettrace.model.pad_grid import PadGrid
+        from nettrace.model.geometry import PadGrid
 
         return PadGrid(self.board)
 
     @cached_property
     def adjacency(self) -> Adjacency:
         """Net -> parts and part -> nets; made when something is first searched for by wire."""
-        from nettrace.model.adjacency import Adjacency
+        from nettrace.model.graph import Adjacency
 
         return Adjacency(self.board)
 

@@ -2,7 +2,6 @@
 
 The records of which a board has tens of thousands are msgspec structs: a frozen dataclass takes
 three to five times as long to make. Hold no cycle: the collector does not look into them.
-Pins and pads are made when a part or net is first asked for them (copper.py).
 
 Identity. A part is its `key`: the refdes where that is unique, else the refdes with `~2`, `~3` in
 the order of the file (a blank refdes gives `~1`, `~2`). A pin is (part key, number, net): one pin
@@ -22,27 +21,8 @@ from enum import StrEnum
 from types import MappingProxyType
 
 import msgspec
-from msgspec.structs import force_setattr
 
 from nettrace.errors import Place, Warning
-from nettrace.model.copper import NO_COPPER, Copper, Joints, Unmade
-
-__all__ = [
-    "EMPTY",
-    "NO_ORIGINS",
-    "Board",
-    "Conflict",
-    "Counts",
-    "Net",
-    "Pad",
-    "Part",
-    "Pin",
-    "Side",
-    "Source",
-    "Statement",
-    "Via",
-    "Zone",
-]
 
 #: The one empty mapping that facts share.
 EMPTY: Mapping[str, str] = MappingProxyType({})
@@ -112,12 +92,12 @@ class Pin(msgspec.Struct, frozen=True, gc=False):
         return f"{self.part}.{self.number}"
 
 
-class Part(msgspec.Struct, frozen=True, gc=False, eq=False):
+class Part(msgspec.Struct, frozen=True, gc=False):
     """One part of the board, as the sources describe it.
 
-    `properties` holds every further field of the source (names as written). `origins` names the
-    place of a fact that came from elsewhere than `place` (after a merge). `copper` is what `pins`
-    and `pads` are made of, or both of them.
+    `pins` stand in natural order, `pads` in the order of the source. `properties` holds every
+    further field of the source (names as written). `origins` names the place of a fact that came
+    from elsewhere than `place` (after a merge).
     """
 
     key: str
@@ -130,42 +110,13 @@ class Part(msgspec.Struct, frozen=True, gc=False, eq=False):
     y: float | None = None
     angle: float | None = None
     side: Side | None = None
-    copper: Copper | Unmade = NO_COPPER
+    pins: tuple[Pin, ...] = ()
+    pads: tuple[Pad, ...] = ()
     outline: tuple[tuple[float, float], ...] = ()  # courtyard or body corners, board millimetres
     sheet: str | None = None  # path of the schematic sheet, where known
     properties: Mapping[str, str] = EMPTY
     place: Place | None = None
     origins: Mapping[str, Place] = NO_ORIGINS
-
-    @property
-    def pins(self) -> tuple[Pin, ...]:
-        """Its pins in natural order."""
-        copper = self.copper
-        return copper[0] if type(copper) is tuple else self._made()[0]
-
-    @property
-    def pads(self) -> tuple[Pad, ...]:
-        """Its pads in the order of the source."""
-        copper = self.copper
-        return copper[1] if type(copper) is tuple else self._made()[1]
-
-    def _made(self) -> Copper:
-        copper = self.copper
-        if isinstance(copper, Unmade):
-            copper = copper.make(self.key)
-            force_setattr(self, "copper", copper)  # frozen to all others: it is the same copper
-        return copper
-
-    def _facts(self) -> tuple[object, ...]:
-        self._made()
-        return msgspec.structs.astuple(self)
-
-    def __repr__(self) -> str:
-        self._made()
-        return msgspec.Struct.__repr__(self)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Part) and self._facts() == other._facts()
 
     def __hash__(self) -> int:  # mappings have none
         return hash((self.key, self.value, self.package, self.pins))
@@ -183,41 +134,17 @@ class Part(msgspec.Struct, frozen=True, gc=False, eq=False):
         return tuple(dict.fromkeys(pin.net for pin in self.pins if pin.net is not None))
 
 
-class Net(msgspec.Struct, frozen=True, gc=False, eq=False):
-    """A net: its shown name, other names it goes by, and its pins in natural order."""
+class Net(msgspec.Struct, frozen=True, gc=False):
+    """A net: its shown name, other names it goes by, and its pins.
+
+    Pins stand in natural order: by part, then by number.
+    """
 
     name: str
     aliases: tuple[str, ...] = ()
-    joined: tuple[Pin, ...] | Joints = ()  # its pins, or where they are found
+    pins: tuple[Pin, ...] = ()
     volts: float | None = None  # only where a source states it (SPICE source, typed sheet)
     place: Place | None = None
-
-    @property
-    def pins(self) -> tuple[Pin, ...]:
-        """Its pins: by part, then by number, in natural order."""
-        joined = self.joined
-        return joined if type(joined) is tuple else self._found()
-
-    def _found(self) -> tuple[Pin, ...]:
-        joined = self.joined
-        if isinstance(joined, Joints):
-            joined = joined.of(self.name)
-            force_setattr(self, "joined", joined)
-        return joined
-
-    def _facts(self) -> tuple[object, ...]:
-        self._found()
-        return msgspec.structs.astuple(self)
-
-    def __repr__(self) -> str:
-        self._found()
-        return msgspec.Struct.__repr__(self)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Net) and self._facts() == other._facts()
-
-    def __hash__(self) -> int:
-        return hash((self.name, self.aliases, self.pins))
 
 
 class Via(msgspec.Struct, frozen=True, gc=False):

@@ -6,32 +6,45 @@ interprets them. What is missing stays missing.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from itertools import chain, repeat
-from operator import attrgetter, itemgetter
 from types import MappingProxyType
-from typing import cast
+from typing import TypeAlias
 
 import msgspec
 
 from nettrace.collector import collector_off
 from nettrace.errors import Place, Warning
-from nettrace.model.board import Board, Conflict, Net, Pad, Part, Side, Source, Statement, Via, Zone
-from nettrace.model.copper import Joints
+from nettrace.model.board import (
+    EMPTY,
+    NO_ORIGINS,
+    Board,
+    Conflict,
+    Net,
+    Pad,
+    Part,
+    Pin,
+    Side,
+    Source,
+    Statement,
+    Via,
+    Zone,
+)
 from nettrace.model.fitted import is_fitted
-from nettrace.model.freezing import PadRecord, PinFact, PinKey, Tally, freeze_parts
-from nettrace.model.names import decode_escapes, natural_sorted
+from nettrace.model.names import decode_escapes, natural_key, natural_sorted
 
-__all__ = ["BoardBuilder", "PadRecord", "PartDraft"]
+#: A pin as a draft knows it: its number, and its net if it is on one.
+PinKey: TypeAlias = tuple[str, str | None]
+#: What a draft says of a pin: its function name, its electrical type, and where.
+PinFact: TypeAlias = tuple[str | None, str | None, Place | None]
+#: A pad as a draft holds it: the fields of `Pad` after `part`, in order.
+PadRecord: TypeAlias = tuple[
+    str, str | None, float, float, Side, str | None, float | None, float | None,
+    float, float | None, bool, Place | None,
+]  # fmt: skip
 
-_NO_PADS: tuple[Pad, ...] = ()
-_NOTHING_SAID: tuple[Place | None, float | None] = (None, None)
-
-_net_of = itemgetter(1)
-_key_of = attrgetter("key")
-_place_of = itemgetter(0)  # of what is said of a net: place, volts
-_volts_of = itemgetter(1)
+_NO_FACTS: PinFact = (None, None, None)
 
 
 class PartDraft(msgspec.Struct, gc=False, eq=False):
@@ -54,10 +67,6 @@ class PartDraft(msgspec.Struct, gc=False, eq=False):
     origins: dict[str, Place] = {}
     pin_facts: dict[PinKey, PinFact] = {}
     pads: list[PadRecord] = []
-
-    def nets(self) -> Iterable[str | None]:
-        """Return the net of each pin, None for one on no net; of pads it says nothing."""
-        return map(_net_of, self.pin_facts)
 
     def pin(
         self,
@@ -122,11 +131,6 @@ class BoardBuilder:
         self.net_records: int | None = None  # same for nets and pins (sheets that are expanded)
         self.pin_records: int | None = None
         self.parts: list[PartDraft] = []
-        #: Parts that the reader could freeze itself: with a refdes, each pin's number once, the
-        #: pins in natural order. Where keys or names must change they are drafted after all.
-        self.frozen: list[Part] = []
-        self.frozen_nets: list[str | None] = []  # of each of their pins
-        self._frozen_before: list[int] = []  # how many of them, for each of `parts`
         self.warnings: list[Warning] = []
         self.conflicts: list[Conflict] = []
         self.sources: list[Source] = []  # given: a merge; else one Source is made here
@@ -141,7 +145,6 @@ class BoardBuilder:
         """Add a part (a new one each time: a repeated refdes is another part)."""
         draft = PartDraft(refdes, place)
         self.parts.append(draft)
-        self._frozen_before.append(len(self.frozen))
         return draft
 
     def net(
@@ -166,8 +169,7 @@ class BoardBuilder:
         """Return the names of the nets met so far, declared or on a pin."""
         names = set(self._nets)
         for draft in self.parts:
-            names.update(net for net in draft.nets() if net is not None)
-        names.update(net for net in self.frozen_nets if net is not None)
+            names.update(net for _, net in draft.pin_facts if net is not None)
         return names
 
     def warn(self, code: str, message: str, place: Place | None = None) -> None:
@@ -205,23 +207,18 @@ class BoardBuilder:
             for draft in self.parts:
                 if draft.fitted is None:
                     draft.fitted = is_fitted(draft.value, draft.description, draft.properties)
-        repeated = self._give_keys()
-        tally = Tally(repeated)
-        tally.add_frozen(self.frozen_nets)
-        if self.frozen and any("{" in name for name in tally.nets):
-            self.thaw()
-            tally = Tally(repeated)
-        tally.add_drafts(self.parts)
-        shown = self._shown_names(self._raw_names(tally.nets))
-        if self.frozen and shown:
-            self.thaw()
-        # parts are frozen in their final order, so that the pins of each net are found in order too
-        by_key: dict[str, PartDraft | Part] = {draft.key: draft for draft in self.parts}
-        by_key.update(zip(map(_key_of, self.frozen), self.frozen, strict=True))
-        parts = freeze_parts(map(by_key.__getitem__, natural_sorted(by_key)), shown)
-        if shown:
-            tally.nets = {shown.get(net, net) for net in tally.nets}
-        nets = self._freeze_nets(shown, tally.nets, Joints(parts))
+        self._give_keys()
+        shown = self._shown_names()
+        by_key = {draft.key: draft for draft in self.parts}
+        freezer = _Freezer(shown)
+        # in their final order, so that the pins of each net are found in order too
+        parts = tuple([freezer.part(by_key[key]) for key in natural_sorted(by_key)])
+        pins: defaultdict[str, list[Pin]] = defaultdict(list)
+        for part in parts:
+            for pin in part.pins:
+                if pin.net is not None:
+                    pins[pin.net].append(pin)
+        nets = self._nets_of(shown, pins)
         vias, zones = self.vias, self.zones
         if shown:
             vias = [
@@ -230,9 +227,9 @@ class BoardBuilder:
             zones = [replace(z, net=shown[z.net]) if z.net in shown else z for z in zones]
         return Board(
             name=self.name,
-            parts=tuple(parts),
+            parts=parts,
             nets=tuple(nets.values()),
-            sources=tuple(self.sources) or (self._own_source(parts, tally),),
+            sources=tuple(self.sources) or (self._own_source(parts, len(pins)),),
             warnings=tuple(self.warnings),
             conflicts=tuple(self.conflicts),
             vias=tuple(vias),
@@ -243,53 +240,24 @@ class BoardBuilder:
             net_by_name=MappingProxyType(nets),
         )
 
-    def thaw(self) -> None:
-        """Draft the frozen parts after all, each in its place: something of them must change."""
-        if not self.frozen:
-            return
-        drafts: list[PartDraft] = []
-        at = 0
-        for draft, before in zip(
-            [*self.parts, None], [*self._frozen_before, len(self.frozen)], strict=True
-        ):
-            drafts += map(_drafted, self.frozen[at:before])
-            at = before
-            if draft is not None:
-                drafts.append(draft)
-        self.parts, self._frozen_before = drafts, [0] * len(drafts)
-        self.frozen, self.frozen_nets = [], []
-
-    def _raw_names(self, on_pins: set[str]) -> set[str]:
-        """Return every net name as written, "" for a pad without net."""
-        names: set[str | None] = {*self._nets, *on_pins}
-        names.update(map(_net_of, chain.from_iterable([d.pads for d in self.parts if d.pads])))
-        names.discard(None)
-        return cast("set[str]", names)
-
-    def _own_source(self, parts: list[Part], tally: Tally) -> Source:
+    def _own_source(self, parts: tuple[Part, ...], nets: int) -> Source:
+        # parts that share a refdes share its pins too
+        pins = {(part.refdes, pin.number) for part in parts for pin in part.pins if pin.net}
         return Source(
             path=self.path,
             format=self.format,
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
-            nets=len(tally.nets) if self.net_records is None else self.net_records,
-            pins=tally.count if self.pin_records is None else self.pin_records,
+            nets=nets if self.net_records is None else self.net_records,
+            pins=len(pins) if self.pin_records is None else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
         )
 
-    def _give_keys(self) -> set[str]:
-        """Give every part its key; return the refdes that several parts bear."""
+    def _give_keys(self) -> None:
+        """Give every part its key."""
         taken = {draft.refdes for draft in self.parts}
-        frozen = set(map(_key_of, self.frozen))
-        if "" in frozen or len(frozen) < len(self.frozen) or not taken.isdisjoint(frozen):
-            self.thaw()
-        taken |= frozen
-        if len(taken) == len(self.parts) + len(self.frozen) and "" not in taken:
-            for draft in self.parts:
-                draft.key = draft.refdes
-            return set()
         seen: dict[str, int] = {}
         for draft in self.parts:
             count = seen.get(draft.refdes, 0) + 1
@@ -302,39 +270,31 @@ class BoardBuilder:
             taken.add(key)
             seen[draft.refdes] = count
             draft.key = key
-        return {refdes for refdes, count in seen.items() if count > 1}
 
-    def _freeze_nets(
-        self, shown: Mapping[str, str], on_pins: Iterable[str], joints: Joints
-    ) -> dict[str, Net]:
-        declared, aliased = self._nets, self._aliases
-        names = {shown.get(raw, raw) for raw in declared} if shown else set(declared)
-        names.update(on_pins)
-        ordered = natural_sorted(names)
-        said = list(map(declared.get, ordered, repeat(_NOTHING_SAID)))
-        made = map(
-            Net, ordered, repeat(()), repeat(joints), map(_volts_of, said), map(_place_of, said)
-        )
-        nets = dict(zip(ordered, made, strict=True))
+    def _nets_of(self, shown: Mapping[str, str], pins: Mapping[str, list[Pin]]) -> dict[str, Net]:
+        """Return the nets that are declared or have pins, by shown name, in natural order."""
         raws: dict[str, list[str]] = {}  # shown name -> the names in the source that differ
         for raw, name in shown.items():
             raws.setdefault(name, []).append(raw)
-        for name in {*aliased, *raws} & names:
-            net = nets[name]
-            place, volts = net.place, net.volts
-            aliases = dict(aliased.get(name, {}))
+        nets: dict[str, Net] = {}
+        for name in natural_sorted({*(shown.get(raw, raw) for raw in self._nets), *pins}):
+            place, volts = self._nets.get(name, (None, None))
+            aliases = dict(self._aliases.get(name, ()))
             for raw in raws.get(name, ()):
                 aliases[raw] = None
-                aliases.update(aliased.get(raw, {}))
-                where, stated = declared.get(raw, _NOTHING_SAID)
+                aliases.update(self._aliases.get(raw, {}))
+                where, stated = self._nets.get(raw, (None, None))
                 place = place or where
                 volts = stated if volts is None else volts
             aliases.pop(name, None)
-            nets[name] = Net(name, tuple(aliases), joints, volts, place)
+            nets[name] = Net(name, tuple(aliases), tuple(pins.get(name, ())), volts, place)
         return nets
 
-    def _shown_names(self, raw_names: set[str]) -> dict[str, str]:
+    def _shown_names(self) -> dict[str, str]:
         """Raw name -> shown name, for the names that hold an escape (and do not clash)."""
+        raw_names = self.net_names()
+        for draft in self.parts:
+            raw_names.update([pad[1] for pad in draft.pads if pad[1] is not None])
         shown: dict[str, str] = {}
         used: dict[str, str] = {}
         for raw in sorted([name for name in raw_names if "{" in name]):
@@ -348,10 +308,58 @@ class BoardBuilder:
         return shown
 
 
-def _drafted(part: Part) -> PartDraft:
-    facts = {(pin.number, pin.net): (pin.name, pin.electrical_type, pin.place) for pin in part.pins}
-    return PartDraft(
-        part.refdes, part.place, part.key, part.value, part.package, part.description, part.fitted,
-        part.x, part.y, part.angle, part.side, part.outline, part.sheet, dict(part.properties), {},
-        facts, [msgspec.structs.astuple(pad)[1:] for pad in part.pads],
-    )  # fmt: skip
+class _Freezer:
+    """Makes parts of drafts, with net names as they are shown."""
+
+    def __init__(self, shown: Mapping[str, str]) -> None:
+        self.shown = shown
+        self.order: dict[str, tuple[tuple[str | int, ...], str]] = {}  # number -> natural key
+
+    def part(self, draft: PartDraft) -> Part:
+        """Freeze one part: its pins are those that facts name and those that its pads are of."""
+        facts, records, shown = draft.pin_facts, draft.pads, self.shown
+        if shown:
+            facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
+            records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
+        key = draft.key
+        pads = tuple([Pad(key, record[0], record[1] or None, *record[2:]) for record in records])
+        return Part(
+            key, draft.refdes, draft.value, draft.package, draft.description,
+            draft.fitted, draft.x, draft.y, draft.angle, draft.side,
+            self._pins(key, facts, pads) if draft.refdes else (), pads,
+            draft.outline, draft.sheet,
+            MappingProxyType(draft.properties) if draft.properties else EMPTY,
+            draft.place,
+            MappingProxyType(draft.origins) if draft.origins else NO_ORIGINS,
+        )  # fmt: skip
+
+    def _pins(
+        self, key: str, facts: Mapping[PinKey, PinFact], pads: tuple[Pad, ...]
+    ) -> tuple[Pin, ...]:
+        pads_of_pin: defaultdict[PinKey, list[Pad]] = defaultdict(list)
+        for pad in pads:
+            if pad.number and pad.plated:
+                pads_of_pin[pad.number, pad.net].append(pad)
+        pins: list[Pin] = []
+        for pair in self._sorted({**facts, **pads_of_pin} if pads_of_pin else facts):
+            name, electrical_type, place = facts.get(pair, _NO_FACTS)
+            own = tuple(pads_of_pin.get(pair, ()))
+            if place is None and own:
+                place = own[0].place
+            pins.append(Pin(key, *pair, name, electrical_type, own, place))
+        return tuple(pins)
+
+    def _sorted(self, pairs: Iterable[PinKey]) -> list[PinKey]:
+        """Order pins by number, then net; a number without net is no pin beside one with a net."""
+        order = self.order
+        ordered = list(pairs)
+        for number, _ in ordered:
+            if number not in order:
+                order[number] = natural_key(number)
+        if len({number for number, _ in ordered}) == len(ordered):
+            ordered.sort(key=lambda pair: order[pair[0]])
+            return ordered
+        connected = {number for number, net in ordered if net is not None}
+        ordered = [pair for pair in ordered if pair[1] is not None or pair[0] not in connected]
+        ordered.sort(key=lambda pair: (order[pair[0]], pair[1] or ""))
+        return ordered

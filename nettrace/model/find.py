@@ -9,16 +9,6 @@ from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Net, Part, Pin
 from nettrace.model.names import has_wildcard, match_names, natural_key, nearest_names
 
-__all__ = [
-    "find_format",
-    "find_nets",
-    "find_parts",
-    "find_pins",
-    "one_of_pads",
-    "one_part",
-    "split_pin",
-]
-
 #: Pins listed in a message before "and N more".
 PINS_SHOWN = 8
 

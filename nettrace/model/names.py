@@ -8,15 +8,6 @@ from collections.abc import Callable, Iterable
 from fnmatch import translate
 from itertools import chain
 
-__all__ = [
-    "decode_escapes",
-    "has_wildcard",
-    "match_names",
-    "natural_key",
-    "natural_sorted",
-    "nearest_names",
-]
-
 _DIGITS = re.compile(r"(\d+)")
 #: Of longer runs of digits only so many count: no part is numbered so far.
 _MOST_DIGITS = 1000

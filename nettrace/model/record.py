@@ -22,13 +22,10 @@ from nettrace.model.board import (
     Pin,
     Side,
     Source,
-    Statement,
     Via,
     Zone,
 )
 from nettrace.model.names import natural_key
-
-__all__ = ["BoardRecord", "board_of", "record_of"]
 
 
 class PadRecord(msgspec.Struct, array_like=True, frozen=True):
@@ -90,57 +87,27 @@ class NetRecord(msgspec.Struct, frozen=True, omit_defaults=True):
     place: Place | None = None
 
 
-class WarningRecord(msgspec.Struct, frozen=True):
-    """A warning that a source gave."""
-
-    code: str
-    message: str
-    place: Place | None
-
-
-class StatementRecord(msgspec.Struct, frozen=True):
-    """One side of a conflict."""
-
-    what: str
-    place: Place
-
-
-class ConflictRecord(msgspec.Struct, frozen=True):
-    """Two sources that disagree."""
-
-    code: str
-    subject: str
-    statements: tuple[StatementRecord, ...]
-    kept: str
-
-
-class SourceRecord(msgspec.Struct, frozen=True):
-    """A file that was read."""
-
-    path: str
-    format: str
-    version: str
-    parts: int
-    nets: int
-    pins: int
-    pads: int
-    vias: int
-    digest: str
-
-
 class BoardRecord(msgspec.Struct, frozen=True):
     """A whole board."""
 
     name: str
     parts: tuple[PartRecord, ...]
     nets: tuple[NetRecord, ...]
-    sources: tuple[SourceRecord, ...] = ()
-    warnings: tuple[WarningRecord, ...] = ()
-    conflicts: tuple[ConflictRecord, ...] = ()
+    sources: tuple[Source, ...] = ()
+    warnings: tuple[Warning, ...] = ()
+    conflicts: tuple[Conflict, ...] = ()
     vias: tuple[tuple[float, float, str | None, float | None, float | None], ...] = ()
     zones: tuple[tuple[str | None, str, tuple[float, float, float, float] | None], ...] = ()
     outline: tuple[tuple[tuple[float, float], ...], ...] = ()
     layers: tuple[str, ...] = ()
+
+
+#: Fields that a part and its record have alike.
+_ALIKE = tuple(
+    name
+    for name in PartRecord.__struct_fields__
+    if name not in {"pins", "pads", "properties", "origins"}
+)
 
 
 def record_of(board: Board) -> BoardRecord:
@@ -149,43 +116,20 @@ def record_of(board: Board) -> BoardRecord:
         name=board.name,
         parts=tuple(_part_record(part) for part in board.parts),
         nets=tuple(NetRecord(net.name, net.aliases, net.volts, net.place) for net in board.nets),
-        sources=tuple(
-            SourceRecord(
-                source.path, source.format, source.version, source.parts, source.nets,
-                source.pins, source.pads, source.vias, source.digest,
-            )
-            for source in board.sources
-        ),
-        warnings=tuple(WarningRecord(w.code, w.message, w.place) for w in board.warnings),
-        conflicts=tuple(
-            ConflictRecord(
-                c.code,
-                c.subject,
-                tuple(StatementRecord(s.what, s.place) for s in c.statements),
-                c.kept,
-            )
-            for c in board.conflicts
-        ),
+        sources=board.sources,
+        warnings=board.warnings,
+        conflicts=board.conflicts,
         vias=tuple((via.x, via.y, via.net, via.diameter, via.drill) for via in board.vias),
         zones=tuple((zone.net, zone.layer, zone.box) for zone in board.zones),
         outline=board.outline,
         layers=board.layers,
-    )  # fmt: skip
+    )
 
 
 def _part_record(part: Part) -> PartRecord:
     index = {id(pad): number for number, pad in enumerate(part.pads)}
     return PartRecord(
-        key=part.key,
-        refdes=part.refdes,
-        value=part.value,
-        package=part.package,
-        description=part.description,
-        fitted=part.fitted,
-        x=part.x,
-        y=part.y,
-        angle=part.angle,
-        side=part.side,
+        **{name: getattr(part, name) for name in _ALIKE},
         pins=tuple(
             PinRecord(
                 pin.number, pin.net, pin.name, pin.electrical_type,
@@ -193,17 +137,8 @@ def _part_record(part: Part) -> PartRecord:
             )
             for pin in part.pins
         ),
-        pads=tuple(
-            PadRecord(
-                pad.number, pad.net, pad.x, pad.y, pad.side, pad.shape, pad.width, pad.height,
-                pad.angle, pad.drill, pad.plated, pad.place,
-            )
-            for pad in part.pads
-        ),
-        outline=part.outline,
-        sheet=part.sheet,
+        pads=tuple(PadRecord(*msgspec.structs.astuple(pad)[1:]) for pad in part.pads),
         properties=dict(part.properties),
-        place=part.place,
         origins=dict(part.origins),
     )  # fmt: skip
 
@@ -237,20 +172,9 @@ def board_of(record: BoardRecord) -> Board:
         name=record.name,
         parts=parts,
         nets=tuple(nets.values()),
-        sources=tuple(
-            Source(s.path, s.format, s.version, s.parts, s.nets, s.pins, s.pads, s.vias, s.digest)
-            for s in record.sources
-        ),
-        warnings=tuple(Warning(w.code, w.message, w.place) for w in record.warnings),
-        conflicts=tuple(
-            Conflict(
-                c.code,
-                c.subject,
-                tuple(Statement(s.what, s.place) for s in c.statements),
-                c.kept,
-            )
-            for c in record.conflicts
-        ),
+        sources=record.sources,
+        warnings=record.warnings,
+        conflicts=record.conflicts,
         vias=tuple(Via(*via) for via in record.vias),
         zones=tuple(Zone(*zone) for zone in record.zones),
         outline=record.outline,
@@ -261,13 +185,7 @@ def board_of(record: BoardRecord) -> Board:
 
 
 def _part(entry: PartRecord) -> Part:
-    pads = tuple(
-        Pad(
-            entry.key, pad.number, pad.net, pad.x, pad.y, pad.side, pad.shape, pad.width,
-            pad.height, pad.angle, pad.drill, pad.plated, pad.place,
-        )
-        for pad in entry.pads
-    )  # fmt: skip
+    pads = tuple(Pad(entry.key, *msgspec.structs.astuple(pad)) for pad in entry.pads)
     pins = []
     for pin in entry.pins:
         if any(not 0 <= index < len(pads) for index in pin.pads):
@@ -277,20 +195,9 @@ def _part(entry: PartRecord) -> Part:
             Pin(entry.key, pin.number, pin.net, pin.name, pin.electrical_type, own, pin.place)
         )
     return Part(
-        key=entry.key,
-        refdes=entry.refdes,
-        value=entry.value,
-        package=entry.package,
-        description=entry.description,
-        fitted=entry.fitted,
-        x=entry.x,
-        y=entry.y,
-        angle=entry.angle,
-        side=entry.side,
-        copper=(tuple(pins), pads),
-        outline=entry.outline,
-        sheet=entry.sheet,
+        **{name: getattr(entry, name) for name in _ALIKE},
+        pins=tuple(pins),
+        pads=pads,
         properties=MappingProxyType(entry.properties) if entry.properties else EMPTY,
-        place=entry.place,
         origins=MappingProxyType(entry.origins),
     )

@@ -11,8 +11,7 @@ from typing import Literal
 
 from nettrace.knowledge import pattern
 from nettrace.model.board import Board
-from nettrace.model.builder import PartDraft
-from nettrace.model.freezing import PinFact, PinKey
+from nettrace.model.builder import PartDraft, PinFact, PinKey
 from nettrace.model.names import nearest_names
 from nettrace.readers.edif_design import Design, NetForm, Port, View, decode_id, folded
 from nettrace.readers.edif_parts import (

@@ -13,8 +13,7 @@ from typing import NamedTuple, TypeVar
 
 from nettrace.errors import Place
 from nettrace.knowledge import table
-from nettrace.model.builder import BoardBuilder, PartDraft
-from nettrace.model.freezing import PinFact, PinKey
+from nettrace.model.builder import BoardBuilder, PartDraft, PinFact, PinKey
 from nettrace.model.names import nearest_names
 from nettrace.readers.edif_design import (
     Annotation,

@@ -9,8 +9,8 @@ import pytest
 import nettrace
 from nettrace.bench.area import search_area
 from nettrace.bench.place import Box, Circle
-from nettrace.model.adjacency import MOST_CROSSED_PARTS
 from nettrace.model.board import Side
+from nettrace.model.graph import MOST_CROSSED_PARTS
 
 
 @pytest.fixture(scope="module")

@@ -7,7 +7,7 @@ import time
 import pytest
 
 from nettrace.errors import Place
-from nettrace.model.board import Part, Pin, Side
+from nettrace.model.board import Side
 from nettrace.model.builder import BoardBuilder
 
 
@@ -127,48 +127,3 @@ def test_order_is_natural_and_does_not_hang_on_the_order_of_reading() -> None:
     assert boards[0] == boards[1]
     assert [part.key for part in boards[0].parts] == ["R1", "R2", "R10"]
     assert [net.name for net in boards[0].nets] == ["N9", "N10"]
-
-
-@pytest.mark.parametrize(
-    ("again", "net"),
-    [("", "A"), ("R1", "A"), ("", "A{slash}B"), ("R2", "A{slash}B"), (" ", "A")],
-)
-def test_a_part_that_the_reader_froze_is_the_part_it_would_have_drafted(
-    again: str, net: str
-) -> None:
-    place = Place("x.cir", 2, 1)
-    boards = []
-    for frozen in (False, True):
-        builder = BoardBuilder("x.cir", "spice")
-        for refdes in ("R1", "R3", "R2"):
-            if frozen:
-                pins = (Pin(refdes, "1", net), Pin(refdes, "2", None), Pin(refdes, "3", "C", "E"))
-                builder.frozen_nets += [pin.net for pin in pins]
-                builder.frozen.append(
-                    Part(
-                        refdes, refdes, "10k", copper=(pins, ()), properties={"a": "b"}, place=place
-                    )
-                )
-            else:
-                draft = builder.part(refdes, place)
-                draft.value = "10k"
-                draft.properties["a"] = "b"
-                draft.pin("1", net)
-                draft.pin("2", None)
-                draft.pin("3", "C", name="E")
-            if again:
-                builder.part(again, place).pin("1", "D")
-            builder.part("Q" + refdes).pin("1", net)
-        boards.append(builder.build())
-    assert boards[0] == boards[1]
-    assert boards[0].counts() == boards[1].counts()
-
-
-def test_a_frozen_part_without_a_reference_is_drafted_after_all() -> None:
-    builder = BoardBuilder("x.edf", "edif")
-    builder.frozen_nets.append("A")
-    builder.frozen.append(Part("", "", "10k", copper=((Pin("", "1", "A"),), ())))
-    builder.part("R1").pin("1", "A")
-    board = builder.build()
-    assert [part.key for part in board.parts] == ["R1", "~1"]
-    assert [str(pin) for pin in board.net_by_name["A"].pins] == ["R1.1"]

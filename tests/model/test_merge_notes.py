@@ -6,8 +6,7 @@ from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder
 from nettrace.model.merge_facts import plain_same_value
-from nettrace.model.merge_notes import check_notes
-from nettrace.model.notes import Notes, RailNote
+from nettrace.model.notes import Notes, RailNote, check_notes
 
 AT = Place("board.toml", 3, 1)
 

@@ -8,8 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nettrace.model.board import Board, Pad, Part, Side
-from nettrace.model.geometry import nearest_pads
-from nettrace.model.pad_grid import PadGrid
+from nettrace.model.geometry import PadGrid, distance
 
 PLACE = st.floats(-50, 50, allow_nan=False).map(lambda v: round(v, 2))
 SIDES = st.sampled_from(list(Side))
@@ -20,14 +19,17 @@ FACING = st.sampled_from([None, Side.TOP, Side.BOTTOM])
 
 
 def board(pads: list[Pad]) -> Board:
-    return Board("b", (Part("U1", "U1", copper=((), tuple(pads))), Part("U2", "U2")), ())
+    return Board("b", (Part("U1", "U1", pads=tuple(pads)), Part("U2", "U2")), ())
 
 
 @given(PADS, st.floats(-3000, 3000), st.floats(-3000, 3000), FACING)
 def test_near_is_the_order_of_all_pads_by_distance(
     pads: list[Pad], x: float, y: float, side: Side | None
 ) -> None:
-    assert list(PadGrid(board(pads)).near(x, y, side)) == nearest_pads(pads, x, y, side)
+    facing = [pad for pad in pads if pad.side.faces(side)]
+    by_distance = sorted(facing, key=lambda pad: distance(pad.x, pad.y, x, y))
+    found = list(PadGrid(board(pads)).near(x, y, side))
+    assert found == [(distance(pad.x, pad.y, x, y), pad) for pad in by_distance]
 
 
 @given(PADS, PLACE, PLACE, PLACE, PLACE)
