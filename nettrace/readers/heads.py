@@ -9,8 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
-from nettrace.readers.csv_cells import PERHAPS_RANK, Column, column_of
-
 #: Rows from the top in which a table's headings are looked for.
 MOST_ROWS_ABOVE = 16
 
@@ -111,6 +109,8 @@ def _cells(line: str) -> list[str]:
 
 def _heads_references(cell: str) -> bool:
     """Return whether a cell heads references: `part` only where no blank shows it in a sentence."""
+    from nettrace.readers.csv_cells import PERHAPS_RANK, Column, column_of  # tables alone need it
+
     column, rank = column_of(cell) or (None, 0)
     if column is not Column.REFERENCE:
         return False
