@@ -12,8 +12,6 @@ from nettrace.model.record import BoardRecord, board_of
 from nettrace.readers.document import Document
 from nettrace.version import BOARD_SCHEMA
 
-__all__ = ["read"]
-
 _BYTE = re.compile(r"\(byte (\d+)\)")
 
 
@@ -61,16 +59,8 @@ def read(document: Document) -> Board:
         ) from None
     except msgspec.DecodeError as error:
         match = _BYTE.search(str(error))
-        if match:
-            offset = int(match[1])
-            before = raw[:offset].decode(errors="replace")
-        else:
-            before = document.text.rstrip()
-        line = before.count("\n") + 1
-        column = len(before) - before.rfind("\n")
-        raise BadInput(
-            _BYTE.sub("", str(error)).strip().removesuffix("."),
-            place=Place(document.path, line, column),
-        ) from None
+        before = raw[: int(match[1])].decode(errors="replace") if match else document.text.rstrip()
+        said = _BYTE.sub("", str(error)).strip().removesuffix(".")
+        raise BadInput(said, place=document.place(len(before))) from None
     except ValueError as error:
         raise BadInput(str(error), place=Place(document.path)) from None

@@ -9,11 +9,10 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from nettrace.errors import BadInput, Place, excerpt
+from nettrace.errors import BadInput, Place
 from nettrace.model.names import nearest_names
 from nettrace.model.notes import Notes, RailNote
-
-__all__ = ["Manifest", "read_manifest"]
+from nettrace.readers.document import Document
 
 _KEYS = ("name", "sources", "rails", "roles", "values", "fitted", "not_fitted", "remarks")
 _AT = re.compile(r"\(at line (\d+), column (\d+)\)")
@@ -49,11 +48,10 @@ def read_manifest(path: Path) -> Manifest:
         match = _AT.search(str(error))
         line, column = (int(match[1]), int(match[2])) if match else (text.count("\n") + 1, 1)
         what = _AT.sub("", str(error)).strip()
-        raise BadInput(
-            f"no TOML: {what[:1].lower()}{what[1:]}",
-            place=Place(str(path), line, column),
-            excerpt=excerpt(text, line, column),
-        ) from None
+        place = Place(str(path), line, column)
+        mark = Document(str(path), text).excerpt(place)
+        what = f"no TOML: {what[:1].lower()}{what[1:]}"
+        raise BadInput(what, place=place, excerpt=mark) from None
     return _Checked(path, text, data).manifest()
 
 
@@ -62,7 +60,7 @@ class _Checked:
 
     def __init__(self, path: Path, text: str, data: dict[str, Any]) -> None:
         self.path = path
-        self.text = text
+        self.document = Document(str(path), text)
         self.data = data
 
     def manifest(self) -> Manifest:
@@ -136,23 +134,15 @@ class _Checked:
 
     def _place(self, word: str, table: str = "") -> Place:
         """Return where the word stands, looked for from where its table or list begins."""
-        start = 0
+        text, start = self.document.text, 0
         if table:
-            begin = re.search(rf"(?m)^\s*(?:\[\s*{table}\s*\]|{table}\s*=)", self.text)
+            begin = re.search(rf"(?m)^\s*(?:\[\s*{table}\s*\]|{table}\s*=)", text)
             start = begin.end() if begin else 0
         whole = re.compile(rf"(?<![\w+.-]){re.escape(word)}(?![\w+.-])")
-        match = whole.search(self.text, start) or whole.search(self.text)
-        offset = match.start() if match else self.text.find(word)
-        if offset < 0:
-            return Place(str(self.path), 1, 1)
-        line = self.text.count("\n", 0, offset) + 1
-        return Place(str(self.path), line, offset - self.text.rfind("\n", 0, offset))
+        match = whole.search(text, start) or whole.search(text)
+        return self.document.place(match.start() if match else max(0, text.find(word)))
 
     def _error(self, word: str, found: str, hint: str) -> BadInput:
         place = self._place(word)
-        return BadInput(
-            found,
-            hint=f"{hint} {_HINT}",
-            place=place,
-            excerpt=excerpt(self.text, place.line, place.column, len(word)),
-        )
+        mark = self.document.excerpt(place, len(word))
+        return BadInput(found, hint=f"{hint} {_HINT}", place=place, excerpt=mark)

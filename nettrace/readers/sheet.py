@@ -5,17 +5,14 @@ from __future__ import annotations
 import re
 
 from lark import Token, Tree
-from lark.exceptions import UnexpectedInput
+from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
-from nettrace.errors import BadInput, Place, excerpt
+from nettrace.errors import BadInput, Place
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.readers.document import Document
-from nettrace.readers.grammar import bad_input, load_grammar
+from nettrace.readers.grammar import load_grammar
 
-__all__ = ["read"]
-
-FORMAT = "sheet"
 PACKAGE = re.compile(
     r"[A-Za-z_]*\d{4,6}(?:_.*)?|(?:SOT|SOD|QFN|DFN|SOIC|BGA|WLCSP|SC)-?\d+\S*", re.I
 )
@@ -25,12 +22,12 @@ _VOLTS = re.compile(r"([+-]?\d+(?:\.\d+)?)\s*V?|([+-]?\d+)V(\d+)", re.I)
 _PIN = re.compile(r"(.+?)\((.+)\)")
 _NO_NET = {"-", "nc", "n/c"}
 
-_MISTAKES = (
-    # (what stands there, what was expected, what to do), tried in order
-    (re.compile(r"="), "a net name", "Pins are written PIN=NET, for example 3=GND."),
-    (re.compile(r":"), "pins and nets", "After the colon: nets in pin order, or PIN=NET."),
-    (re.compile(r'"'), "the end of the quoted name", 'Close it with ".'),
-)
+#: What stands there -> what was expected, and what to do.
+_MISTAKES = {
+    "=": ("a net name", "Pins are written PIN=NET, for example 3=GND."),
+    ":": ("pins and nets", "After the colon: nets in pin order, or PIN=NET."),
+    '"': ("the end of the quoted name", 'Close it with ".'),
+}
 _HINT = (
     "A line is a part (R41 2k2 0201: SDA +1V8), rail NAME VOLTS, ground NAME, net NAME also "
     "NAME, not fitted REFDES or note REFDES TEXT."
@@ -49,7 +46,7 @@ def read(document: Document) -> Board:
 class _Sheet:
     def __init__(self, document: Document) -> None:
         self.document = document
-        self.builder = BoardBuilder(document.path, FORMAT)
+        self.builder = BoardBuilder(document.path, "sheet")
         self.builder.digest = document.digest
         self.drafts: dict[str, PartDraft] = {}
         self.nets_of: dict[tuple[str, str], tuple[str | None, Token]] = {}
@@ -67,16 +64,32 @@ class _Sheet:
         try:
             return load_grammar("sheet").parse(text if text.endswith("\n") else text + "\n")
         except UnexpectedInput as error:
-            offset = error.pos_in_stream or 0  # type: ignore[redundant-expr] # None at the end
-            found = text[offset : offset + 1]
-            for pattern, expected, hint in _MISTAKES:
-                if pattern.match(found):
-                    raise bad_input(
-                        error, self.document.path, text, expected=expected, hint=hint
-                    ) from None
-            raise bad_input(
-                error, self.document.path, text, expected="a line of the sheet", hint=_HINT
-            ) from None
+            raise self._not_parsed(error) from None
+
+    def _not_parsed(self, error: UnexpectedInput) -> BadInput:
+        """Return our error for lark's: the place, what stands there, what was expected."""
+        text = self.document.text
+        at_end = isinstance(error, UnexpectedToken) and error.token.type == "$END"
+        known = getattr(error, "pos_in_stream", None)
+        offset = len(text.rstrip()) if at_end or known is None else min(known, len(text))
+        word = ""
+        if isinstance(error, UnexpectedToken) and not at_end:
+            word = str(error.token)
+        elif isinstance(error, UnexpectedCharacters):
+            words = text[offset : offset + 40].split(maxsplit=1)
+            word = (
+                words[0] if words and text[offset] not in " \t\r\n" else text[offset : offset + 1]
+            )
+        sign = text[known : known + 1] if known is not None else ""
+        expected, hint = _MISTAKES.get(sign, ("a line of the sheet", _HINT))
+        place = self.document.place(offset)
+        return BadInput(
+            repr(word) if word else "the end of the file",
+            expected=expected,
+            hint=hint,
+            place=place,
+            excerpt=self.document.excerpt(place, len(word) or 1),
+        )
 
     def _take(self, statement: Tree[Token]) -> None:
         kind = str(statement.data)
@@ -211,13 +224,9 @@ class _Sheet:
         return Place(self.document.path, word.line or 0, word.column or 0)
 
     def _error(self, word: Token, found: str, hint: str) -> BadInput:
-        line, column = word.line or 1, word.column or 1
-        return BadInput(
-            found,
-            hint=hint,
-            place=self._place(word),
-            excerpt=excerpt(self.document.text, line, column, len(word)),
-        )
+        place = self._place(word)
+        mark = self.document.excerpt(place, len(word))
+        return BadInput(found, hint=hint, place=place, excerpt=mark)
 
 
 def _tokens(tree: Tree[Token]) -> list[Token]:
