@@ -9,9 +9,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, cached_property
 from pkgutil import resolve_name
-from typing import Any, Final
+from typing import Final
 
-from nettrace import knowledge
 from nettrace.circuit.evidence import (
     Absence,
     Bus,
@@ -19,7 +18,6 @@ from nettrace.circuit.evidence import (
     Link,
     NetKind,
     Pull,
-    Rail,
     Reach,
     Role,
     Severity,
@@ -27,10 +25,11 @@ from nettrace.circuit.evidence import (
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import Bank
 from nettrace.circuit.part_kinds import is_logic_cell
+from nettrace.circuit.roles import row_of
+from nettrace.circuit.roles.site import Site
 from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey
 from nettrace.circuit.roles.words import are_pair, plain_name, words_of
 from nettrace.circuit.series import LINK_KINDS
-from nettrace.model.board import Part
 from nettrace.model.names import natural_key
 
 #: A role less likely than this decides nothing.
@@ -131,73 +130,20 @@ class Surroundings:
         return found
 
 
-@dataclass(frozen=True)
-class Gap:
+class Gap(Site):
     """A part that is missing, the role it had, and what is around it.
 
     `gone` are the keys of all parts that are missing, its own among them.
     """
 
-    around: Surroundings
-    part: Part
-    role: str
-    gone: frozenset[str]
+    __slots__ = ("around", "gone", "rails", "role")
 
-    @property
-    def key(self) -> str:
-        """Key of the missing part."""
-        return self.part.key
-
-    @property
-    def survey(self) -> Survey:
-        """The board's tables."""
-        return self.around.survey
-
-    @property
-    def rails(self) -> Mapping[str, Rail]:
-        """The grounds and supply rails."""
-        return self.around.survey.rails
-
-    @cached_property
-    def ends(self) -> tuple[str, str] | None:
-        """The two nets of a part that is on two nets; else None."""
-        nets = self.part.nets
-        return (nets[0], nets[1]) if len(nets) == 2 else None
-
-    @cached_property
-    def to_fixed(self) -> tuple[str, str] | None:
-        """(signal, rail or ground) where one end is a signal and the other is not."""
-        if self.ends is None or len(self.signals) != 1:
-            return None
-        first, second = self.ends
-        return (first, second) if self.is_signal(first) else (second, first)
-
-    @cached_property
-    def signals(self) -> tuple[str, ...]:
-        """The part's nets that are neither rail nor ground."""
-        return tuple(net for net in self.part.nets if self.is_signal(net))
-
-    @cached_property
-    def supplies(self) -> tuple[str, ...]:
-        """The part's supply rails."""
-        return tuple(net for net in self.part.nets if self.is_supply(net))
-
-    @cached_property
-    def live(self) -> tuple[str, ...]:
-        """The part's nets but for grounds."""
-        return tuple(net for net in self.part.nets if not self.is_ground(net))
-
-    def is_signal(self, net: str) -> bool:
-        """Return whether the net is neither rail nor ground."""
-        return self.survey.is_signal(net)
-
-    def is_ground(self, net: str) -> bool:
-        """Return whether the net is a ground."""
-        return self.survey.is_ground(net)
-
-    def is_supply(self, net: str) -> bool:
-        """Return whether the net is a supply rail."""
-        return self.survey.is_supply(net)
+    def __init__(self, around: Surroundings, key: str, role: str, gone: frozenset[str]) -> None:
+        super().__init__(around.survey, around.survey.part(key))
+        self.around = around
+        self.rails = around.survey.rails
+        self.role = role
+        self.gone = gone
 
     def nets_of(self, key: str) -> tuple[str, ...]:
         """Return the nets of a part."""
@@ -223,10 +169,10 @@ class Gap:
             if (link.part not in self.gone if through is None else link.part == through)
         ]
 
-    @cached_property
+    @property
     def pairs(self) -> list[tuple[str, str]]:
         """The pairs of nets that the part joins, each once, sorted."""
-        links = self.links(*self.part.nets, through=self.key)
+        links = self.links(*self.nets, through=self.key)
         return sorted({(min(k.from_net, k.to_net), max(k.from_net, k.to_net)) for k in links})
 
     def pulls(self, *nets: str, direction: str = "", fitted: bool = True) -> list[Pull]:
@@ -395,25 +341,20 @@ Rule = Callable[[Gap], Absence | None]
 
 
 @cache
-def _row(role: str) -> Mapping[str, Any]:
-    return next((row for row in knowledge.table("roles")["roles"] if row["word"] == role), {})
-
-
-@cache
 def _rules(role: str) -> tuple[Rule, ...]:
-    names = _row(role).get("without", ())
+    names = row_of(role).get("without", ())
     return tuple(resolve_name(f"nettrace.circuit.{name.replace('.', ':')}") for name in names)
 
 
 def only_way(role: str) -> str:
     """Return what is said where a supply comes in through a part of that role alone."""
-    words: str = _row(role).get("only_way", "the way in is open")
+    words: str = row_of(role).get("only_way", "the way in is open")
     return words
 
 
 def _judge(gap: Gap) -> Absence | None:
     """Return what the role's row and its rules say; None where they cannot."""
-    row = _row(gap.role)
+    row = row_of(gap.role)
     if "effect" in row:
         return Absence(Severity(row["severity"]), (row["effect"].format(gap=gap),))
     return next(filter(None, (rule(gap) for rule in _rules(gap.role))), None)
@@ -440,7 +381,7 @@ def judge_absence(around: Surroundings, part_key: str, others: Iterable[str] = (
     if is_logic_cell(part) and kind.kind is Kind.UNKNOWN:
         return unknown("a cell of a logic netlist is inside a chip, no part on a board")
     if not part.nets and best in {"mechanical", "test point"}:
-        return _judge(Gap(around, part, best, gone)) or unknown()
+        return _judge(Gap(around, part_key, best, gone)) or unknown()
     if not part.nets:
         return unknown("its nets are not known, so what stops is not known")
     if best == "unknown" and len(part.nets) > 2:
@@ -448,7 +389,7 @@ def judge_absence(around: Surroundings, part_key: str, others: Iterable[str] = (
     for role in roles:
         if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break
-        found = _judge(Gap(around, part, role.role, gone))
+        found = _judge(Gap(around, part_key, role.role, gone))
         if found is not None:
             return found
     if best == "unknown":

@@ -40,7 +40,7 @@ def series_part(gap: Gap) -> Absence | None:
     if len(gap.signals) < 2:
         return supply_link(gap) or _from_rail(gap)
     # a resistor from a chip's reference to a thermistor's line is its bias, whatever its name
-    biased = thermistor_bias(gap) if gap.kind_of(gap.key) is Kind.RESISTOR else None
+    biased = thermistor_bias(gap) if gap.kind.kind is Kind.RESISTOR else None
     return biased or thermistor_cut(gap, first, second) or cut_line(gap, first, second)
 
 
@@ -213,7 +213,7 @@ def termination(gap: Gap) -> Absence | None:
             return found
     if gap.ends is not None and len(gap.signals) == 2 and not are_pair(*gap.ends):
         return series_part(gap)
-    on_bus = gap.bus_line(*gap.part.nets)
+    on_bus = gap.bus_line(*gap.nets)
     where = f" of the {bus_name(on_bus[0])}" if on_bus is not None else ""
     verb = "are" if len(gap.signals) > 1 else "is"
     return degrades(

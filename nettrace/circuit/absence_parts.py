@@ -49,7 +49,7 @@ def bootstrap(gap: Gap) -> Absence | None:
 def crystal(gap: Gap) -> Absence:
     """The chip has no clock."""
     who = listed(gap.chips_on(*gap.signals)) or "its chip"
-    if gap.survey.kinds[gap.key].hertz == WATCH_HERTZ:
+    if gap.kind.hertz == WATCH_HERTZ:
         return degrades(f"{who} has no 32.768 kHz clock: time of day and sleep fail")
     return blocks(f"{who} has no clock from {gap.part.refdes}: it does not run, or not wholly")
 
@@ -89,7 +89,7 @@ def level_shifter(gap: Gap) -> Absence | None:
 
 def load_switch(gap: Gap) -> Absence | None:
     """A switch of a rail that is not seen, or of a lamp."""
-    if gap.kind_of(gap.key) in CHIPS:
+    if gap.kind.kind in CHIPS:
         return unknown("which rail it switches is not seen, so what stops is not known")
     return switching_transistor(gap)
 
@@ -99,7 +99,7 @@ def switching_transistor(gap: Gap) -> Absence | None:
     if any(gap.rails[net].source == gap.key for net in gap.supplies):
         return supply_link(gap)
     ends = terminals_of(gap.part)
-    channel = (ends.drain, ends.source) if ends else gap.part.nets
+    channel = (ends.drain, ends.source) if ends else gap.nets
     switched = [net for net in channel if gap.is_signal(net)]
     if not switched:
         return None
@@ -113,14 +113,14 @@ def switching_transistor(gap: Gap) -> Absence | None:
 
 def switch(gap: Gap) -> Absence | None:
     """A button cannot be pressed; a switch in a supply leaves it open."""
-    if gap.kind_of(gap.key) in CHIPS:
-        served = gap.hearers(gap.signals or gap.part.nets)
+    if gap.kind.kind in CHIPS:
+        served = gap.hearers(gap.signals or gap.nets)
         return _chip(gap, f"what it switches is cut off: {listed(served)}")
     found = supply_link(gap) if gap.supplies else None
     if found is not None:
         return found
     nets = [net for net in gap.signals if not gap.open_pin(net)]
-    if len(gap.live) < len(gap.part.nets) or len(nets) < 2:
+    if len(gap.live) < len(gap.nets) or len(nets) < 2:
         return degrades(f"{listed(nets)} can no longer be switched by hand")
     return degrades(f"{listed(nets)} stay apart: the switch cannot be closed")
 
@@ -150,7 +150,7 @@ def connector(gap: Gap) -> Absence:
         effects.append(f"not brought out any more: {listed(buses or signals)}")
     if (fed and not pack) or (pack and not beside):
         return blocks(*effects)
-    if len(gap.part.nets) <= 2 and refdes.upper().startswith("ANT"):
+    if len(gap.nets) <= 2 and refdes.upper().startswith("ANT"):
         return degrades(f"the radio at {listed(signals)} has no antenna: hardly any range")
     if not effects:
         return minor("nothing but supply and ground is brought out by it")
@@ -159,7 +159,7 @@ def connector(gap: Gap) -> Absence:
 
 def battery(gap: Gap) -> Absence:
     """No operation without a supply from outside; a source of a simulation is on no board."""
-    if gap.kind_of(gap.key) is Kind.SOURCE:
+    if gap.kind.kind is Kind.SOURCE:
         text = f"nothing drives {gap.live_nets}; a deck's source stands for what is outside"
         return unknown(text)
     return blocks("the board runs from an outside supply alone")
@@ -195,6 +195,6 @@ def plain_chip(gap: Gap) -> Absence:
 
 def sensor(gap: Gap) -> Absence:
     """What it measures is missing."""
-    if gap.kind_of(gap.key) is Kind.MICROPHONE:
+    if gap.kind.kind is Kind.MICROPHONE:
         return degrades(f"{gap.part.refdes} picks up no sound; the rest works")
     return degrades(f"{gap.user} has nothing to read from {gap.part.refdes}; the rest works")

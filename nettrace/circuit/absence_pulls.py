@@ -22,7 +22,7 @@ from nettrace.circuit.absence import (
     unknown,
 )
 from nettrace.circuit.absence_supply import rails_lost, shell_untied, supply_link
-from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull
+from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.pulls import parallel_ohms
 from nettrace.circuit.roles.survey import CHIPS
@@ -35,7 +35,6 @@ OPEN_DRAIN: Final = frozenset(
 )
 #: An input of a 3.3 V chip bears a little more than this (common practice, no source).
 HARMLESS_VOLTS: Final = 3.7
-_INSIDE: Final = "unless the chip has a pull-up of its own"
 _ENABLED: Final = frozenset({"regulator", "charger", "load switch"})
 
 
@@ -44,7 +43,7 @@ _ENABLED: Final = frozenset({"regulator", "charger", "load switch"})
 
 def pull_up(gap: Gap) -> Absence | None:
     """A pull-up: the line no longer rises, or only through what is left."""
-    if len(gap.part.nets) > 2:
+    if len(gap.nets) > 2:
         return _array(gap)
     biased = thermistor_bias(gap)
     if biased is not None:
@@ -52,19 +51,19 @@ def pull_up(gap: Gap) -> Absence | None:
     if gap.to_fixed is not None:
         return _pull_up_on(gap, *gap.to_fixed)
     # a pull between two rails: nothing hangs on it, unless it is the way in
-    return supply_link(gap) if len(gap.supplies) == len(gap.part.nets) else None
+    return supply_link(gap) if len(gap.supplies) == len(gap.nets) else None
 
 
 def pull_down(gap: Gap) -> Absence | None:
     """A pull-down: USB-C detection, or a line that floats until it is driven."""
     if gap.to_fixed is not None:
         return _pull_down_on(gap, gap.to_fixed[0])
-    return _array(gap) if len(gap.part.nets) > 2 else None
+    return _array(gap) if len(gap.nets) > 2 else None
 
 
 def _array(gap: Gap) -> Absence | None:
     """An array of pulls: the worst of its lines, each line named once."""
-    commons = [net for net in gap.part.nets if not gap.is_signal(net)]
+    commons = [net for net in gap.nets if not gap.is_signal(net)]
     if not commons:
         return None
     up = gap.is_supply(commons[0])
@@ -94,65 +93,57 @@ def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
         return _weaker(signal, left, on_bus)
     if on_bus is not None and on_bus[0].protocol in OPEN_DRAIN:
         return _silent_line(gap, signal, rail, *on_bus)
-    words, chips, served = gap.pin_words(*nets), gap.chips_on(*nets), gap.telling(nets)
-    found = _bias_lost(gap, signal, nets) or _control(gap, signal, words, chips)
-    if found is not None:
-        return found
-    who = listed(chips) or "the chip"
-    if says("reset", words):
-        who = listed(chips or served) or "what it resets"
-        return blocks(f"{signal} floats: {who} may stay in reset or reset at random, {_INSIDE}")
-    if gap.parts_on(nets, Kind.SWITCH) or says("button", words):
-        return degrades(
-            f"{signal} floats while the button is up: it may read as pressed, {_INSIDE}"
-        )
-    if on_bus is not None:
-        return degrades(
-            f"{signal} ({on_bus[1].line} of the {bus_name(on_bus[0])}) floats while nothing "
-            f"drives it: starting may fail"
-        )
-    if says("select", words):
-        text = f"{who} may be selected while the board starts"
-        return degrades(f"{signal} floats until it is driven: {text}")
-    if says("alert", words):
-        return degrades(
-            f"{signal} no longer rises: it reads as always active or at random, unless a chip on "
-            "it has a pull-up of its own"
-        )
-    if says("boot", words):
-        return degrades(f"{signal} floats: {who} may start in the wrong mode, {_INSIDE}")
-    if not served:
-        return unknown(f"{signal} no longer rises to {rail}; {SILENT}")
-    return _strap(gap, signal, nets) or degrades(
-        f"{signal} no longer rises to {rail} by itself ({listed(served)})"
+    found = (
+        _bias_lost(gap, signal, nets)
+        or _control(gap, signal, nets)
+        or _floating(gap, signal, nets, "up")
+        or _strap(gap, signal, nets)
+    )
+    served = listed(gap.telling(nets))
+    return found or (
+        degrades(f"{signal} no longer rises to {rail} by itself ({served})")
+        if served
+        else unknown(f"{signal} no longer rises to {rail}; {SILENT}")
     )
 
 
 def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
     nets = gap.island(signal)
-    words, chips, served = gap.pin_words(*nets), gap.chips_on(*nets), gap.telling(nets)
-    shell = shell_untied(signal, words)
+    shell = shell_untied(signal, gap.pin_words(*nets))
     if shell is not None:
         return shell
     left = gap.pulls(*nets, direction="down")
     if left:
         return minor(f"{signal} keeps {listed([pull.part for pull in left])}")
-    found = _plug_direction(gap, signal, nets, words) or _control(gap, signal, words, chips)
-    if found is not None:
-        return found
-    if says("reset", words):
-        who = listed(chips) or "what it resets"
-        return degrades(f"{signal} floats while it is not driven: {who} may start wrongly")
-    if says("boot", words):
-        return degrades(
-            f"{signal} floats: {listed(chips) or 'the chip'} may start in the wrong mode, unless "
-            "it has a pull-down of its own"
-        )
-    if not served:
-        return unknown(f"{signal} is no longer held low; {SILENT}")
-    return _strap(gap, signal, nets) or degrades(
-        f"{signal} floats while nothing drives it ({listed(served)})"
+    found = (
+        _plug_direction(gap, signal, nets)
+        or _control(gap, signal, nets)
+        or _floating(gap, signal, nets, "down")
+        or _strap(gap, signal, nets)
     )
+    served = listed(gap.telling(nets))
+    return found or (
+        degrades(f"{signal} floats while nothing drives it ({served})")
+        if served
+        else unknown(f"{signal} is no longer held low; {SILENT}")
+    )
+
+
+def _floating(gap: Gap, signal: str, nets: tuple[str, ...], direction: str) -> Absence | None:
+    """What floats, by what the names say that the line is for."""
+    words, chips, on_bus = gap.pin_words(*nets), gap.chips_on(*nets), gap.bus_line(*nets)
+    for what, severity, effect, nobody in knowledge.table("lines")["floating"][direction]:
+        if (on_bus is not None if what == "bus" else says(what, words)) or (
+            what == "button" and gap.parts_on(nets, Kind.SWITCH)
+        ):
+            text = effect.format(
+                signal=signal,
+                chips=listed(chips) or nobody,
+                served=listed(chips or gap.telling(nets)) or nobody,
+                line=f"{on_bus[1].line} of the {bus_name(on_bus[0])}" if on_bus else "",
+            )
+            return Absence(Severity(severity), (text,))
+    return None
 
 
 def _strap(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
@@ -228,16 +219,16 @@ def never_switched(gap: Gap, gates: list[str], net: str) -> Absence:
     return degrades(f"{text}: {listed(served)} is not switched" if served else text)
 
 
-def _control(gap: Gap, signal: str, words: str, chips: tuple[str, ...]) -> Absence | None:
+def _control(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     """A line that switches something: a transistor's gate, a regulator's enable; else None."""
-    gates = gap.gates_on(*gap.island(signal))
+    chips, gates = gap.chips_on(*nets), gap.gates_on(*nets)
     if gates:
         fed = gap.made_by(*gates)
         what = f"the gate of {listed(gates)} ({signal}) floats"
         if fed:
             return degrades(f"{what}: {listed(fed)} may be on or off by chance until it is driven")
         return degrades(f"{what}: it may conduct when it should not")
-    if not says("enable", words):
+    if not says("enable", gap.pin_words(*nets)):
         return None
     # who is enabled by the line, and whether something else drives it
     enabled = [
@@ -273,12 +264,12 @@ def _net_on(gap: Gap, key: str, signal: str) -> str:
     return next((net for net in gap.island(signal) if net in gap.nets_of(key)), signal)
 
 
-def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...], words: str) -> Absence | None:
+def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     """One CC line without Rd: that way round the source finds no sink (USB Type-C)."""
     plugs = gap.parts_on(nets, Kind.CONNECTOR)
     pins = [pin for key in plugs for pin in gap.survey.part(key).pins]
     named = {pin.net for pin in pins if says("usb cc", (pin.name or "").upper())}
-    if not plugs or not (says("usb cc", words) or named.intersection(nets)):
+    if not plugs or not (says("usb cc", gap.pin_words(*nets)) or named.intersection(nets)):
         return None
     others = [
         pin.net
@@ -470,7 +461,7 @@ def _tap(gap: Gap) -> str | None:
 def _divided(gap: Gap, tap: str) -> str:
     """Return the net that is divided at the tap."""
     if "upper" in gap.role:
-        return next(net for net in gap.part.nets if net != tap)
+        return next(net for net in gap.nets if net != tap)
     resistors = [link.to_net for link in gap.links(tap) if link.kind == "resistor"]
     supplies = [net for net in resistors if gap.is_supply(net)]
     signals = [net for net in resistors if gap.is_signal(net)]
@@ -489,7 +480,7 @@ def set_resistor(gap: Gap) -> Absence | None:
     if not chips:
         return unknown(f"{listed(nets)} is open; {SILENT}")
     shared = [key for key in chips if all(key in gap.chips_on(net) for net in nets)]
-    if shared and len(nets) == 2 == len(gap.part.nets):
+    if shared and len(nets) == 2 == len(gap.nets):
         between = f"of {listed(chips)} between {nets[0]} and {nets[1]}"
         if all(says("calibration", gap.pin_words(net)) for net in nets):
             return degrades(

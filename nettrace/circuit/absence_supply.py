@@ -191,7 +191,7 @@ def supply_link(gap: Gap) -> Absence | None:
         if made:
             return _dead_or_kept(gap, made[0])
         survey = gap.survey
-        for link in gap.links(*gap.part.nets, through=gap.key):
+        for link in gap.links(*gap.nets, through=gap.key):
             if gap.is_supply(link.from_net) and gap.is_supply(link.to_net):
                 way = switched_way(gap.part, survey.board, survey.kinds, survey.grounds)
                 return _between(gap, *(way or (link.from_net, link.to_net)))
@@ -267,7 +267,7 @@ def _is_strap(gap: Gap, net: str, rail: str) -> bool:
 
 
 def _dead_or_kept(gap: Gap, net: str) -> Absence:
-    ends = terminals_of(gap.part) if gap.kind_of(gap.key) in TRANSISTORS else None
+    ends = terminals_of(gap.part) if gap.kind.kind in TRANSISTORS else None
     if ends is not None:
         # the power chip that drives the missing transistor's gate and is on the rail too
         for key in gap.chips_on(ends.gate):
@@ -332,8 +332,8 @@ def current_shunt(gap: Gap) -> Absence | None:
 
 def jumper(gap: Gap) -> Absence | None:
     """A jumper or a header in series: what it joins is apart, if it was closed."""
-    links = gap.links(*gap.part.nets, through=gap.key)
-    if not links or is_closed(gap.part, gap.survey.kinds[gap.key]) is False:
+    links = gap.links(*gap.nets, through=gap.key)
+    if not links or is_closed(gap.part, gap.kind) is False:
         return minor("it joins nothing unless it is closed")
     found = supply_link(gap)
     if found is None or not any(link.conditional for link in links):
@@ -427,10 +427,10 @@ def power_diode(gap: Gap) -> Absence | None:
     back = _back_feed(gap)
     if back is not None:
         return back
-    if gap.supplies and any(net in gap.survey.switching_nodes for net in gap.part.nets):
+    if gap.supplies and any(net in gap.survey.switching_nodes for net in gap.nets):
         return rails_lost(gap, gap.supplies[:1], "the converter's diode is missing")
     return supply_link(gap) or degrades(
-        f"the way between {listed(gap.part.nets)} is open ({listed(gap.telling(gap.signals))})"
+        f"the way between {listed(gap.nets)} is open ({listed(gap.telling(gap.signals))})"
     )
 
 
@@ -474,7 +474,7 @@ def rail_capacitor(gap: Gap) -> Absence | None:
         effect = f"{rail} has no capacitor left: it ripples and dips with every change of load"
         return degrades(effect, *([f"{source} may become unstable"] if makes else []))
     whole = bank.whole_farads
-    own = gap.survey.kinds[gap.key].farads
+    own = gap.kind.farads
     if own is None or not whole:
         return minor(f"{rail} keeps {left} of {_count(len(bank.farads))}{serves}")
     remaining = max(whole - sum(bank.farads[key] for key in gone), 0.0)
@@ -495,7 +495,7 @@ def capacitors_behind(
 
     With it: whether that holds only if the link is closed.
     """
-    gap = Gap(around, around.survey.part(capacitor), "decoupling", frozenset(gone))
+    gap = Gap(around, capacitor, "decoupling", frozenset(gone))
     behind = _behind_link(gap, gap.supplies[0]) if gap.ends and gap.supplies else None
     return behind if behind is not None and behind[0] not in gap.gone else None
 

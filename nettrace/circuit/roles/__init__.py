@@ -9,9 +9,10 @@ readings or damage.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import cache
 from pkgutil import resolve_name
-from typing import Final
+from typing import Any, Final
 
 from nettrace import knowledge
 from nettrace.circuit.evidence import Role
@@ -31,6 +32,12 @@ LEAST_SCORE: Final = 0.1
 def vocabulary() -> tuple[str, ...]:
     """Return the words for roles in their order; `infer_roles` uses no other."""
     return tuple(row["word"] for row in knowledge.table("roles")["roles"])
+
+
+@cache
+def row_of(role: str) -> Mapping[str, Any]:
+    """Return what belongs to a role, as it stands in the table; {} for a word that is none."""
+    return next((row for row in knowledge.table("roles")["roles"] if row["word"] == role), {})
 
 
 @cache

@@ -102,7 +102,7 @@ def crystal_load(site: Site) -> Findings:
 def bootstrap(site: Site) -> Findings:
     """Between a switching node and the same chip's bootstrap pin."""
     survey = site.survey
-    for node, far in site.signal_ways:
+    for node, far in site.line_ways:
         names = survey.names(far)
         shared = survey.shared_chips(node, far)
         if not shared and len(survey.pins(far)) <= 3:
@@ -228,9 +228,9 @@ def _bypass(farads: float | None, score: float, *because: str) -> Findings:
 
 def series_capacitor(site: Site) -> Findings:
     """Between two signals: passes the signal and blocks the bias."""
-    if site.signals is None:
+    if site.lines is None:
         return
-    first, second = site.signals
+    first, second = site.lines
     survey, farads = site.survey, site.kind.farads or 0.0
     line = f"between {first} and {second}"
     yield from ranked({"AC coupling": 0.72, "filter capacitor": 0.35}, line)
@@ -244,12 +244,12 @@ def series_capacitor(site: Site) -> Findings:
                     "pump, for which the list has no word")  # fmt: skip
     elif shared and first not in survey.crystal_nets and second not in survey.crystal_nets:
         yield found("filter capacitor", 0.76, pins)
-    if farads >= EITHER_FARADS[0] and all(_on_plugs_only(survey, net) for net in site.signals):
+    if farads >= EITHER_FARADS[0] and all(_on_plugs_only(survey, net) for net in site.lines):
         word = "bulk capacitor" if farads >= BULK_FARADS else "decoupling"
         yield found(word, 0.75, f"{line}, both on plugs only: supply and return pass through")
-    if not any(_is_driven(survey, net) for net in site.signals):
+    if not any(_is_driven(survey, net) for net in site.lines):
         yield found("filter capacitor", 0.82, line, "both ends are fed through resistors only")
-    for net, far in site.signal_ways:
+    for net, far in site.line_ways:
         resistors = survey.resistors[net]
         if len(survey.pins(net)) == 2 and len(resistors) == 1:
             if bridged(survey, resistors[0].far, far, resistors[0].part):
@@ -294,5 +294,5 @@ def unplaced_capacitor(site: Site) -> Findings:
         yield found("decoupling", WEAK, "its ends are not on two nets")
     elif len(site.grounds) == 2:
         yield found("filter capacitor", 0.75, f"joins the grounds {' and '.join(site.ends)}")
-    if site.signals and site.survey.count(site.signals[0], *CHIPS) == 0:
+    if site.lines and site.survey.count(site.lines[0], *CHIPS) == 0:
         yield found("snubber", FAINT, "no chip on one side")

@@ -15,11 +15,8 @@ from nettrace.circuit.evidence import Role
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.circuit.roles.site import (
-    CERTAIN,
     FAINT,
-    LIKELY,
     POSSIBLE,
-    STRONG,
     WEAK,
     Findings,
     Site,
@@ -72,33 +69,44 @@ def roles_in_text(part: Part) -> dict[str, tuple[float, str]]:
 
 
 @cache
-def _patterns(section: str, form: str) -> tuple[tuple[str, re.Pattern[str]], ...]:
-    return tuple(
-        (role, re.compile(form % "|".join(words.split()), re.IGNORECASE))
-        for role, words in knowledge.table("chips")[section].items()
-    )
+def _families(letter: str) -> list[tuple[str, re.Pattern[str]]]:
+    """Return the families whose numbers begin with a letter, or may begin with any for "".
+
+    Most letters are never met: their patterns, thousands of words in all, are not compiled.
+    """
+    found = []
+    for role, words in knowledge.table("chips")["families"].items():
+        alike = [w for w in words.split() if (w[0] if w[0].isalnum() else "") == letter]
+        if alike:
+            # a part number begins a word; a prefix of the maker or the library may stand before it
+            text = rf"(?:^|[^A-Z0-9])(?:{'|'.join(alike)})"
+            found.append((role, re.compile(text, re.IGNORECASE)))
+    return found
 
 
 @lru_cache(maxsize=8192)
 def _roles(number: str, words: str) -> dict[str, tuple[float, str]]:
-    # a part number begins a word; a prefix of the maker or the library may stand before it
     lengths: dict[str, int] = {}
-    for role, pattern in _patterns("families", r"(?:^|[^A-Z0-9])(?:%s)"):
-        met = max((match[0] for match in pattern.finditer(number)), key=len, default="")
-        if met:
-            lengths[role] = len(met.lstrip(" -_/(,;:.[+"))
+    starts = re.findall(r"(?:^|[^A-Z0-9])([A-Z0-9])", number.upper())
+    for role, pattern in (
+        each for letter in ("", *sorted({*starts})) for each in _families(letter)
+    ):
+        for match in pattern.finditer(number):
+            length = len(match[0].lstrip(" -_/(,;:.[+"))
+            lengths[role] = max(length, lengths.get(role, 0))
     longest = max(lengths.values(), default=0)
     # the longer a number's known beginning, the more it says
     found = {
         role: (FAMILY - 0.04 * min(longest - length, 5), f"part number {number}")
         for role, length in lengths.items()
     }
-    for role, pattern in _patterns("descriptions", "%s"):
-        match = pattern.search(words)
-        if match and role not in found:
+    for role, alternatives in knowledge.table("chips")["descriptions"].items():
+        pattern = knowledge.compiled("|".join(alternatives.split()), ignore_case=True)
+        met = pattern.search(words) if words and role not in found else None
+        if met is not None:
             # the earlier in the text, the more it is about the part itself
-            score = NAMED - min(0.2, 0.004 * match.start()) - (0.25 if found else 0.0)
-            found[role] = round(score, 3), f"described as {match[0].lower()}"
+            score = NAMED - min(0.2, 0.004 * met.start()) - (0.25 if found else 0.0)
+            found[role] = round(score, 3), f"described as {met[0].lower()}"
     return found
 
 
@@ -156,9 +164,8 @@ def _of_pins(names: tuple[str, ...]) -> list[Role]:
     text = " ".join(names)
     results = []
     for role, score, needed in knowledge.table("chips")["pins"]["sets"] if names else ():
-        patterns = [knowledge.compiled(each) for each in needed]
-        if all(pattern.search(text) for pattern in patterns):
-            shown = [next(filter(pattern.search, names), "") for pattern in patterns]
+        if all(knowledge.compiled(pattern).search(text) for pattern in needed):
+            shown = [next(filter(knowledge.compiled(each).search, names), "") for each in needed]
             results.append(found(role, score, "pins such as " + ", ".join(shown)))
     return results
 
@@ -196,7 +203,7 @@ def regulator_by_wiring(site: Site) -> Findings:
     if supplies and names.intersection(ways["in"]) and names.intersection(ways["out"]):
         yield from ranked({"regulator": 0.72, "load switch": 0.4}, "pins in and out")
         return
-    signals = len(site.nets) - len(supplies) - len(grounds)
+    signals = len(site.signals)
     if site.what is not Kind.IC:
         return
     if not grounds and supplies and len(site.nets) == 3 and signals <= 2:
@@ -256,7 +263,7 @@ def processor(site: Site) -> Findings:
 def _large(site: Site, signals: int) -> Findings:
     """A large chip beside the processor: memory if nearly all its signals go straight there."""
     survey = site.survey
-    lines = [net for net in site.nets if survey.is_signal(net)]
+    lines = site.signals
     shared = [net for net in lines if survey.main_chip in survey.chips[net]]
     straight = sum(len(survey.pins(net)) <= 4 for net in shared)
     named = sum(says("memory line", words_of(net)) for net in lines)
@@ -274,34 +281,24 @@ def small_chip(site: Site) -> Findings:
     survey = site.survey
     if site.part.key == survey.main_chip:
         return
-    lines = " ".join(words_of(net) for net in site.nets if survey.is_signal(net))
+    lines = " ".join(map(words_of, site.signals))
     pins = len(site.part.pins)
-    clocks = lines.count("SCL") + lines.count("SCK")
-    if pins <= 16 and says("serial memory", lines) and says("serial lines", lines):
-        yield found("memory", 0.7, "on a flash's serial lines")
-    if pins <= 16 and "MISO" in lines and says("protect lines", lines):
-        yield found("memory", 0.78, "serial lines and write protect")
-    two_wire = says("two-wire data", lines) and says("two-wire clock", lines)
-    if pins == SMALL_PINS and two_wire and says("address or protect", lines):
-        yield found("memory", 0.7, "eight pins on a two-wire bus, with address or protect straps")
+    for role, score, least, most, needed, because in knowledge.table("chips")["lines"]["rows"]:
+        if least <= pins <= most and all(says(what, lines) for what in needed):
+            yield found(role, score, because)
     yield from _translator(site)
     yield from _gate(site)
-    if pins > 16 and says("emmc", lines):
-        yield found("memory", 0.7, "on the lines of an eMMC or a card")
     data = lines.count("SDA") if pins <= 16 else 0
+    clocks = lines.count("SCL") + lines.count("SCK")
     if data >= 2 and clocks >= 2:
         yield found("level shifter", 0.8, "two data and two clock lines of an I2C bus meet in it")
     elif data and clocks:
         scores = {"sensor": 0.54, "interface chip": 0.45, "memory": WEAK}
         yield from ranked(scores, "a small chip on an I2C bus")
-    if pins <= 8 and says("hall sensor", lines):
-        yield found("sensor", LIKELY, "on a line named for a hall sensor")
     if any(net in survey.crystal_nets for net in site.nets):
         yield found("interface chip", 0.5, "has its own crystal")
         if pins <= 10:
             yield found("real-time clock", 0.5, "a small chip with its own crystal")
-    if pins <= 20 and says("audio", lines):
-        yield found("amplifier", 0.62, "on audio lines")
     yield from _by_surroundings(site)
 
 
@@ -310,8 +307,7 @@ def _translator(site: Site) -> Findings:
     survey, supplies = site.survey, site.supplies
     if len(supplies) != 2 or not 6 <= len(site.part.pins) <= 56 or _same_volts(survey, *supplies):
         return
-    words = [words_of(net) for net in site.nets if survey.is_signal(net)]
-    words = [word for word in words if len(word) >= SHORTEST_WORD]
+    words = [word for word in map(words_of, site.signals) if len(word) >= SHORTEST_WORD]
     paired = sum(any(_same_signal(one, two) for two in words) for one in words)
     if paired >= 2 and paired >= len(words) * 0.5:
         text = f"{paired // 2} signals pass it, between {supplies[0]} and {supplies[1]}"
@@ -335,7 +331,7 @@ def _gate(site: Site) -> Findings:
 def _by_surroundings(site: Site) -> Findings:
     """Coupling capacitors on its signals: analog or radio; straight lines to the processor: SPI."""
     survey, supplies, pins = site.survey, site.supplies, len(site.part.pins)
-    signals = [net for net in site.nets if survey.is_signal(net)]
+    signals = site.signals
     coupled = [
         net for net in signals if any(survey.is_signal(b.far) for b in survey.capacitors[net])
     ]
@@ -361,7 +357,7 @@ def protection_by_wiring(site: Site) -> Findings:
     survey, pins = site.survey, site.part.pins
     if len(pins) > 12 or not site.grounds:
         return
-    lines = [net for net in site.nets if survey.is_signal(net) and len(survey.pins(net)) > 1]
+    lines = [net for net in site.signals if len(survey.pins(net)) > 1]
     plugged = [net for net in lines if survey.count(net, Kind.CONNECTOR)]
     private = all(len(survey.pins(net)) <= MOST_PLUG_PINS for net in lines)
     if len(lines) >= 2 and len(plugged) == len(lines) and private and len(site.supplies) <= 1:
@@ -380,16 +376,8 @@ def protection_by_wiring(site: Site) -> Findings:
 def unplaced_chip(site: Site) -> Findings:
     """What a chip may be where nothing says so."""
     pins = len(site.part.pins)
-    if site.what is Kind.MICROPHONE:
-        yield found("sensor", CERTAIN, "a microphone")
-    elif site.what is Kind.OSCILLATOR:
-        yield found("oscillator", STRONG, *site.kind.because[:1])
-    elif site.what is Kind.DISPLAY:
-        yield found("interface chip", WEAK, "a display")
-        yield found("connector", WEAK, "a display is reached by its contacts")
-    else:
-        large = {"interface chip": WEAK, "controller": 0.2}
-        small = {"interface chip": 0.25, "logic": 0.22, "regulator": FAINT}
-        yield from ranked(large if pins > 2 * SMALL_PINS else small, f"{pins} pins")
-        if site.nets and site.survey.count(site.nets[0], Kind.CONNECTOR):
-            yield found("ESD protection", FAINT, "on a plug's line")
+    large = {"interface chip": WEAK, "controller": 0.2}
+    small = {"interface chip": 0.25, "logic": 0.22, "regulator": FAINT}
+    yield from ranked(large if pins > 2 * SMALL_PINS else small, f"{pins} pins")
+    if site.nets and site.survey.count(site.nets[0], Kind.CONNECTOR):
+        yield found("ESD protection", FAINT, "on a plug's line")

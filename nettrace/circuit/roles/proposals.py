@@ -12,9 +12,8 @@ import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 from types import MappingProxyType
-from typing import Any, Final
+from typing import Final
 
 import msgspec
 
@@ -25,8 +24,9 @@ from nettrace.circuit.kinds import Kind
 from nettrace.circuit.part_kinds import infer_kinds
 from nettrace.circuit.rail_names import read_rail_name
 from nettrace.circuit.rail_volts import reference_volts
+from nettrace.circuit.roles import row_of
 from nettrace.circuit.roles.capacitors import BULK_FARADS
-from nettrace.circuit.roles.dividers import feedback_chip
+from nettrace.circuit.roles.resistors import feedback_chip
 from nettrace.circuit.roles.site import VALUE_NOT_KNOWN
 from nettrace.circuit.roles.survey import (
     CHIPS,
@@ -255,8 +255,8 @@ def _likeness(own: Position, role: str, known: Known) -> tuple[float, str]:
     if sisters:
         weight, reason = SISTER_LINE * less, f"as {other.key} has on the sister line"
     if not same_role:
-        family = _row(role).get("family")
-        if sisters or family is None or family != _row(known.role).get("family"):
+        family = row_of(role).get("family")
+        if sisters or family is None or family != row_of(known.role).get("family"):
             return (weight, reason) if sisters else (0.0, "")
         return OTHER_ROLE, f"as {other.key} has"
     if not sisters and own.buses & other.buses:
@@ -269,14 +269,9 @@ def _likeness(own: Position, role: str, known: Known) -> tuple[float, str]:
         if own.chips & other.chips:
             weight += SAME_CHIP
             reason = f"as {other.key} has at {min(own.chips & other.chips)}"
-    if own.size is not None and other.size is not None and _row(role).get("sized"):
+    if own.size is not None and other.size is not None and row_of(role).get("sized"):
         weight *= SAME_SIZE if own.size == other.size else OTHER_SIZE
     return weight, reason
-
-
-@cache
-def _row(role: str) -> Mapping[str, Any]:
-    return next((row for row in knowledge.table("roles")["roles"] if row["word"] == role), {})
 
 
 def _at_twin_pin(own: Position, other: Position) -> bool:
@@ -327,7 +322,7 @@ def propose(
     for role in roles[:MOST_ROLES]:
         if found and role.score < LEAST_SCORE:
             break
-        row = _row(role.role)
+        row = row_of(role.role)
         row = row.get(f"usual_{quantity}", row.get("usual"))
         if row is None:
             continue

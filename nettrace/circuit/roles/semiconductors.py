@@ -42,10 +42,7 @@ def _polarity(site: Site) -> tuple[str, str] | None:
 
 
 def light(site: Site) -> Findings:
-    """A LED by its words; or a diode alone in series with a resistor."""
-    if site.what is Kind.LED:
-        yield found("LED", CERTAIN, *site.kind.because[:2])
-        return
+    """A diode alone in series with a resistor."""
     survey = site.survey
     for net, far in site.ways if site.kind.score < 0.9 else ():
         resistors = survey.resistors[net]
@@ -59,18 +56,9 @@ def light(site: Site) -> Findings:
 
 
 def clamp(site: Site) -> Findings:
-    """Protection arrays, suppressors, Zener diodes, varistors."""
+    """From a line to ground."""
     survey = site.survey
-    if site.what is Kind.ESD:
-        yield found("ESD protection", CERTAIN, *site.kind.because[:2])
-        yield found("Zener clamp", WEAK, "a clamp")
-    elif site.what is Kind.VARISTOR:
-        yield found("ESD protection", LIKELY, "a varistor clamps surges")
-        yield found("Zener clamp", FAINT, "a clamp")
-    elif site.what is Kind.ZENER:
-        yield found("Zener clamp", 0.86, *site.kind.because[:2])
-        yield found("ESD protection", 0.4, "a clamp")
-    elif site.ends and len(site.grounds) == 1:
+    if site.ends and len(site.grounds) == 1:
         other = next(net for net in site.ends if not survey.is_ground(net))
         if other not in survey.switching_nodes:
             plug = survey.count(other, Kind.CONNECTOR) and survey.is_signal(other)
@@ -131,13 +119,13 @@ def signal_diode(site: Site) -> Findings:
     """Between two signals, or from a signal to a rail."""
     survey = site.survey
     sides = _polarity(site) if site.ends else None
-    if site.signals:
-        if any(net in survey.switching_nodes for net in site.signals):
+    if site.lines:
+        if any(net in survey.switching_nodes for net in site.lines):
             return
         if sides is not None and any(survey.is_supply(b.far) for b in survey.resistors[sides[0]]):
             because = f"passes lows only: {sides[0]} has its own pull-up"
             yield found("level shifter", 0.68, because)
-        line = f"between {' and '.join(site.signals)}"
+        line = f"between {' and '.join(site.lines)}"
         yield from ranked({"OR-ing diode": 0.6, _REVERSAL: FAINT}, line)
     elif site.to_fixed and survey.is_supply(site.to_fixed[1]):
         signal, rail = site.to_fixed

@@ -29,48 +29,71 @@ class Site:
     """A part with its surroundings, read only.
 
     `what` is the component kind, as `acts_as` sees it; `nets` the part's nets in pin order, each
-    once; `ends` the two nets of a two-terminal part, in pin order (None for other parts);
-    `to_fixed` is (signal, rail or ground) where one end is a signal and the other is not;
-    `signals` both ends, where both are signals; `ways` are the ends, and the ends turned, and
-    `signal_ways` the same of `signals`; `bus_nets` the nets of all the board's buses.
+    once; `ends` the two nets of a two-terminal part, in pin order (None for other parts), `ways`
+    the ends, and the ends turned; `to_fixed` is (signal, rail or ground) where one end is a signal
+    and the other is not; `lines` are both ends where both are signals, `line_ways` as above;
+    `bus_nets` the nets of all the board's buses.
     """
 
     __slots__ = (
-        "bus_nets", "ends", "kind", "nets", "part", "signal_ways", "signals", "survey", "to_fixed",
-        "ways", "what",
+        "bus_nets", "ends", "key", "kind", "line_ways", "lines", "nets", "part", "survey",
+        "to_fixed", "ways", "what",
     )  # fmt: skip
 
     def __init__(self, survey: Survey, part: Part, bus_nets: frozenset[str] = frozenset()) -> None:
         self.survey = survey
         self.bus_nets = bus_nets
         self.part = part
+        self.key = part.key
         self.kind: PartKind = survey.kinds[part.key]
         self.nets: tuple[str, ...] = part.nets
         self.what: Kind = acts_as(part, self.kind)
         self.ends: tuple[str, str] | None = survey.ends.get(part.key)
         self.to_fixed: tuple[str, str] | None = None
-        self.signals: tuple[str, str] | None = None
+        self.lines: tuple[str, str] | None = None
         self.ways: tuple[tuple[str, str], ...] = ()
-        self.signal_ways: tuple[tuple[str, str], ...] = ()
+        self.line_ways: tuple[tuple[str, str], ...] = ()
         if self.ends is None:
             return
         first, second = self.ends
         self.ways = (first, second), (second, first)
-        one, two = survey.is_signal(first), survey.is_signal(second)
+        one, two = self.is_signal(first), self.is_signal(second)
         if one and two:
-            self.signals, self.signal_ways = self.ends, self.ways
+            self.lines, self.line_ways = self.ends, self.ways
         elif one or two:
             self.to_fixed = self.ways[0] if one else self.ways[1]
+
+    def is_signal(self, net: str) -> bool:
+        """Return whether the net is neither ground nor supply."""
+        return net not in self.survey.rails
+
+    def is_ground(self, net: str) -> bool:
+        """Return whether the net is a ground."""
+        return net in self.survey.grounds
+
+    def is_supply(self, net: str) -> bool:
+        """Return whether the net is a supply rail."""
+        return net in self.survey.supplies
+
+    @property
+    def signals(self) -> list[str]:
+        """Its nets that are neither ground nor supply."""
+        return [net for net in self.nets if self.is_signal(net)]
 
     @property
     def supplies(self) -> list[str]:
         """Its supply rails."""
-        return [net for net in self.nets if self.survey.is_supply(net)]
+        return [net for net in self.nets if self.is_supply(net)]
 
     @property
     def grounds(self) -> list[str]:
         """Its grounds."""
-        return [net for net in self.nets if self.survey.is_ground(net)]
+        return [net for net in self.nets if self.is_ground(net)]
+
+    @property
+    def live(self) -> list[str]:
+        """Its nets but for grounds."""
+        return [net for net in self.nets if not self.is_ground(net)]
 
 
 #: A rule looks at one position and returns what it finds; nothing is a finding, too.

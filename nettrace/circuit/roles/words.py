@@ -16,7 +16,7 @@ def says(what: str, text: str) -> bool:
 
     Answers are kept, for a net is asked about by each of its parts.
 
-    >>> says("reset", "N_RST"), says("reset", "FIRST")
+    >>> says("reset", "N_RST"), says("reset", "CLOCK")
     (True, False)
     """
     return _pattern(what).search(text) is not None
