@@ -214,7 +214,7 @@ def _format_of(path: Path) -> str | None:
 
 def _same_value(first: str, second: str) -> bool:
     """Return whether two value texts mean the same (`2k2` and `2.2K`)."""
-    from nettrace.model.merge_facts import plain_same_value
+    from nettrace.model.merge import plain_same_value
     from nettrace.values.part_value import read_part_value
 
     if plain_same_value(first, second):

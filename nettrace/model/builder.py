@@ -32,7 +32,7 @@ from nettrace.model.board import (
     Zone,
 )
 from nettrace.model.fitted import is_fitted
-from nettrace.model.names import decode_escapes, natural_key, natural_sorted
+from nettrace.model.names import decode_escapes, natural_key
 
 #: A pin as a draft knows it: its number, and its net if it is on one.
 PinKey: TypeAlias = tuple[str, str | None]
@@ -212,7 +212,7 @@ class BoardBuilder:
         by_key = {draft.key: draft for draft in self.parts}
         freezer = _Freezer(shown)
         # in their final order, so that the pins of each net are found in order too
-        parts = tuple([freezer.part(by_key[key]) for key in natural_sorted(by_key)])
+        parts = tuple([freezer.part(by_key[key]) for key in sorted(by_key, key=natural_key)])
         pins: defaultdict[str, list[Pin]] = defaultdict(list)
         for part in parts:
             for pin in part.pins:
@@ -277,7 +277,7 @@ class BoardBuilder:
         for raw, name in shown.items():
             raws.setdefault(name, []).append(raw)
         nets: dict[str, Net] = {}
-        for name in natural_sorted({*(shown.get(raw, raw) for raw in self._nets), *pins}):
+        for name in sorted({*(shown.get(raw, raw) for raw in self._nets), *pins}, key=natural_key):
             place, volts = self._nets.get(name, (None, None))
             aliases = dict(self._aliases.get(name, ()))
             for raw in raws.get(name, ()):

@@ -53,22 +53,6 @@ def inside(x: float, y: float, corners: Sequence[tuple[float, float]]) -> bool:
     return result
 
 
-def pad_distance(pad: Pad, x: float, y: float) -> float:
-    """Return how far the point is from the pad's copper, mm; 0 on it.
-
-    The pad counts as a rectangle turned by its angle (a circle as a circle); without a size, as a
-    point.
-    """
-    if not pad.width or not pad.height:
-        return distance(pad.x, pad.y, x, y)
-    if pad.shape == "circle":
-        return max(0.0, distance(pad.x, pad.y, x, y) - pad.width / 2)
-    dx, dy = turn(x - pad.x, y - pad.y, -pad.angle)
-    over_x = max(0.0, abs(dx) - pad.width / 2)
-    over_y = max(0.0, abs(dy) - pad.height / 2)
-    return math.hypot(over_x, over_y)
-
-
 class PadGrid:
     """The pads of a board by the cell that their middle is in; made once, read only.
 

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections import defaultdict
 from collections.abc import Callable, Iterable
 from fnmatch import translate
-from itertools import chain
 
 _DIGITS = re.compile(r"(\d+)")
 #: Of longer runs of digits only so many count: no part is numbered so far.
 _MOST_DIGITS = 1000
-_TEN = "0123456789"
 #: Escapes that s-expression files write inside names (see docs/formats.md).
 _ESCAPES = {
     "{slash}": "/",
@@ -45,85 +42,6 @@ def natural_key(name: str) -> tuple[tuple[str | int, ...], str]:
         except ValueError:  # int() refuses thousands of digits
             parts[1::2] = [int(str(part)[:_MOST_DIGITS]) for part in parts[1::2]]
     return tuple(parts), name
-
-
-def natural_sorted(names: Iterable[str]) -> list[str]:
-    """Return distinct names in the order of `natural_key`, several times faster than by it.
-
-    Names that are letters and one number (R12, NET7) are sorted by length, then as text.
-
-    >>> natural_sorted({"R10", "R2", "GND", "R2~2", "r3"})
-    ['GND', 'R2', 'R2~2', 'r3', 'R10']
-    """
-    groups: defaultdict[str, list[str]] = defaultdict(list)  # text before the last number -> names
-    for name in names:
-        groups[name.rstrip(_TEN)].append(name)
-    runs: dict[str, list[list[str]]] = {}  # first text of the natural key -> names, by their heads
-    plain: set[str] = set()  # first texts whose names are all letters and one number
-    for head, group in groups.items():
-        first = _DIGITS.split(head.upper(), 1)[0]
-        known = runs.setdefault(first, [])
-        known.append(group)
-        if len(known) == 1 and first == head.upper():
-            plain.add(first)
-        else:
-            plain.discard(first)
-    ordered: list[str] = []
-    for first in sorted(runs):
-        names, tail = runs[first][0], ""
-        if first not in plain:
-            names = list(chain.from_iterable(runs[first]))
-            shared = _shared_tail(names, first)
-            if shared is None:
-                ordered += _sorted_by_key(names)
-                continue
-            tail = shared
-        ordered += _sorted_by_number(names, tail) or _sorted_by_key(names)
-    return ordered
-
-
-def _shared_tail(names: list[str], first: str) -> str | None:
-    """Return what stands behind the first number, as in D[7], if that and `first` part no names."""
-    start = len(first)
-    if len(names) < 3 or {name[:start] for name in names} != {names[0][:start]}:
-        return None
-    if names[0][:start].upper() != first:
-        return None
-    tails = {name[start:].lstrip(_TEN) for name in names}
-    tail = tails.pop()
-    return None if tails or tail[:1].isdecimal() else tail  # digits of another script
-
-
-def _sorted_by_number(names: list[str], tail: str) -> list[str] | None:
-    """Order names that differ in one number; None where its digits do not tell (R007, R10)."""
-    names.sort()
-    names.sort(key=len)
-    start = len(names[0].removesuffix(tail).rstrip(_TEN))
-    one_digit = start + 1 + len(tail)
-    if len(names[-1]) - one_digit >= _MOST_DIGITS - 1:
-        return None
-    zeros = "0" in {name[start] for name in names if len(name) > one_digit}
-    return None if zeros else names
-
-
-def _sorted_by_key(names: list[str]) -> list[str]:
-    """Order names by `natural_key`; by one text each where that means the same."""
-    joined = "".join(names)
-    if not joined.isascii() or "\0" in joined or len(max(names, key=len)) >= _MOST_DIGITS:
-        return sorted(names, key=natural_key)
-    names.sort()  # names whose numbers are written otherwise (R1, R01) stay in this order
-    names.sort(key=_text_key)
-    return names
-
-
-def _text_key(name: str) -> str:
-    """Return a text that sorts as `natural_key`: before each number a zero byte and its length."""
-    return _DIGITS.sub(_number_key, name.upper())
-
-
-def _number_key(match: re.Match[str]) -> str:
-    digits = match[0].lstrip("0")
-    return f"\0{chr(len(digits) + 1)}{digits}"
 
 
 def decode_escapes(name: str) -> str:

@@ -14,7 +14,7 @@ from nettrace.model.board import Board, Counts, Net, Side
 from nettrace.model.builder import BoardBuilder
 from nettrace.model.find import find_nets, find_parts, find_pins
 from nettrace.model.merge import merge_boards
-from nettrace.model.names import match_names, natural_key, natural_sorted
+from nettrace.model.names import match_names, natural_key
 from nettrace.model.record import BoardRecord, board_of, record_of
 
 #: Refdes that repeat, are blank, or differ in case or by the digits alone.
@@ -145,7 +145,6 @@ def test_each_net_part_and_pin_is_found_by_its_own_name(board: Board) -> None:
 
 @given(st.lists(st.text("Rr019~/*[ é", max_size=5), max_size=8, unique=True))
 def test_natural_order_is_one_order_of_any_names(names: list[str]) -> None:
-    assert natural_sorted(names) == sorted(names, key=natural_key)
     for first, second in itertools.combinations(names, 2):
         assert natural_key(first) != natural_key(second)
     assert all(name in match_names(name, names) for name in names)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from nettrace.errors import Place
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder
-from nettrace.model.merge_facts import plain_same_value
+from nettrace.model.merge import plain_same_value
 from nettrace.model.notes import Notes, RailNote, check_notes
 
 AT = Place("board.toml", 3, 1)

@@ -9,7 +9,6 @@ from nettrace.model.names import (
     decode_escapes,
     match_names,
     natural_key,
-    natural_sorted,
     nearest_names,
 )
 
@@ -49,29 +48,5 @@ def test_decoding_leaves_other_braces_alone(name: str) -> None:
         assert decode_escapes(name) == name
 
 
-@given(
-    st.sets(
-        st.one_of(
-            st.from_regex(r"[RrCßA]{0,2}0{0,2}[0-9]{0,2}(~[12])?", fullmatch=True),
-            st.text(alphabet="aA1٣0_/-ſK", max_size=6),
-            st.from_regex(r"[Dd]\[0{0,1}[0-9٣]{0,3}[\]1]?", fullmatch=True),
-        )
-    )
-)
-def test_sorting_names_is_sorting_by_their_keys(names: set[str]) -> None:
-    assert natural_sorted(names) == sorted(names, key=natural_key)
-
-
-@given(
-    st.sampled_from(["D[", "d", "ß", "", "٣"]),
-    st.sets(st.from_regex(r"0{0,2}[0-9]{0,3}", fullmatch=True), min_size=1),
-    st.sampled_from(["]", "]1", "٣", "", "_N"]),
-)
-def test_sorting_a_bus_is_sorting_by_its_keys(head: str, numbers: set[str], tail: str) -> None:
-    names = {f"{head}{number}{tail}" for number in numbers}
-    assert natural_sorted(names) == sorted(names, key=natural_key)
-
-
 def test_sorting_takes_numbers_of_any_length() -> None:
-    names = {"R" + "1" * 2000, "R" + "1" * 1999 + "0", "R2", "R" + "9" * 6000, "R" + "8" * 6000}
-    assert natural_sorted(names) == sorted(names, key=natural_key)
+    assert sorted(["R" + "9" * 6000, "R2", "R" + "1" * 2000], key=natural_key)[0] == "R2"
