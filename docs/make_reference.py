@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
-from nettrace.cli.job import SUBCOMMANDS
-from nettrace.cli.main import COMMANDS, HELP_WIDTH, CommandTable, Entry, cli
+from nettrace.cli.commands import COMMANDS, JOB_COMMANDS, Command
+from nettrace.cli.main import HELP_WIDTH, CommandGroup, cli
 
 PAGE = Path(__file__).resolve().parent / "commands.md"
 
@@ -51,20 +51,22 @@ def reference() -> str:
         lines += described(entry, cli, top, "###")
         if entry.name == "job":
             group = cli.get_command(top, "job")
-            if isinstance(group, CommandTable):
+            if isinstance(group, CommandGroup):
                 inner = click.Context(group, parent=top, info_name="job", terminal_width=HELP_WIDTH)
-                for each in SUBCOMMANDS:
+                for each in JOB_COMMANDS:
                     lines += described(each, group, inner, "####")
     return "".join(lines).rstrip() + "\n"
 
 
-def described(entry: Entry, group: CommandTable, parent: click.Context, mark: str) -> Iterator[str]:
+def described(
+    entry: Command, group: CommandGroup, parent: click.Context, mark: str
+) -> Iterator[str]:
     """Yield the pieces of one command's part of the page."""
     command = group.get_command(parent, entry.name)
     if command is None:
         raise LookupError(f"{entry.name} is listed and not there")
     context = click.Context(command, parent=parent, info_name=entry.name, terminal_width=HELP_WIDTH)
-    yield f"{mark} {context.command_path}\n\n{entry.help}\n\n"
+    yield f"{mark} {context.command_path}\n\n{entry.brief}\n\n"
     yield f"```text\n{command.get_help(context)}\n```\n\n"
 
 

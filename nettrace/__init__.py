@@ -15,21 +15,21 @@ from typing import TYPE_CHECKING
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
-    from nettrace import job
+    from nettrace import api, job
+    from nettrace.answers import NetAnswer, PartAnswer, ReadingAnswer, Summary
     from nettrace.api import (
-        NetAnswer,
-        PartAnswer,
-        ReadingAnswer,
-        Summary,
         area,
         bus,
         compare,
         convert,
+        draw,
         formula,
+        formulas,
         graph,
         net,
         nets,
         pad,
+        pads,
         part,
         parts,
         path,
@@ -49,68 +49,25 @@ if TYPE_CHECKING:
     from nettrace.model.notes import Notes
 
 __all__ = [
-    "AreaReport",
-    "BadInput",
-    "Board",
-    "Box",
-    "Circle",
-    "Circuit",
-    "JobUnusable",
-    "Net",
-    "NetAnswer",
-    "NettraceError",
-    "Notes",
-    "NothingMatches",
-    "Outline",
-    "Pad",
-    "Part",
-    "PartAnswer",
-    "Pin",
-    "ReadingAnswer",
-    "Summary",
-    "WrongUsage",
-    "__version__",
-    "area",
-    "bus",
-    "compare",
-    "convert",
-    "formula",
-    "graph",
-    "inspect_area",
-    "job",
-    "load",
-    "load_board",
-    "net",
-    "nets",
-    "pad",
-    "part",
-    "parts",
-    "path",
-    "power",
-    "rail",
-    "reading",
-    "summary",
-    "to_json",
-    "value",
-]
+    "AreaReport", "BadInput", "Board", "Box", "Circle", "Circuit", "JobUnusable", "Net",
+    "NetAnswer", "NettraceError", "Notes", "NothingMatches", "Outline", "Pad", "Part",
+    "PartAnswer", "Pin", "ReadingAnswer", "Summary", "WrongUsage", "__version__", "api", "area",
+    "bus", "compare", "convert", "draw", "formula", "formulas", "graph", "inspect_area", "job",
+    "load", "load_board", "net", "nets", "pad", "pads", "part", "parts", "path", "power", "rail",
+    "reading", "summary", "to_json", "value",
+]  # fmt: skip
 
 #: Module -> the public names that come from it; every other one comes from `nettrace.api`.
 _HOMES = {
-    "nettrace.bench.area": ("AreaReport", "inspect_area"),
-    "nettrace.bench.place": ("Box", "Circle", "Outline"),
-    "nettrace.circuit.circuit": ("Circuit",),
-    "nettrace.errors": (
-        "BadInput",
-        "JobUnusable",
-        "NettraceError",
-        "NothingMatches",
-        "WrongUsage",
-    ),
-    "nettrace.loading": ("load", "load_board"),
-    "nettrace.model.board": ("Board", "Net", "Pad", "Part", "Pin"),
-    "nettrace.model.notes": ("Notes",),
+    "answers": "NetAnswer PartAnswer ReadingAnswer Summary",
+    "bench.area": "AreaReport inspect_area",
+    "bench.place": "Box Circle Outline",
+    "circuit.circuit": "Circuit",
+    "errors": "BadInput JobUnusable NettraceError NothingMatches WrongUsage",
+    "loading": "load load_board",
+    "model.board": "Board Net Pad Part Pin",
+    "model.notes": "Notes",
 }
-_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 
 def __getattr__(name: str) -> object:
@@ -118,9 +75,10 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"module 'nettrace' has no attribute {name!r}")
     from importlib import import_module
 
-    if name == "job":
-        return import_module("nettrace.job")
-    return getattr(import_module(_HOME_OF.get(name, "nettrace.api")), name)
+    if name in {"api", "job"}:
+        return import_module(f"nettrace.{name}")
+    home = next((home for home, names in _HOMES.items() if name in names.split()), "api")
+    return getattr(import_module(f"nettrace.{home}"), name)
 
 
 def __dir__() -> list[str]:

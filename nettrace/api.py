@@ -8,133 +8,153 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-from nettrace.api_answers import NetAnswer, PartAnswer, ReadingAnswer, Summary
-from nettrace.api_json import to_json
-from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Bus, Rail
-from nettrace.errors import WrongUsage
-from nettrace.loading import load, load_board
-from nettrace.model.board import Board, Side
+from nettrace.errors import NothingMatches, WrongUsage
 
 if TYPE_CHECKING:
-    from nettrace.bench.area import AreaReport, PadReport
-    from nettrace.bench.compare import Comparison
-    from nettrace.bench.lookup import Way
+    from nettrace.answers import (
+        AreaAnswer,
+        ComparisonAnswer,
+        Drawing,
+        NetAnswer,
+        PadAnswer,
+        PartAnswer,
+        Powers,
+        ReadingAnswer,
+        Several,
+        Solved,
+        Summary,
+        Ways,
+        Written,
+    )
+    from nettrace.bench.area import PadReport
     from nettrace.bench.place import Shape
-    from nettrace.electrical.expected import Heat
-    from nettrace.electrical.formulas import Answer
+    from nettrace.circuit.circuit import Circuit
+    from nettrace.circuit.evidence import Bus, Rail
+    from nettrace.electrical.formulas import Formula
+    from nettrace.model.board import Board, Side
     from nettrace.model.graph import BoardGraph
     from nettrace.values.marking import ValueAnswer
 
-__all__ = [
-    "NetAnswer",
-    "PartAnswer",
-    "ReadingAnswer",
-    "Summary",
-    "area",
-    "bus",
-    "compare",
-    "convert",
-    "formula",
-    "graph",
-    "load",
-    "load_board",
-    "net",
-    "nets",
-    "pad",
-    "part",
-    "parts",
-    "path",
-    "power",
-    "rail",
-    "reading",
-    "summary",
-    "to_json",
-    "value",
-]
-
-SideName = Literal["top", "bottom"]
 _Found = TypeVar("_Found")
 
 
 def summary(circuit: Circuit) -> Summary:
     """Return what was read from which source. The command: `nettrace summary`."""
+    from nettrace.answers import Summary, brief
+    from nettrace.readers.registry import FORMATS
+
     board = circuit.board
     return Summary(
-        circuit,
         board.name,
         board.sources,
         board.counts(),
         board.conflicts,
         tuple(circuit.rails.values()),
         circuit.buses,
+        board.warnings,
+        {entry.name: entry.title for entry in FORMATS},
+        brief(circuit),
     )
 
 
 def area(
     circuit: Circuit,
+    shape: Shape | None = None,
     *,
     around: str | None = None,
     at: tuple[float, float] | None = None,
     radius_mm: float | None = None,
     box: tuple[float, float, float, float] | None = None,
     outline: Sequence[tuple[float, float]] | None = None,
-    side: SideName | None = None,
-) -> AreaReport:
+    side: str | None = None,
+) -> AreaAnswer:
     """Return everything in a damaged area, the worst loss first. The command: `nettrace area`.
 
     Args:
         circuit: from `load`.
+        shape: the area as a shape; else one of the following.
         around: a part (`J3`) or a pad (`J3.1`).
         at: a point (x, y), mm, y up.
         radius_mm: how far around `around` or `at`; 5 if None.
         box: two corners (x1, y1, x2, y2), mm.
         outline: corners of a polygon, mm, three or more.
-        side: one side of the board only.
+        side: one side of the board only, top or bottom.
 
     Raises:
         WrongUsage: no place or several; a radius that is not above 0.
         NothingMatches: no such part, or the board has no places.
     """
+    from nettrace.answers import AreaAnswer, brief, net_answer, part_answer, values_of
     from nettrace.bench.area import inspect_area
 
-    return inspect_area(circuit, _shape(circuit, around, at, radius_mm, box, outline), _side(side))
+    if shape is None:
+        said = {
+            "around": around,
+            "at": None if at is None else _texts(at),
+            "box": None if box is None else _texts(box),
+            "outline": None if outline is None else " ".join(_texts(point) for point in outline),
+        }
+        shape = shape_of(circuit.board, said, radius_mm)
+    report = inspect_area(circuit, shape, _side(side))
+    nets = [pad.pad.net for pad in (*report.pads, *report.outlying)]
+    nets += [pin.net for item in report.parts for pin in item.part.pins]
+    known = brief(circuit, nets=nets)
+    return AreaAnswer(
+        **values_of(report),
+        part_answers=tuple(part_answer(circuit, item.part, known) for item in report.parts),
+        net_answers=tuple(
+            net_answer(circuit, circuit.board.net_by_name[name], known) for name in report.nets
+        ),
+        brief=known,
+    )
 
 
-def _shape(
-    circuit: Circuit,
-    around: str | None,
-    at: tuple[float, float] | None,
-    radius_mm: float | None,
-    box: tuple[float, float, float, float] | None,
-    outline: Sequence[tuple[float, float]] | None,
+def _texts(numbers: Iterable[float]) -> str:
+    return ",".join(repr(float(number)) for number in numbers)
+
+
+def shape_of(
+    board: Board, said: Mapping[str, str | None], radius_mm: float | None, dashes: str = ""
 ) -> Shape:
+    """Return the one place that was said: around, at, box or outline, as the command line has it.
+
+    `dashes` stands before a word in an error, as an option is written.
+
+    Raises:
+        WrongUsage: no place or several, or one that cannot be read; a radius not above 0.
+        NothingMatches: no such part, or it has no place.
+    """
     from nettrace.bench import place
 
-    said = {"around": around, "at": at, "box": box, "outline": outline}
-    given = [name for name, value in said.items() if value is not None]
+    given = [name for name, text in said.items() if text is not None]
+    radius_word = "--radius" if dashes else "radius_mm"
     if len(given) != 1:
-        what = " and ".join(given) + " together" if given else "no place"
-        raise WrongUsage(what, expected="one of around, at, box and outline")
-    if radius_mm is not None and given[0] in {"box", "outline"}:
-        raise WrongUsage(f"radius_mm with {given[0]}")
+        words = [f"{dashes}{name}" for name in given]
+        raise WrongUsage(
+            f"{' and '.join(words)} together" if words else "no place",
+            expected=f"one of {dashes}around, {dashes}at, {dashes}box and {dashes}outline",
+            hint="For instance --around J3 --radius 4." if dashes else "",
+        )
+    (name,) = given
+    if radius_mm is not None and name in {"box", "outline"}:
+        hint = f"It goes with {dashes}around and {dashes}at."
+        raise WrongUsage(f"{radius_word} with {dashes}{name}", hint=hint)
     radius = place.DEFAULT_RADIUS_MM if radius_mm is None else radius_mm
     if not 0 < radius < float("inf"):
-        raise WrongUsage(f"radius_mm={radius:g}", expected="a length above 0 mm")
-    if around is not None:
-        return place.circle_around(circuit.board, around, radius)
-    if at is not None:
-        return place.Circle(*at, radius)
-    # the parsers check and put in order what they read; numbers take the same way
-    if box is not None:
-        return place.parse_box(",".join(repr(float(number)) for number in box))
-    points = ((float(x), float(y)) for x, y in outline or ())
-    return place.parse_outline(" ".join(f"{x!r},{y!r}" for x, y in points))
+        raise WrongUsage(f"{radius_word} {radius:g}", expected="a length above 0 mm")
+    text = said[name] or ""
+    if name == "around":
+        return place.circle_around(board, text, radius)
+    if name == "at":
+        return place.Circle(*place.parse_point(text), radius)
+    return place.parse_box(text) if name == "box" else place.parse_outline(text)
 
 
-def _side(name: SideName | None) -> Side | None:
+def _side(name: str | None) -> Side | None:
+    from nettrace.model.board import Side
+
     return None if name is None else Side(name)
 
 
@@ -148,20 +168,20 @@ def net(circuit: Circuit, name: str) -> NetAnswer:
     return _only(nets(circuit, name), name, "nets")
 
 
-def nets(circuit: Circuit, pattern: str) -> tuple[NetAnswer, ...]:
-    """Return the nets that a name or a wildcard means, in natural order."""
+def nets(circuit: Circuit, pattern: str) -> Several[NetAnswer]:
+    """Return the nets that a name or a wildcard means, in natural order.
+
+    What the parts on a net do is told for a few nets, not for a long list.
+    """
+    from nettrace.answers import FEW, Several, brief, net_answer
     from nettrace.model.find import find_nets
 
-    return tuple(
-        NetAnswer(
-            item,
-            circuit.net_kind(item.name),
-            circuit.volts(item.name),
-            circuit.pulls.get(item.name, ()),
-            circuit.reaches(item.name),
-        )
-        for item in find_nets(circuit.board, pattern)
-    )
+    found = find_nets(circuit.board, pattern)
+    parts = [pin.part for item in found for pin in item.pins] if len(found) <= FEW else []
+    rails = [circuit.rails[item.name] for item in found if item.name in circuit.rails]
+    parts += [rail.source for rail in rails if rail.source is not None]
+    known = brief(circuit, parts, [item.name for item in found])
+    return Several((net_answer(circuit, item, known) for item in found), brief=known)
 
 
 def part(circuit: Circuit, refdes: str) -> PartAnswer:
@@ -174,21 +194,14 @@ def part(circuit: Circuit, refdes: str) -> PartAnswer:
     return _only(parts(circuit, refdes), refdes, "parts")
 
 
-def parts(circuit: Circuit, pattern: str) -> tuple[PartAnswer, ...]:
+def parts(circuit: Circuit, pattern: str) -> Several[PartAnswer]:
     """Return the parts that a refdes or a wildcard means, in natural order."""
-    from nettrace.bench.area import lacks_value
+    from nettrace.answers import Several, brief, part_answer
     from nettrace.model.find import find_parts
 
-    return tuple(
-        PartAnswer(
-            item,
-            circuit.kinds[item.key],
-            circuit.roles(item.key),
-            circuit.absence(item.key),
-            circuit.proposals(item.key) if lacks_value(circuit.kinds[item.key]) else (),
-        )
-        for item in find_parts(circuit.board, pattern)
-    )
+    found = find_parts(circuit.board, pattern)
+    known = brief(circuit, nets=[pin.net for item in found for pin in item.pins])
+    return Several((part_answer(circuit, item, known) for item in found), brief=known)
 
 
 def _only(found: Sequence[_Found], name: str, many: str) -> _Found:
@@ -202,51 +215,74 @@ def pad(
     name: str | None = None,
     *,
     at: tuple[float, float] | None = None,
-    side: SideName | None = None,
-) -> PadReport:
+    side: str | None = None,
+) -> PadAnswer:
     """Return one pad, by name (`R41.2`) or the nearest to a point. The command: `nettrace pad`.
 
     Raises:
         WrongUsage: both a name and a point, or neither; a name of several pads.
         NothingMatches: no such pad, or the board has no places.
     """
-    from nettrace.bench.area import look_at_pad, look_at_point
     from nettrace.model.find import one_of_pads
 
-    if at is not None and name is None:
-        return look_at_point(circuit, *at, _side(side))
-    if name is None or at is not None or side is not None:
+    if (name is None) == (at is None) or (side is not None and at is None):
         raise WrongUsage("no one pad", expected="a name, or `at` with or without `side`")
-    found = look_at_pad(circuit, name)
+    found = pads(circuit, name, at=at, side=side)
     if len(found) > 1:
         pins = [report.pin for report in found if report.pin is not None]
         raise WrongUsage(f"{name!r} means {len(found)} pads", hint=one_of_pads(circuit.board, pins))
     return found[0]
 
 
-def rail(circuit: Circuit, name: str | None = None) -> tuple[Rail, ...]:
+def pads(
+    circuit: Circuit,
+    name: str | None = None,
+    *,
+    at: tuple[float, float] | None = None,
+    side: str | None = None,
+) -> Several[PadAnswer]:
+    """Return the pads that a name means (a part may be drawn twice), or the nearest to a point."""
+    from nettrace.answers import Several, brief, pad_answer
+    from nettrace.bench.area import look_at_pad, look_at_point
+
+    found: Sequence[PadReport]
+    if at is not None:
+        found = [look_at_point(circuit, *at, _side(side))]
+    else:
+        found = look_at_pad(circuit, name or "")
+    nets = [pin.net for report in found for pin in report.part.pins]
+    nets += [near.pad.net for report in found for near in (*report.others, *report.neighbours)]
+    known = brief(circuit, nets=[*nets, *(report.net for report in found)])
+    return Several((pad_answer(circuit, report, known) for report in found), brief=known)
+
+
+def rail(circuit: Circuit, name: str | None = None) -> Several[Rail]:
     """Return rails and grounds, all or those of a name. The command: `nettrace rail`.
 
     Raises:
         NothingMatches: no such net, or it is no rail.
     """
+    from nettrace.answers import Several, brief
     from nettrace.bench.lookup import find_rails
 
-    return find_rails(circuit, name)
+    found = find_rails(circuit, name)
+    sources = [item.source for item in found if item.source is not None]
+    return Several(found, brief=brief(circuit, sources))
 
 
-def bus(circuit: Circuit, name: str | None = None) -> tuple[Bus, ...]:
+def bus(circuit: Circuit, name: str | None = None) -> Several[Bus]:
     """Return serial buses, all or those of a name, protocol or net. The command: `nettrace bus`.
 
     Raises:
         NothingMatches: no such bus.
     """
+    from nettrace.answers import Several, brief
     from nettrace.bench.lookup import find_buses
 
-    return find_buses(circuit, name)
+    return Several(find_buses(circuit, name), brief=brief(circuit))
 
 
-def path(circuit: Circuit, start: str, end: str) -> tuple[Way, ...]:
+def path(circuit: Circuit, start: str, end: str) -> Ways:
     """Return the shortest ways between two nets or pads. The command: `nettrace path`.
 
     Returns:
@@ -256,10 +292,13 @@ def path(circuit: Circuit, start: str, end: str) -> tuple[Way, ...]:
         NothingMatches: no such net or pad.
         WrongUsage: a name means several.
     """
+    from nettrace.answers import Ways, brief
     from nettrace.bench.lookup import find_one_net, find_ways
 
-    first, last = find_one_net(circuit.board, start), find_one_net(circuit.board, end)
-    return find_ways(circuit, first.name, last.name)
+    names = [find_one_net(circuit.board, words).name for words in (start, end)]
+    reached = tuple(tuple(reach.net for reach in circuit.reaches(name)) for name in names)
+    ways = find_ways(circuit, *names)
+    return Ways(ways, start=names[0], end=names[1], reached=reached, brief=brief(circuit))
 
 
 def reading(
@@ -282,13 +321,20 @@ def reading(
         changed: refdes of a part of two nets -> the resistance it has instead, Ω; 0 is a short.
 
     Raises:
-        NothingMatches: no such pad, net or part.
+        NothingMatches: no such pad, net or part; or nothing to measure it against.
         WrongUsage: a name means several, or a changed part is not between two nets.
     """
+    from nettrace.answers import ReadingAnswer
     from nettrace.bench.metered import Lying, measure_pad
 
     found = measure_pad(circuit, pad, to, Lying(tuple(without), rails or {}, changed or {}))
-    return ReadingAnswer(found.now, found.fitted, found.without, found.changed)
+    if not found.now:
+        raise NothingMatches(
+            f"nothing to measure {pad} against",
+            hint="It is on no net, or the board has no ground; give the other probe with --to.",
+        )
+    name = circuit.board.name
+    return ReadingAnswer(found.now, found.fitted, found.without, found.changed, pad, name)
 
 
 def power(
@@ -297,7 +343,7 @@ def power(
     without: Iterable[str] = (),
     rails: Mapping[str, float] | None = None,
     changed: Mapping[str, float] | None = None,
-) -> tuple[Heat, ...]:
+) -> Powers:
     """Return the power in every resistor against its rating. The command: `reading --power`.
 
     Returns:
@@ -305,9 +351,11 @@ def power(
 
     Arguments and errors as for `reading`.
     """
+    from nettrace.answers import Powers
     from nettrace.bench.metered import Lying, measure_power
 
-    return measure_power(circuit, Lying(tuple(without), rails or {}, changed or {}))
+    found = measure_power(circuit, Lying(tuple(without), rails or {}, changed or {}))
+    return Powers(found, board=circuit.board.name)
 
 
 def value(text: str, *, series: str | None = None, tolerance: float | None = None) -> ValueAnswer:
@@ -327,7 +375,7 @@ def value(text: str, *, series: str | None = None, tolerance: float | None = Non
     return explain_value(text, series, tolerance)
 
 
-def formula(name: str, **inputs: str | float) -> tuple[Answer, ...]:
+def formula(name: str, **inputs: str | float) -> Solved:
     """Work out a formula of the bench. The command: `nettrace formula`.
 
     Inputs are texts as the trade writes them (`"4k7"`) or numbers in SI units.
@@ -336,23 +384,34 @@ def formula(name: str, **inputs: str | float) -> tuple[Answer, ...]:
         NothingMatches: no such formula.
         WrongUsage: an input is missing, unknown or out of range.
     """
-    from nettrace.electrical.formulas import solve_formula
+    from nettrace.answers import Solved
+    from nettrace.electrical.formulas import find_formula, solve_formula
 
     said = {key: text if isinstance(text, str) else f"{text:.12g}" for key, text in inputs.items()}
-    return solve_formula(name, said)
+    return Solved(solve_formula(name, said), name=name, formula=find_formula(name))
 
 
-def compare(board: Circuit | Board, other: Circuit | Board | Path | str) -> Comparison:
+def formulas() -> tuple[Formula, ...]:
+    """Return the formulas that there are. The command: `nettrace formula` without a name."""
+    from nettrace.electrical.formulas import FORMULAS
+
+    return FORMULAS
+
+
+def compare(board: Circuit | Board, other: Circuit | Board | Path | str) -> ComparisonAnswer:
     """Compare `other` against `board`: opens, shorts, missing parts. The command: `compare`.
 
     Raises:
         BadInput: `other` is a path that cannot be read.
     """
+    from nettrace.answers import ComparisonAnswer, values_of
     from nettrace.bench.compare import compare_boards
+    from nettrace.loading import load_board
 
-    if isinstance(other, (str, Path)):
-        other = load_board(other)
-    return compare_boards(_board(board), _board(other))
+    first = _board(board)
+    second = load_board(other) if isinstance(other, (str, Path)) else _board(other)
+    found = compare_boards(first, second)
+    return ComparisonAnswer(**values_of(found), board=first.name, other=second.name)
 
 
 def convert(board: Circuit | Board, to: str) -> str:
@@ -365,9 +424,119 @@ def convert(board: Circuit | Board, to: str) -> str:
     Raises:
         WrongUsage: no such format, or it cannot hold this board.
     """
-    from nettrace.writers.registry import write_board
+    return write(board, to).text
 
-    return write_board(_board(board), to)
+
+def write(board: Circuit | Board, to: str) -> Written:
+    """Return the board as text of another format, and what that format has no form for.
+
+    Arguments and errors as for `convert`.
+    """
+    from nettrace.answers import Written
+    from nettrace.writers.registry import left_out, write_board
+
+    known = _board(board)
+    return Written(write_board(known, to), to, left_out(known, to))
+
+
+def draw(
+    circuit: Circuit,
+    shape: Shape | None = None,
+    *,
+    side: str | None = None,
+    part: str | None = None,
+    net: str | None = None,
+    bus: str | None = None,
+    pad: str | None = None,
+    placed: bool = False,
+    without: Iterable[str] = (),
+    to: str = "svg",
+) -> Drawing:
+    """Draw a neighbourhood as a graph, or a damaged area as a map. The command: `nettrace draw`.
+
+    Args:
+        circuit: from `load`.
+        shape: the damaged area; else one of `part`, `net`, `bus` and `pad`.
+        side: one side of the area only.
+        part: a refdes or wildcard.
+        net: a name or wildcard.
+        bus: a name, a protocol, or a net of it.
+        pad: `REFDES.PIN`.
+        placed: a map of the area at true positions and scale, and no graph.
+        without: parts that are missing too, wildcards allowed.
+        to: svg, png, pdf or (a graph) dot.
+
+    Raises:
+        NothingMatches: no such part, net, bus or pad; or nothing in the area.
+        CannotDraw: no program that draws.
+    """
+    from nettrace.model.find import find_parts
+
+    gone = tuple(
+        dict.fromkeys(each.key for word in without for each in find_parts(circuit.board, word))
+    )
+    if placed and shape is not None:
+        return _draw_placed(circuit, shape, _side(side), gone, to)
+    from nettrace.answers import Drawing
+    from nettrace.bench import lookup, neighbourhood
+    from nettrace.bench.area import inspect_area, look_at_pad
+    from nettrace.model.find import find_nets
+    from nettrace.views.graph import draw_graph, graph_title
+
+    if shape is not None:
+        area = inspect_area(circuit, shape, _side(side))
+        chosen = neighbourhood.select_area(circuit, area, gone)
+    elif part is not None:
+        chosen = neighbourhood.select_parts(find_parts(circuit.board, part), gone)
+    elif net is not None:
+        chosen = neighbourhood.select_nets(find_nets(circuit.board, net), gone)
+    elif bus is not None:
+        chosen = neighbourhood.select_buses(circuit, lookup.find_buses(circuit, bus), gone)
+    else:
+        chosen = neighbourhood.select_pads(circuit, look_at_pad(circuit, pad or ""), gone)
+    found = neighbourhood.find_neighbourhood(circuit, chosen)
+    text = draw_graph(circuit, found)
+    content: str | bytes = text
+    if to != "dot":
+        from nettrace.views.programs import render_dot
+
+        content = render_dot(text, to)
+    return Drawing(
+        content,
+        to,
+        graph_title(circuit, chosen),
+        tuple(key for each in found.parts for key in each.keys),
+        tuple(key for each in found.parts if each.gone for key in each.keys),
+        (*found.left_gone, *found.left_parts),
+        made_from=text,
+    )
+
+
+def _draw_placed(
+    circuit: Circuit, shape: Shape, side: Side | None, gone: tuple[str, ...], to: str
+) -> Drawing:
+    from nettrace.answers import Drawing
+    from nettrace.bench.area import inspect_area
+    from nettrace.views.placed import draw_placed
+
+    found = draw_placed(circuit, inspect_area(circuit, shape, side), gone)
+    content: str | bytes = found.svg
+    if to != "svg":
+        from nettrace.views.programs import print_svg
+
+        content = print_svg(found.svg, to, found.size_mm, found.sheets)
+    return Drawing(
+        content,
+        to,
+        found.title,
+        tuple(found.parts),
+        tuple(found.gone),
+        (),  # a map shows all that is there; a long list goes on on further sheets
+        found.scale,
+        str(found.side),
+        found.sheets,
+        made_from=found.svg if to == "svg" else None,
+    )
 
 
 def graph(board: Circuit | Board) -> BoardGraph:
@@ -378,4 +547,19 @@ def graph(board: Circuit | Board) -> BoardGraph:
 
 
 def _board(item: Circuit | Board) -> Board:
-    return item.board if isinstance(item, Circuit) else item
+    from nettrace.model.board import Board
+
+    return item if isinstance(item, Board) else item.board
+
+
+def to_json(circuit: Circuit, answer: object) -> object:
+    """Return an answer in the shapes of `--json`: plain dicts, lists, numbers and texts.
+
+    A tuple becomes a list. Unknown is None.
+
+    Raises:
+        TypeError: not an answer.
+    """
+    from nettrace.views.encode import encode
+
+    return encode(answer, circuit.board)

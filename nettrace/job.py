@@ -10,49 +10,48 @@ A change gives back the job as it then stands on disk; the records are never edi
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from nettrace.bench.job import Entry, Job, Undo, change_job, fold, now
-from nettrace.errors import NothingMatches, WrongUsage
-from nettrace.job_loading import OpenJob, open_job, start_job
+from nettrace.answers import JobPage, Matches, Needs, OpenJob, Probes
+from nettrace.bench.job import (
+    BoardReference,
+    Entry,
+    Job,
+    SourceReference,
+    Undo,
+    change_job,
+    create_job,
+    fold,
+    load_job,
+    now,
+)
+from nettrace.errors import (
+    BadInput,
+    JobUnusable,
+    NettraceError,
+    NothingMatches,
+    Place,
+    Warning,
+    WrongUsage,
+)
+from nettrace.loading import load as load_circuit
 
 if TYPE_CHECKING:
     from nettrace.bench.diagnosis import Check, NextProbe
-    from nettrace.bench.job import Loose
-    from nettrace.bench.judging import KnownGood
-    from nettrace.bench.match import LooseMatch
-    from nettrace.bench.needs import Need
-    from nettrace.bench.probes import Probe
+    from nettrace.bench.judging import Judged, KnownGood
     from nettrace.bench.refit import RefitPlan
     from nettrace.bench.wire import Wired, WirePlan
-
-__all__ = [
-    "OpenJob",
-    "check",
-    "load",
-    "loose",
-    "mark",
-    "marks",
-    "match",
-    "needs",
-    "next_probe",
-    "open",
-    "open_keys",
-    "probe",
-    "read",
-    "refit",
-    "undo",
-    "undoing",
-    "unused_loose",
-    "wire",
-    "wired",
-]
+    from nettrace.circuit.circuit import Circuit
 
 #: From a job as it stands to the entries that a change adds.
-Adding = Callable[[Job], Sequence[Entry]]
+_Adding = Callable[[Job], Sequence[Entry]]
+
+
+# -- the file -----------------------------------------------------------------------------------
 
 
 def open(  # noqa: A001 - the command's word; the built-in is not used here
@@ -70,14 +69,18 @@ def open(  # noqa: A001 - the command's word; the built-in is not used here
         JobUnusable: the file is there already, or cannot be written.
         BadInput: the board cannot be read.
     """
-    return start_job(
-        Path(path),
-        str(board),
-        title=title,
-        with_files=with_files,
-        format_name=format_name,
+    path, rails = Path(path), dict(rails or {})
+    circuit = load_circuit(board, with_files, format_name=format_name, rails=rails)
+    reference = BoardReference(
+        path=_from_job(str(board), path),
+        with_files=tuple(_from_job(extra, path) for extra in with_files),
+        format=format_name,
         rails=rails,
+        sources=_sources(circuit),
     )
+    job = Job(title=title or circuit.board.name, opened=now(), board=reference)
+    create_job(path, job)
+    return _standing(OpenJob(path, job, fold(job), circuit))
 
 
 def load(path: Path | str) -> OpenJob:
@@ -86,7 +89,87 @@ def load(path: Path | str) -> OpenJob:
     Raises:
         JobUnusable: missing, damaged, newer, or the board is not where it was.
     """
-    return open_job(Path(path))
+    path = Path(path)
+    job = load_job(path)
+    reference = job.board
+    try:
+        circuit = load_circuit(
+            _from_here(reference.path, path),
+            [_from_here(extra, path) for extra in reference.with_files],
+            format_name=reference.format,
+            rails=reference.rails,
+        )
+    except NettraceError as error:
+        raise JobUnusable(
+            f"the board of this job cannot be read: {error.found}",
+            hint=f"It was {reference.path}; put it back, or open a new job.",
+            place=error.place,
+        ) from None
+    return _standing(OpenJob(path, job, fold(job), circuit, _changes(reference, circuit)))
+
+
+def _standing(opened: OpenJob) -> OpenJob:
+    """Return a job with what its wires do."""
+    if not opened.state.wires:
+        return replace(opened, wires=(), replaced=frozenset())
+    from nettrace.bench.wire import replaced_parts, wires_of
+
+    return replace(
+        opened,
+        wires=wires_of(opened.circuit, opened.state),
+        replaced=replaced_parts(opened.circuit, opened.state),
+    )
+
+
+def _changed(opened: OpenJob, add: _Adding) -> OpenJob:
+    """Return the job with what was added; entries of a second terminal are kept."""
+    added: list[Entry] = []
+
+    def remember(job: Job) -> Sequence[Entry]:
+        added.extend(add(job))
+        return added
+
+    job = change_job(opened.path, remember)
+    return _standing(replace(opened, job=job, state=fold(job), added=tuple(added)))
+
+
+def _sources(circuit: Circuit) -> tuple[SourceReference, ...]:
+    return tuple(
+        SourceReference(Path(source.path).name, source.format, source.digest)
+        for source in circuit.board.sources
+    )
+
+
+def _changes(reference: BoardReference, circuit: Circuit) -> tuple[Warning, ...]:
+    before = {source.path: source.digest for source in reference.sources}
+    after = {source.path: source.digest for source in _sources(circuit)}
+    found = []
+    for name in sorted(before.keys() | after.keys()):
+        if before.get(name) != after.get(name):
+            what = "changed" if name in before and name in after else "is gone"
+            what = what if name in before else "was added"
+            found.append(Warning("board-changed", f"{name} {what} since the job was opened", None))
+    return tuple(found)
+
+
+def _from_job(board: str, job: Path) -> str:
+    """Return the board's path as seen from the job file's folder."""
+    try:
+        return Path(os.path.relpath(Path(board).resolve(), job.resolve().parent)).as_posix()
+    except ValueError:  # another drive
+        return str(Path(board).resolve())
+
+
+def _from_here(name: str, job: Path) -> str:
+    """Return the board's path as the user would type it from here."""
+    beside = job.resolve().parent / name
+    try:
+        return os.path.relpath(beside)
+    except ValueError:
+        return str(beside)
+
+
+# -- what is entered ----------------------------------------------------------------------------
 
 
 def mark(
@@ -113,38 +196,25 @@ def mark(
         NothingMatches: no such part or pad.
         JobUnusable: the file is locked or damaged.
     """
-    return _changed(
-        opened, marks(opened, damage, places, with_part=with_part, confirm=confirm, note=note)
-    )
-
-
-def marks(
-    opened: OpenJob,
-    damage: str,
-    places: Sequence[str],
-    *,
-    with_part: str | None = None,
-    confirm: bool = False,
-    note: str = "",
-) -> Adding:
-    """Return what `mark` adds; arguments and errors as there."""
     from nettrace.bench.entries import fit_entries, mark_entries, wire_entry
+
+    circuit = opened.circuit
 
     def add(job: Job) -> Sequence[Entry]:
         if damage == "fitted":
-            return fit_entries(opened.circuit, fold(job), job, places, with_part, note)
+            return fit_entries(circuit, fold(job), job, places, with_part, note)
         if with_part is not None:
             raise WrongUsage("--with", expected="it with `fitted` only")
         if damage == "wired":
-            return [wire_entry(opened.circuit, job, places, confirm, note)]
+            return [wire_entry(circuit, job, places, confirm, note)]
         if confirm:
             raise WrongUsage("--confirm", expected="it with `wired` only")
-        return mark_entries(opened.circuit, job, damage, places, note)
+        return mark_entries(circuit, job, damage, places, note)
 
-    return add
+    return _changed(opened, add)
 
 
-def loose(opened: OpenJob, **facts: str | float | bool) -> OpenJob:
+def loose(opened: OpenJob, **facts: str | float | bool | None) -> OpenJob:
     """Enter a part found in the flux. The command: `nettrace job loose`.
 
     Facts: name, ohms, farads, henries, diode, accuracy, size, length, width, marking, looks,
@@ -167,11 +237,6 @@ def undo(opened: OpenJob, entry: int | None = None) -> OpenJob:
     Raises:
         NothingMatches: nothing to undo, or no such entry.
     """
-    return _changed(opened, undoing(entry))
-
-
-def undoing(entry: int | None = None) -> Adding:
-    """Return what `undo` adds; errors as there."""
 
     def add(job: Job) -> Sequence[Entry]:
         standing = {item.number: item for item in job.standing()}
@@ -182,47 +247,119 @@ def undoing(entry: int | None = None) -> Adding:
             raise NothingMatches(f"no entry {number} that stands")
         return [Undo(number=job.next_number(), time=now(), entry=number)]
 
-    return add
+    return _changed(opened, add)
 
 
-def _changed(opened: OpenJob, add: Adding) -> OpenJob:
-    job = change_job(opened.path, add)
-    return replace(opened, job=job, state=fold(job))
+def read(
+    opened: OpenJob,
+    at: str,
+    to: str,
+    shown: str,
+    *,
+    quantity: str | None = None,
+    stage: str = "",
+    note: str = "",
+) -> OpenJob:
+    """Enter a reading. The command: `nettrace job read`.
 
-
-def open_keys(opened: OpenJob) -> tuple[str, ...]:
-    """Return the part keys of positions still to be fitted; a wire may stand in for a link.
+    Args:
+        opened: the job.
+        at: pad or net, or `supply`.
+        to: the other.
+        shown: a figure as typed (`2.19k`, `5.02V`), `OL`, `beep` or `none`.
+        quantity: ohms, farads, diode, volts or amperes, where the figure does not tell.
+        stage: such as intake, after refit.
+        note: a remark.
 
     Raises:
-        NothingMatches: there are none.
+        WrongUsage: a figure that cannot be read.
+        NothingMatches: no such place.
     """
-    from nettrace.bench.wire import replaced_parts
+    row = {"at": at, "to": to, "shown": shown}
+    return _read(opened, [row], quantity, stage, note)
 
-    replaced = replaced_parts(opened.circuit, opened.state)
-    keys = tuple(k for k in opened.keys(opened.state.open_positions) if k not in replaced)
+
+def read_table(
+    opened: OpenJob,
+    path: Path | str,
+    *,
+    quantity: str | None = None,
+    stage: str = "",
+    note: str = "",
+) -> OpenJob:
+    """Enter the readings of a CSV file with a heading row: at, to, shown; quantity, stage, note.
+
+    Raises:
+        BadInput: the file cannot be read, or a row lacks one of the three.
+        WrongUsage, NothingMatches: as for `read`.
+    """
+    return _read(opened, _rows(str(path)), quantity, stage, note)
+
+
+def _read(
+    opened: OpenJob, rows: list[dict[str, str]], quantity: str | None, stage: str, note: str
+) -> OpenJob:
+    from nettrace.bench.entries import reading_entries
+
+    return _changed(
+        opened,
+        lambda job: list(reading_entries(opened.circuit, job, rows, quantity, stage, note)),
+    )
+
+
+def _rows(path: str) -> list[dict[str, str]]:
+    import csv
+    import io
+
+    text = _text(path)
+    delimiter = ";" if text.partition("\n")[0].count(";") > 1 else ","
+    reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
+    rows = []
+    for row in reader:
+        found = {
+            str(key).strip().casefold(): (value or "").strip() for key, value in row.items() if key
+        }
+        lacking = [key for key in ("at", "to", "shown") if not found.get(key)]
+        if lacking:
+            raise BadInput(
+                f"no {' and no '.join(lacking)} in this row",
+                expected="at, to and shown",
+                hint="The heading row names the columns: at,to,shown,quantity,stage,note.",
+                place=Place(path, reader.line_num, 1),
+            )
+        rows.append(found)
+    if not rows:
+        raise BadInput("no readings", expected="a heading row and readings", place=Place(path))
+    return rows
+
+
+def _text(path: str) -> str:
+    from nettrace.readers.registry import decode_text
+
+    try:
+        raw = Path(path).read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise BadInput(f"cannot open ({reason})", place=Place(path)) from None
+    return decode_text(raw, path)
+
+
+# -- plans --------------------------------------------------------------------------------------
+
+
+def _open_keys(opened: OpenJob) -> tuple[str, ...]:
+    """Return the part keys of positions still to be fitted; a wire may stand in for a link."""
+    parts = opened.circuit.board.part_by_key
+    keys = [key for key in opened.state.open_positions if key in parts]
+    keys = [key for key in keys if key not in opened.replaced]
     if not keys:
         raise NothingMatches(
             "no open position", hint="Mark what is gone: nettrace job mark JOB missing R12 R13."
         )
-    return keys
+    return tuple(keys)
 
 
-def unused_loose(opened: OpenJob) -> Mapping[str, Loose]:
-    """Return the loose parts that no refit took, by name.
-
-    Raises:
-        NothingMatches: there are none.
-    """
-    state = opened.state
-    found = {name: item for name, item in state.loose.items() if name not in state.used}
-    if not found:
-        raise NothingMatches(
-            "no loose part to match", hint="Enter one: nettrace job loose JOB --ohms 2.19k."
-        )
-    return found
-
-
-def match(opened: OpenJob) -> tuple[LooseMatch, ...]:
+def match(opened: OpenJob) -> Matches:
     """Say which loose part goes where. The command: `nettrace job match`.
 
     Raises:
@@ -230,19 +367,51 @@ def match(opened: OpenJob) -> tuple[LooseMatch, ...]:
     """
     from nettrace.bench.match import match_loose, sites_of
 
-    sites = sites_of(opened.circuit, open_keys(opened))
-    return match_loose(sites, list(unused_loose(opened).values()))
+    sites = sites_of(opened.circuit, _open_keys(opened))
+    state = opened.state
+    unused = {name: item for name, item in state.loose.items() if name not in state.used}
+    if not unused:
+        raise NothingMatches(
+            "no loose part to match", hint="Enter one: nettrace job loose JOB --ohms 2.19k."
+        )
+    return Matches(match_loose(sites, list(unused.values())), sites=sites, loose=unused)
 
 
-def needs(opened: OpenJob) -> tuple[Need, ...]:
+def needs(opened: OpenJob, donors: Path | str | None = None) -> Needs:
     """Say what to order for the open positions. The command: `nettrace job needs`.
 
-    Raises:
-        NothingMatches: no open position.
-    """
-    from nettrace.bench.needs import plan_needs
+    Args:
+        opened: the job.
+        donors: a folder of other boards, to look for donors on.
 
-    return plan_needs(opened.circuit, open_keys(opened))
+    Raises:
+        NothingMatches: no open position, or no such folder.
+    """
+    from nettrace.bench.needs import find_donors, plan_needs
+
+    found = plan_needs(opened.circuit, _open_keys(opened))
+    others = _boards_in(Path(donors), opened) if donors is not None else {}
+    damaged = tuple(opened.state.damaged)
+    given = tuple(tuple(find_donors(opened.circuit, need, others, damaged)) for need in found)
+    return Needs(found, donors=given)
+
+
+def _boards_in(folder: Path, opened: OpenJob) -> Mapping[str, Circuit]:
+    """Return every board that can be read in a folder: files and folders of sources."""
+    if not folder.is_dir():
+        raise NothingMatches(f"no folder {folder}", hint="--donors takes a folder of boards.")
+    mine = {source.digest for source in opened.circuit.board.sources}
+    found: dict[str, Circuit] = {}
+    for path in sorted(folder.iterdir()):
+        if path.name.startswith("."):
+            continue
+        try:
+            circuit = load_circuit(path)
+        except NettraceError:
+            continue  # not a board: a folder holds other things too
+        if mine.isdisjoint(source.digest for source in circuit.board.sources):
+            found[path.name] = circuit
+    return found
 
 
 def refit(opened: OpenJob) -> RefitPlan:
@@ -253,26 +422,23 @@ def refit(opened: OpenJob) -> RefitPlan:
     """
     from nettrace.bench.refit import plan_refit
 
-    wired = _wired_ends(opened)
-    lifted = [pad for pad in opened.state.lifted if pad not in wired]
-    return plan_refit(opened.circuit, open_keys(opened), lifted)
+    mended = _mended(opened)
+    lifted = [pad for pad in opened.state.lifted if pad not in mended]
+    return plan_refit(opened.circuit, _open_keys(opened), lifted)
+
+
+def _mended(opened: OpenJob) -> frozenset[str]:
+    """Return the torn pads that a wire mends."""
+    if not opened.wires:
+        return frozenset()
+    from nettrace.bench.wire import WiredAs
+
+    return frozenset(pad for w in opened.wires if w.as_ is WiredAs.MENDS for pad in w.of)
 
 
 def wired(opened: OpenJob) -> tuple[Wired, ...]:
-    """Return the wires soldered, each with what it does: mends a break, or joins two nets.
-
-    One that joins nets which the board keeps apart, and is not confirmed, is a short.
-    """
-    from nettrace.bench.wire import wires_of
-
-    return wires_of(opened.circuit, opened.state)
-
-
-def _wired_ends(opened: OpenJob) -> frozenset[str]:
-    """Return the torn pads that a wire mends."""
-    from nettrace.bench.wire import WiredAs
-
-    return frozenset(pad for w in wired(opened) if w.as_ is WiredAs.MENDS for pad in w.of)
+    """Return the wires soldered, each with what it does: mends a break, or joins two nets."""
+    return opened.wires
 
 
 def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
@@ -289,7 +455,7 @@ def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
     from nettrace.model.find import find_nets, find_pins
 
     board = opened.circuit.board
-    done = _wired_ends(opened)
+    done = _mended(opened)
     lifted = [pad for pad in opened.state.lifted if pad not in done]
     cuts = [cut for cut in opened.state.cuts if done.isdisjoint(cut)]
     wanted: set[str] = set()
@@ -319,11 +485,14 @@ def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
     return tuple(plan_wires(opened.circuit, net, *both) for net, both in sorted(chosen.items()))
 
 
-def probe(opened: OpenJob) -> tuple[Probe, ...]:
+# -- proof --------------------------------------------------------------------------------------
+
+
+def probe(opened: OpenJob) -> Probes:
     """List the fewest measurements that would prove the repair. The command: `job probe`."""
     from nettrace.bench.probes import plan_probes
 
-    return plan_probes(opened.circuit, opened.state)
+    return Probes(plan_probes(opened.circuit, opened.state), state=opened.state)
 
 
 def next_probe(opened: OpenJob) -> NextProbe | None:
@@ -333,42 +502,83 @@ def next_probe(opened: OpenJob) -> NextProbe | None:
     return best(opened.circuit, opened.state)
 
 
-def read(
-    opened: OpenJob,
-    at: str,
-    to: str,
-    shown: str,
-    *,
-    quantity: str | None = None,
-    stage: str = "",
-    note: str = "",
-) -> OpenJob:
-    """Enter a reading. The command: `nettrace job read`.
+def judge(opened: OpenJob) -> Judged | None:
+    """Return what the last reading tells, None where there is none: said after `job read`."""
+    from nettrace.bench.judging import judge_reading
+
+    if not opened.state.readings:
+        return None
+    return judge_reading(opened.circuit, opened.state, opened.state.readings[-1])
+
+
+def check(opened: OpenJob, known_good: KnownGood | Path | str | None = None) -> Check:
+    """Give the verdict, with suspects and what is still to probe. The command: `job check`.
 
     Args:
         opened: the job.
-        at: pad or net, or `supply`.
-        to: the other.
-        shown: a figure as typed (`2.19k`, `5.02V`), `OL`, `beep` or `none`.
-        quantity: ohms, farads, diode, volts or amperes, where the figure does not tell.
-        stage: such as intake, after refit.
-        note: a remark.
-
-    Raises:
-        WrongUsage: a figure that cannot be read.
-        NothingMatches: no such place.
+        known_good: readings from good boards, or a CSV file of them.
     """
-    from nettrace.bench.entries import reading_entries
-
-    row = {"at": at, "to": to, "shown": shown}
-    return _changed(
-        opened,
-        lambda job: list(reading_entries(opened.circuit, job, [row], quantity, stage, note)),
-    )
-
-
-def check(opened: OpenJob, known_good: KnownGood | None = None) -> Check:
-    """Give the verdict, with suspects and what is still to probe. The command: `job check`."""
     from nettrace.bench.diagnosis import check_job
 
-    return check_job(opened.circuit, opened.state, known_good)
+    return check_job(opened.circuit, opened.state, _known_good(known_good))
+
+
+def _known_good(known_good: KnownGood | Path | str | None) -> KnownGood | None:
+    if not isinstance(known_good, (str, Path)):
+        return known_good
+    from nettrace.bench.judging import read_known_good
+
+    return read_known_good(_text(str(known_good)), str(known_good))
+
+
+def sheet(
+    opened: OpenJob,
+    kind: str = "html",
+    *,
+    photo: Path | str | None = None,
+    fixes: Sequence[str] = (),
+    known_good: KnownGood | Path | str | None = None,
+    paper: str = "a4",
+) -> JobPage:
+    """Return the whole job as one page. The command: `nettrace job sheet`.
+
+    Args:
+        opened: the job.
+        kind: html, markdown or pdf.
+        photo: a photo of the damage, JPEG or PNG.
+        fixes: where known pads are in it, `PAD=X,Y`, pixels from the upper left, seen upright.
+        known_good: readings from good boards, or a CSV file of them.
+        paper: a4 or letter.
+
+    Raises:
+        BadInput: the photo cannot be read, or nothing prints a PDF.
+        WrongUsage: too few known pads, or they lie on one line.
+    """
+    from nettrace.bench.report import report_job
+    from nettrace.views import job_page
+
+    plate = None
+    if photo is not None:
+        from nettrace.bench.photo import fit_photo, parse_known_pads
+        from nettrace.views.photo import PhotoPlate, read_photo
+
+        known = parse_known_pads(opened.circuit.board, fixes)
+        plate = PhotoPlate(read_photo(Path(photo)), fit_photo(known))
+    made = report_job(
+        opened.circuit,
+        opened.job,
+        opened.state,
+        warnings=opened.warnings,
+        known_good=_known_good(known_good),
+    )
+    content: str | bytes
+    if kind == "markdown":
+        content = job_page.markdown_page(made)
+    else:
+        content = job_page.html_page(made, plate, paper)
+    if kind == "pdf":
+        from nettrace.views.programs import print_page
+
+        content = print_page(str(content))
+    verdict = str(made.check.verdict) if made.check is not None else None
+    return JobPage(content, kind, verdict, None if plate is None else plate.map)

@@ -1,8 +1,9 @@
 """The door of the program: a question asked before is answered from the cache, else `main` runs.
 
 A warm answer needs neither click nor a reader nor a pass, which are most of the time that a small
-question takes. What is kept: the whole answer to every question that looks at a board, and the
-JSON of every net of the board, so that the next net asked for is known too.
+question takes. What is kept: the whole answer to every question that looks at a board, the text
+that a drawing is made from, and the JSON of every net of the board, so that the next net asked for
+is known too.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from nettrace.version import __version__
 
@@ -19,33 +20,39 @@ if TYPE_CHECKING:
     from nettrace.cache import Cache
     from nettrace.circuit.circuit import Circuit
 
-__all__ = ["main"]
-
 #: Commands that look at a board and nothing else: the same words give the same answer.
 KEPT = frozenset({"summary", "area", "net", "part", "pad", "rail", "bus", "path", "draw"})
 #: Answers longer than this are not kept.
 MOST_ANSWER = 4_000_000
 #: Words that say the answer is wanted anew, or that something else than an answer is wanted.
 NOT_KEPT = frozenset({"--no-cache", "--debug", "--help", "-h", "--version"})
+#: Begins a kept drawing; no answer on a terminal begins so.
+_DRAWN = "\0drawn\0"
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Answer from the cache, or run the command line; return the exit code."""
+    """Answer from the cache, or run the command line; return the exit code.
+
+    Ctrl-C ends it here too while modules are still being loaded.
+    """
+    try:
+        return _main(list(sys.argv[1:] if arguments is None else arguments))
+    except KeyboardInterrupt:
+        sys.stderr.write("stopped\n")
+        return 130
+
+
+def _main(words: list[str]) -> int:
     began_ns = time.time_ns()
-    words = list(sys.argv[1:] if arguments is None else arguments)
     asked = bool(words) and words[0] in KEPT and NOT_KEPT.isdisjoint(words)
-    if not asked:
+    cache = _cache() if asked else None
+    if cache is None:
         from nettrace.cli.main import main as run
 
         return run(words)
-    cache, board, question = _cache(), _board_of(words), _question(words)
-    try:
-        if cache is not None and _answered(cache, words, board, question):
-            return 0
-    except KeyboardInterrupt:  # a drawing takes as long as the program that draws it
-        from nettrace.cli.main import stopped
-
-        return stopped()
+    board, question = _board_of(words), _question(words)
+    if _answered(cache, words, board, question):
+        return 0
     return _run_and_keep(cache, words, board, question, began_ns)
 
 
@@ -69,7 +76,7 @@ def _stamp() -> str:
     while folders:
         with os.scandir(folders.pop()) as entries:
             for entry in entries:
-                if entry.name.endswith(".py"):
+                if entry.name.endswith((".py", ".toml")):
                     newest, count = max(newest, entry.stat().st_mtime_ns), count + 1
                 elif "." not in entry.name and entry.name != "__pycache__" and entry.is_dir():
                     folders.append(entry.path)
@@ -82,14 +89,10 @@ def _board_of(words: Sequence[str]) -> str:
     Only words without options that change how a board is read name one together; all others are
     one of their own.
     """
-    plain = len(words) > 1 and not words[1].startswith("-") and not _changes_reading(words)
+    changing = ("--w", "--f", "--hi", "--rai")  # click takes no abbreviations; a word more is cheap
+    plain = len(words) > 1 and not words[1].startswith("-")
+    plain = plain and not any(word.startswith(changing) for word in words[2:])
     return "\0".join((os.getcwd(), words[1]) if plain else (os.getcwd(), "", *words))  # noqa: PTH109
-
-
-def _changes_reading(words: Sequence[str]) -> bool:
-    return any(
-        word.startswith(("--w", "--f", "--hi", "--rai")) for word in words[2:]
-    )  # click takes no abbreviations, but a word more here costs nothing
 
 
 def _question(words: Sequence[str]) -> str:
@@ -100,6 +103,9 @@ def _question(words: Sequence[str]) -> str:
     if sys.stdout.isatty():
         shape.append(str(os.get_terminal_size(sys.stdout.fileno()).columns))
     return "\0".join((*shape, *words))
+
+
+# -- asked before -------------------------------------------------------------------------------
 
 
 def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> bool:
@@ -116,9 +122,7 @@ def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> 
     else:
         return False
     if out.startswith("\0"):
-        from nettrace.cli.drawn import is_drawing, redraw
-
-        if not (is_drawing(out) and redraw(out)):
+        if not (out.startswith(_DRAWN) and _redrawn(out)):
             return False
         out = ""
     try:
@@ -154,6 +158,31 @@ def _is_utf8(stream: TextIO) -> bool:
     return (stream.encoding or "").lower().replace("-", "") == "utf8"
 
 
+def _redrawn(kept: str) -> bool:
+    """Write a drawing's file again; False where that fails: the whole command has the words."""
+    picture, output, forced, text = kept[len(_DRAWN) :].split("\0", 3)
+    if os.path.exists(output) and not forced:  # noqa: PTH110 - pathlib is not loaded yet
+        return False
+    from pathlib import Path
+
+    from nettrace.cli.calls import write_file
+    from nettrace.errors import NettraceError
+
+    content: str | bytes = text
+    try:
+        if picture:
+            from nettrace.views.programs import render_dot
+
+            content = render_dot(text, picture)
+        write_file(Path(output), content, force=bool(forced))
+    except NettraceError:
+        return False
+    return True
+
+
+# -- asked for the first time -------------------------------------------------------------------
+
+
 class _Copying:
     """A stream that also keeps what is written to it."""
 
@@ -170,40 +199,37 @@ class _Copying:
 
 
 def _run_and_keep(
-    cache: Cache | None, words: Sequence[str], board: str, question: str, began_ns: int
+    cache: Cache, words: Sequence[str], board: str, question: str, began_ns: int
 ) -> int:
-    from nettrace.cli.main import main as run
+    from contextlib import suppress
 
-    if cache is None:
-        return run(words)
-    from nettrace.cli.drawn import DRAWN, Drawn, kept_text
-    from nettrace.cli.options import LOADED
+    from nettrace.cli.calls import DRAWN, LOADED
+    from nettrace.cli.main import main as run
     from nettrace.views.text import PAGED
 
-    loaded: list[tuple[tuple[str, ...], Circuit]] = []
-    drawn: list[Drawn | None] = []
-    token, paged_token, drawn_token = LOADED.set(loaded), PAGED.set([]), DRAWN.set(drawn)
+    loaded: list[Any] = []
+    drawn: list[Any] = []
+    paged: list[str] = []
+    keeping: list[tuple[Any, Any]] = [(LOADED, loaded), (DRAWN, drawn), (PAGED, paged)]
+    tokens = [(variable, variable.set(found)) for variable, found in keeping]
     out, note = _Copying(sys.stdout), _Copying(sys.stderr)
     sys.stdout, sys.stderr = out, note  # all else is the stream's own
     try:
         code = run(words)
     finally:
         sys.stdout, sys.stderr = out.stream, note.stream
-        out.kept += PAGED.get() or ()
-        LOADED.reset(token)
-        PAGED.reset(paged_token)
-        DRAWN.reset(drawn_token)
-    again = drawn[0] if drawn else None
-    # a picture that is not drawn from a text; JSON that says how large the picture became
-    only_once = bool(drawn) and (again is None or bool(out.kept))
-    if code == 0 and len(loaded) == 1 and not only_once:
-        try:
-            kept = [kept_text(again)] if again is not None else out.kept
+        for variable, token in tokens:
+            variable.reset(token)
+    kept = [*out.kept, *paged]
+    if drawn:
+        made, output, force = drawn[0]
+        if made.made_from is None or kept:
+            return code  # not drawn from a text; or JSON says how large the picture became
+        again = "" if made.made_from == made.content else made.format
+        kept = [_DRAWN + "\0".join((again, output, "1" * force, made.made_from))]
+    if code == 0 and len(loaded) == 1:
+        with suppress(KeyboardInterrupt, OSError):  # the answer stands; it is only not kept
             _keep(cache, loaded[0], board, question, began_ns, kept, note.kept)
-        except KeyboardInterrupt:
-            pass  # the answer stands; it is only not kept
-        except OSError:
-            pass
     return code
 
 
@@ -242,29 +268,25 @@ def _keep(
 
 def _files(paths: Sequence[str]) -> list[str] | None:
     """Return every file and folder that reading BOARD and its like looks at; None if not known."""
+    from pathlib import Path
+
     from nettrace.errors import NettraceError
     from nettrace.loading import MANIFEST
     from nettrace.readers.manifest import read_manifest
 
     found: dict[str, None] = {}
-    for path in paths:
-        whole = os.path.abspath(path)  # noqa: PTH100
-        found[whole] = None
-        manifest = whole if whole.endswith(".toml") else None
-        if os.path.isdir(whole):  # noqa: PTH112
-            inside = [os.path.join(whole, name) for name in sorted(os.listdir(whole))]  # noqa: PTH118, PTH208
-            found.update((each, None) for each in inside if os.path.isfile(each))  # noqa: PTH113
-            manifest = os.path.join(whole, MANIFEST)  # noqa: PTH118
-            if not os.path.exists(manifest):  # noqa: PTH110
-                manifest = None
-        if manifest is not None:
-            from pathlib import Path
-
+    for path in map(Path, paths):
+        inside = (
+            [each for each in sorted(path.iterdir()) if each.is_file()] if path.is_dir() else []
+        )
+        found.update(dict.fromkeys(map(os.path.abspath, (path, *inside))))
+        manifest = path / MANIFEST if path.is_dir() else path
+        if manifest.suffix == ".toml" and manifest.exists():
             try:
-                sources = read_manifest(Path(manifest)).sources
+                sources = read_manifest(manifest).sources
             except NettraceError:
                 return None
-            found.update((os.path.abspath(source), None) for source in sources)  # noqa: PTH100
+            found.update(dict.fromkeys(map(os.path.abspath, sources)))
     return list(found)
 
 
@@ -292,8 +314,10 @@ def _envelope(circuit: Circuit) -> str:
 
 
 def _nets(circuit: Circuit) -> Iterator[tuple[str, str]]:
-    from nettrace.views import payload
+    from nettrace.answers import brief, net_answer
+    from nettrace.views.encode import encode
     from nettrace.views.text import json_text
 
+    known = brief(circuit)
     for net in circuit.board.nets:
-        yield net.name, json_text(payload.net(circuit, net))
+        yield net.name, json_text(encode(net_answer(circuit, net, known), circuit.board))

@@ -1,80 +1,42 @@
-"""The command group, the one error boundary and the exit codes.
+"""The command line made from the table of commands, the one error boundary and the exit codes.
 
-A command is one line in `COMMANDS`; its module is imported when it is called, so that `--help`
-and each command load no more than they need.
+Only the command that is asked for is made, so that `--help` and each command load no more than
+they need.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
-from importlib import import_module
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from nettrace.cli.commands import COMMANDS, HINT, JOB_COMMANDS, ROOT, Command, Word
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
     from click.shell_completion import CompletionItem
 
-__all__ = ["COMMANDS", "Entry", "cli", "main", "stopped"]
-
-#: Exit code of wrong usage (contract); the others are in `errors`.
+#: Exit code of wrong usage; the others are in `errors`.
 EXIT_USAGE = 2
-#: Exit code where the answer cannot be written: as for a file that cannot be (contract).
+#: Exit code where the answer cannot be written: as for a file that cannot be.
 EXIT_UNWRITTEN = 4
 #: Exit code of a bug in the program itself (EX_SOFTWARE of sysexits.h).
 EXIT_BUG = 70
-#: Help is written this wide, or as wide as the terminal if that is narrower.
-HELP_WIDTH = 80
 #: Exit code after Ctrl-C, as shells count it: 128 + SIGINT.
 EXIT_STOPPED = 130
+#: Help is written this wide, or as wide as the terminal if that is narrower.
+HELP_WIDTH = 80
 
 
-class Entry(NamedTuple):
-    """A command: its name, the module that has it under that name, a line of help, its group."""
+class CommandGroup(click.Group):
+    """A group whose commands stand in the table and are made when they are asked for."""
 
-    name: str
-    module: str
-    help: str
-    section: str
-
-
-LOOK = "Read the board"
-REPAIR = "Repair"
-FIGURES = "Figures"
-FILES = "Files"
-START = "To begin with"
-
-COMMANDS: tuple[Entry, ...] = (
-    Entry("summary", "nettrace.cli.inspect", "What was read: sources, counts, conflicts.", LOOK),
-    Entry("area", "nettrace.cli.inspect", "A damaged area: what every bare pad was.", LOOK),
-    Entry("net", "nettrace.cli.inspect", "A net: voltage, pins, pulls, what it reaches.", LOOK),
-    Entry("part", "nettrace.cli.inspect", "A part: pins, roles, what stops without it.", LOOK),
-    Entry("pad", "nettrace.cli.inspect", "One pad, by name or by place.", LOOK),
-    Entry("rail", "nettrace.cli.inspect", "Rails and grounds: voltage, source, loads.", LOOK),
-    Entry("bus", "nettrace.cli.inspect", "Serial buses: lines, pull-ups, devices.", LOOK),
-    Entry("path", "nettrace.cli.inspect", "How two nets are tied through series parts.", LOOK),
-    Entry("job", "nettrace.cli.job", "A repair from damage to proof, in one file.", REPAIR),
-    Entry("reading", "nettrace.cli.measure", "What a meter should show at a pad.", FIGURES),
-    Entry("value", "nettrace.cli.measure", "A marking or value decoded, every meaning.", FIGURES),
-    Entry("formula", "nettrace.cli.measure", "Pull-ups, dividers, thermistors, RC...", FIGURES),
-    Entry("draw", "nettrace.cli.draw", "A picture: graph or map of a damaged area.", FILES),
-    Entry("compare", "nettrace.cli.exchange", "Two netlists: opens, shorts, missing parts.", FILES),
-    Entry("convert", "nettrace.cli.exchange", "Write the board in another open format.", FILES),
-    Entry("sample", "nettrace.cli.sample", "Lay the sample board down to try things on.", START),
-    Entry("completion", "nettrace.cli.completion", "The script that completes words.", START),
-)
-
-
-class CommandTable(click.Group):
-    """A group whose commands stand in a table and are imported when they are called."""
-
-    def __init__(self, entries: Sequence[Entry], **settings: object) -> None:
-        super().__init__(**settings)  # type: ignore[arg-type] # click's own settings
+    def __init__(self, entries: Sequence[Command], **settings: Any) -> None:
+        super().__init__(**settings)
         self.entries = {entry.name: entry for entry in entries}
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
@@ -82,14 +44,9 @@ class CommandTable(click.Group):
         return list(self.entries)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
-        """Import and return the command."""
+        """Make and return the command."""
         entry = self.entries.get(cmd_name)
-        if entry is None:
-            return None
-        module = import_module(entry.module)
-        name = cmd_name.replace("-", "_")
-        command = getattr(module, name, None) or getattr(module, f"{name}_")  # open_ for `open`
-        return command if isinstance(command, click.Command) else None
+        return None if entry is None else made(entry)
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -104,11 +61,11 @@ class CommandTable(click.Group):
         return super().resolve_command(ctx, args)
 
     def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
-        """Return the commands that go on from what is typed; none is imported for that."""
+        """Return the commands that go on from what is typed; none is made for that."""
         from click.shell_completion import CompletionItem
 
         found = [
-            CompletionItem(entry.name, help=entry.help)
+            CompletionItem(entry.name, help=entry.brief)
             for entry in self.entries.values()
             if entry.name.startswith(incomplete)
         ]
@@ -116,57 +73,95 @@ class CommandTable(click.Group):
         return found or click.Command.shell_complete(self, ctx, incomplete)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
-        """Write the table's lines; no command is imported for that."""
+        """Write the table's lines."""
         sections: dict[str, list[tuple[str, str]]] = {}
         for entry in self.entries.values():
-            sections.setdefault(entry.section, []).append((entry.name, entry.help))
+            sections.setdefault(entry.section, []).append((entry.name, entry.brief))
         for section, lines in sections.items():
             with formatter.section(section):
                 formatter.write_dl(lines)
 
 
-#: What stands on the screen when nothing was asked.
-HINT = f"""\
-nettrace {__version__}: what every bare pad of a damaged board was, from its netlist.
+def made(entry: Command) -> click.Command:
+    """Return the click command of a row of the table."""
+    settings: dict[str, Any] = {
+        "name": entry.name,
+        "params": [_parameter(word) for word in entry.words],
+        "help": entry.text,
+        "epilog": _epilog(entry),
+    }
+    if entry.name == "job":
+        return CommandGroup(JOB_COMMANDS, **settings)
 
-  nettrace summary BOARD                        what was read
-  nettrace area BOARD --around J3 --radius 4    a damaged area, worst loss first
-  nettrace net BOARD SDA                        one net: voltage, pull-ups, pins
-  nettrace reading BOARD R12.2                  what the meter should show
-  nettrace job open my.job BOARD                a repair, from damage to proof
+    def run(**said: Any) -> int:
+        from nettrace.cli.calls import run as ask
 
-BOARD is a file, or a folder of files of one board. None at hand?
-  nettrace sample wren samples
-  nettrace area samples/wren --around J3 --radius 4
+        return ask(entry, said)
 
-All commands: nettrace --help. One of them: nettrace area --help."""
-
-EPILOG = """\
-BOARD is a file, a folder (every file in it that can be read, merged) or a board.toml.
-
-Examples:
-
-\b
-  nettrace summary samples/wren
-  nettrace area samples/wren --around J3 --radius 4
-  nettrace net samples/wren '*SDA*'
-"""
+    return click.Command(callback=run, **settings)
 
 
-@click.group(
-    cls=CommandTable,
-    entries=COMMANDS,
+def _epilog(entry: Command) -> str:
+    lines = "\n".join(f"  nettrace {example}" for example in entry.examples)
+    return "\n\n".join(text for text in (entry.epilog, lines and f"\b\n{lines}") if text)
+
+
+def _parameter(word: Word) -> click.Parameter:
+    settings: dict[str, Any] = {
+        "required": word.required,
+        "type": _type(word),
+        "shell_complete": _completer(word.names),
+    }
+    if word.metavar:
+        settings["metavar"] = word.metavar
+    if not word.is_option:
+        return click.Argument([word.flags], nargs=-1 if word.many else 1, **settings)
+    if word.default is not None:
+        settings |= {"default": word.default, "show_default": bool(word.default)}
+    names = [*word.flags.split(), *([word.name] if word.name else [])]
+    flag = word.kind == "flag"
+    return click.Option(names, help=word.help, multiple=word.many, is_flag=flag, **settings)
+
+
+def _type(word: Word) -> Any:
+    if isinstance(word.kind, tuple):
+        # a paper is a name and may be written A4; formats and sides are keywords
+        return click.Choice(word.kind, case_sensitive=word.default is None)
+    return {"float": float, "int": int}.get(word.kind)
+
+
+def _completer(names: str) -> Callable[..., list[CompletionItem]] | None:
+    if not names:
+        return None
+
+    def complete(
+        ctx: click.Context,
+        param: click.Parameter,  # noqa: ARG001 - click's signature
+        incomplete: str,
+    ) -> list[CompletionItem]:
+        from nettrace.cli.completion import candidates
+
+        return candidates(names, ctx, incomplete)
+
+    return complete
+
+
+def _hint(debug: bool) -> None:  # noqa: ARG001 - main() looks for --debug itself
+    if click.get_current_context().invoked_subcommand is None:
+        click.echo(HINT.format(version=__version__))
+
+
+cli = CommandGroup(
+    COMMANDS,
     invoke_without_command=True,
+    callback=_hint,
     context_settings={"help_option_names": ["-h", "--help"]},
-    epilog=EPILOG,
+    params=[_parameter(word) for word in ROOT.words],
+    help=ROOT.text,
+    epilog=_epilog(ROOT),
 )
-@click.version_option(__version__, prog_name="nettrace")
-@click.option("--debug", is_flag=True, help="Show where in the program an error arose.")
-@click.pass_context
-def cli(ctx: click.Context, debug: bool) -> None:  # noqa: ARG001 - main() looks for --debug itself
-    """Read a damaged board from its netlist: what every bare pad was, and what stops without it."""
-    if ctx.invoked_subcommand is None:
-        click.echo(HINT)
+click.version_option(__version__, prog_name="nettrace")(cli)
+cli.params.reverse()  # --version stands first
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -178,16 +173,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
     try:
         code = _run(words)
         sys.stdout.flush()
-    except click.UsageError as error:
-        return _report(f"error: {_usage_text(error)}", EXIT_USAGE, debug)
     except click.ClickException as error:
-        return _report(f"error: {error.format_message()}", EXIT_USAGE, debug)
+        text = _usage_text(error) if isinstance(error, click.UsageError) else error.format_message()
+        return _report(f"error: {text}", EXIT_USAGE, debug)
     except BrokenPipeError:
         # the reader of our output has seen enough; Python must not complain at exit either
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except (KeyboardInterrupt, click.Abort):
-        return stopped()
+        return _report("stopped", EXIT_STOPPED, debug=False)
     except OSError as error:
         return _report_unwritten(error, debug)
     except Exception as error:  # noqa: BLE001 - the boundary: a bug must not end in a traceback
@@ -230,11 +224,6 @@ def _columns() -> int:
         return max(40, min(HELP_WIDTH, os.get_terminal_size(sys.stdout.fileno()).columns))
     except (OSError, ValueError):
         return HELP_WIDTH
-
-
-def stopped() -> int:
-    """Say that the user stopped the program; return its exit code."""
-    return _report("stopped", EXIT_STOPPED, debug=False)
 
 
 def _report(text: str, code: int, debug: bool) -> int:

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 
 Json = dict[str, Any]
 
+#: A net without its pins, as it stands inside another answer.
+_NET_FACTS: Final = "name=net.name aliases=net.aliases kind volts pulls reaches"
+
 #: Record -> its keys in order. A key is the attribute of that name, encoded by what it is;
 #: `key=attribute` takes another, `:way` another way (`_WAYS`); `+` adds the keys of an attribute's
 #: own record. Records that are not here, and not in `_MADE`, are no answers.
@@ -40,6 +43,16 @@ SHAPES: Final[Mapping[str, str]] = {
     "Bus": "name protocol lines parts:ref devices:ref through:ref score because",
     "BusLine": "line net nets pulls pull_ohms volts verdict limits_ohms",
     "Link": "part:ref from_pin to_pin kind ohms conditional:word",
+    # answers
+    "NetAnswer": f"{_NET_FACTS} pins=net.pins:pins",
+    "PartAnswer": "refdes=part.refdes key=part.key kind=kind.kind value=part.value"
+    " ohms=kind.ohms:si farads=kind.farads:si henries=kind.henries:si hertz=kind.hertz:si"
+    " tolerance=kind.tolerance:si rated_volts=kind.rated_volts:si"
+    " rated_amperes=kind.rated_amperes:si rated_watts=kind.rated_watts:si"
+    " size_inch=kind.size_inch dielectric=kind.dielectric package=part.package"
+    " description=part.description fitted=kind.fitted x=part.x:mm y=part.y:mm side=part.side"
+    " sheet=part.sheet pins=part.pins:pins roles without_it proposals",
+    "Drawing": "path format bytes title parts gone left_out scale side sheets",
     # figures
     "Heat": "part watts at_most rated_watts rated_by:word state",
     "ThermistorLine": "part basis at=rows",
@@ -48,7 +61,7 @@ SHAPES: Final[Mapping[str, str]] = {
     "Formula": "name help inputs=parameters:names",
     "Answer": "label value unit:word",
     # two boards
-    "Comparison": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
+    "ComparisonAnswer": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
     "Open": "net groups",
     "Short": "nets:words pins",
     # a repair
@@ -65,6 +78,9 @@ SHAPES: Final[Mapping[str, str]] = {
     "NextProbe": "probe drop_bits:four because",
     "Check": "verdict because same opens shorts missing_parts extra_parts wrong_values readings"
     " suspects health:six still_to_probe blind wires",
+    "PhotoMap": "map=kind matrix=rows:raw px_per_mm:raw left_over_px=spread_px:raw side mirrored"
+    " degrees:raw agrees:raw bad known_pads=residuals cautions",
+    "Residual": "pad=name off_px:raw off_mm:raw used",
     "WrongValue": "part=refdes expected found",
     "Suspect": "what score:six because",
 }
@@ -138,21 +154,7 @@ def _ref(keys: str | Iterable[str] | None, board: Board | None) -> Any:
     return list(dict.fromkeys(_ref(key, board) for key in keys))
 
 
-#: How a value is written where its own kind does not say it.
-_WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
-    "ref": _ref,
-    "mm": lambda value, _: mm(value),
-    "si": lambda value, _: si(value),  # a sum of nothing is 0 and no float
-    "word": lambda value, _: value or None,
-    "words": lambda value, _: [each or None for each in value],
-    "six": lambda value, _: round(value, 6),
-    "four": lambda value, _: round(value, 4),
-    "names": lambda value, _: [each.name for each in value],
-    "linked": lambda value, board: [{"part": _ref(key, board), "net": net} for key, net in value],
-}
-
-
-def pins(items: Iterable[Any], board: Board | None) -> list[Json]:
+def _pins(items: Iterable[Any], board: Board | None) -> list[Json]:
     """Return pins with their places, each (refdes, number) once.
 
     A pin may have several pads, and its part may be drawn twice.
@@ -169,7 +171,101 @@ def pins(items: Iterable[Any], board: Board | None) -> list[Json]:
     return list(once.values())
 
 
+#: How a value is written where its own kind does not say it.
+_WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
+    "ref": _ref,
+    "mm": lambda value, _: mm(value),
+    "si": lambda value, _: si(value),  # a sum of nothing is 0 and no float
+    "word": lambda value, _: value or None,
+    "words": lambda value, _: [each or None for each in value],
+    "six": lambda value, _: round(value, 6),
+    "four": lambda value, _: round(value, 4),
+    "names": lambda value, _: [each.name for each in value],
+    "pins": _pins,
+    "raw": lambda value, _: value,
+    "linked": lambda value, board: [{"part": _ref(key, board), "net": net} for key, net in value],
+}
+
+
 # -- records that are more than their attributes ------------------------------------------------
+
+
+def _summary(item: Any, board: Board | None) -> Json:
+    return {
+        **by_shape(item, "name sources counts conflicts", board),
+        "rails": [by_shape(rail, "name=net kind volts", board) for rail in item.rails],
+        "buses": [
+            {
+                **by_shape(bus, "name protocol", board),
+                "lines": [line.line for line in bus.lines],
+                "devices": _ref(bus.devices, board),
+            }
+            for bus in item.buses
+        ],
+    }
+
+
+def _pad_at(item: Any, board: Board | None) -> Json:
+    """Return a pad (with its pin, None for copper without a number) in the shape of a pin."""
+    name = item.pin.name if item.pin is not None else None
+    shown = by_shape(item.pad, "part:ref pin=number:word", board)
+    return {**shown, "name": name, **by_shape(item.pad, "net x:mm y:mm side", board)}
+
+
+def _near(item: Any, board: Board | None) -> Json:
+    return {**_pad_at(item, board), "distance": mm(item.distance)}
+
+
+def _area(item: Any, board: Board | None) -> Json:
+    return {
+        "shape": encode(item.shape),
+        "side": encode(item.side),
+        "pads": [
+            {
+                **_near(pad, board),
+                "leads_to": [f"{_ref(far.part, board)}.{far.number}" for far in pad.far],
+            }
+            for pad in item.pads
+        ],
+        "parts": [
+            {
+                **encode(answer, board),
+                "distance": mm(here.distance),
+                "inside": here.inside,
+            }
+            for answer, here in zip(item.part_answers, item.parts, strict=True)
+        ],
+        "nets": [by_shape(net, _NET_FACTS, board) for net in item.net_answers],
+        "damage": list(item.damage),
+    }
+
+
+def _pad(item: Any, board: Board | None) -> Json:
+    shown: Json = {}
+    if item.pad is not None:
+        shown = _pad_at(item, board)
+    elif item.pin is not None:
+        shown = encode(item.pin, board)
+    own = _pins([item.pin], board)[0]["pads"] if item.pin is not None else []
+    copper = {"shape": None, "width": None, "height": None}
+    if item.pad is not None:
+        copper = by_shape(item.pad, "shape width:mm height:mm", board)
+    return {
+        **shown,
+        "pads": own,
+        "distance": mm(item.distance),
+        **copper,
+        "others": encode(item.others, board),
+        "neighbours": encode(item.neighbours, board),
+        "ends": _pins(item.ends, board),
+        "leads_to": _pins(item.far, board),
+        "on_net": by_shape(item.on_net, _NET_FACTS, board) if item.on_net is not None else None,
+        "of_part": by_shape(
+            item.of_part,
+            "refdes=part.refdes kind=kind.kind value=part.value roles without_it",
+            board,
+        ),
+    }
 
 
 def _way(item: Any, board: Board | None) -> Json:
@@ -255,8 +351,6 @@ def _job(item: Any, _: Board | None) -> Json:
     """Return an opened job: its board, every entry, and where it stands."""
     import msgspec
 
-    from nettrace.bench.wire import wires_of
-
     job, state = item.job, item.state
     return {
         "title": job.title,
@@ -269,7 +363,7 @@ def _job(item: Any, _: Board | None) -> Json:
             "refitted": {key: fit.with_part for key, fit in state.refitted.items()},
             **by_shape(state, "open_positions lifted cuts bridges", None),
             "wires": [[wire.start, wire.end] for wire in state.wires],
-            "wired": encode(wires_of(item.circuit, state)),
+            "wired": encode(item.wires),
             "loose": list(state.loose),
             "used": sorted(state.used),
             "readings": len(state.readings),
@@ -287,8 +381,13 @@ _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
         "kind": "outline",
         "corners": [[mm(x), mm(y)] for x, y in item.corners],
     },
+    "Summary": _summary,
+    "AreaAnswer": _area,
+    "PadAnswer": _pad,
+    "NearPad": _near,
     "Way": _way,
-    "Reading": _reading,
+    "Solved": lambda item, board: {"name": item.name, "lines": [encode(x, board) for x in item]},
+    "Expected": _reading,
     "ReadingAnswer": _readings,
     "ValueAnswer": lambda item, board: encode(item.meanings, board),
     "Judged": _judged,
@@ -296,4 +395,12 @@ _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "RefitPlan": _refit,
     "Site": lambda item, _: {"part": item.refdes, "belongs": item.words()},
     "OpenJob": _job,
+    "Matches": lambda item, board: {
+        "matches": [encode(match, board) for match in item],
+        "still_bare": encode(item.still_bare, board),
+    },
+    "Needs": lambda item, board: [
+        {**encode(need, board), "donors": encode(donors, board)}
+        for need, donors in zip(item, item.donors, strict=True)
+    ],
 }

@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
-from nettrace.bench.diagnosis import Check, NextProbe
-from nettrace.bench.job import Fit, Job, JobState, Loose, Mark, Quantity, Reading, Wire
+from nettrace.bench.job import Fit, JobState, Loose, Mark, Quantity, Reading, Undo, Wire
 from nettrace.bench.judging import ReadingState
-from nettrace.bench.match import Certainty, LooseMatch, Site
-from nettrace.bench.needs import Donor, Need, words
-from nettrace.bench.probes import Probe, ProbeStep
+from nettrace.bench.match import Certainty
+from nettrace.bench.needs import words
+from nettrace.bench.probes import ProbeStep
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS, RefitPlan
-from nettrace.bench.report import positions_of, read_since
-from nettrace.bench.wire import WirePlan, wires_of
-from nettrace.circuit.circuit import Circuit
+from nettrace.bench.report import read_since
 from nettrace.values.quantity import engineering, percent
 from nettrace.views.page import Block, Bullets, Column, Ends, Fact, Heading, Table, Title, line
 from nettrace.views.text import counted, listed
+
+if TYPE_CHECKING:
+    from nettrace.answers import Matches, Needs, OpenJob, Probes
+    from nettrace.bench.diagnosis import Check, NextProbe
+    from nettrace.bench.needs import Need
+    from nettrace.bench.photo import PhotoMap
+    from nettrace.bench.wire import WirePlan
 
 #: Readings listed by `job show`, the newest last; suspects shown.
 READINGS_SHOWN, SUSPECTS_SHOWN = 8, 5
@@ -86,9 +91,20 @@ def entry_words(entry: object) -> str:
             return str(getattr(entry, "note", ""))
 
 
-def standing_page(job: Job, state: JobState, circuit: Circuit) -> Iterator[Block]:
+def entered(opened: OpenJob) -> Iterator[str]:
+    """Make a line of each entry that was added last."""
+    by_number = {entry.number: entry for entry in opened.job.entries}
+    for entry in opened.added:
+        if isinstance(entry, Undo):
+            yield f"taken back: {entry_words(by_number[entry.entry])}"
+        else:
+            yield f"{entry.number}: {entry_words(entry)}"
+
+
+def standing_page(opened: OpenJob) -> Iterator[Block]:
     """Make the page of where the job stands, on one screen."""
-    yield Title(job.title, circuit.board.name)
+    job, state, board = opened.job, opened.state, opened.circuit.board
+    yield Title(job.title, board.name)
     yield line(
         f"Opened {job.opened[:10]}; {counted(len(state.damaged), 'position')} marked, "
         f"{len(state.refitted)} refitted, {counted(len(state.readings), 'reading')}.",
@@ -96,21 +112,20 @@ def standing_page(job: Job, state: JobState, circuit: Circuit) -> Iterator[Block
     )
     if state.damaged:
         yield Heading("Positions")
-        known = {item.part.key: item for item in positions_of(circuit, state)}
         rows = []
         for key, mark in state.damaged.items():
-            item, fit = known.get(key), state.refitted.get(key)
-            how = "wire in its place" if item is not None and item.by_wire else "open"
+            part, fit = board.part_by_key.get(key), state.refitted.get(key)
+            how = "wire in its place" if key in opened.replaced else "open"
             if fit is not None:
                 how = f"fitted with {fit.with_part or 'a new part'}"
-            value = (item.part.value or "") if item is not None else "not on this board"
+            value = (part.value or "") if part is not None else "not on this board"
             rows.append((key, value, str(mark.damage), how, mark.note))
         names = Column("part", "name"), Column("value"), Column("mark"), Column("state")
         yield Table((*names, Column("note", wrap=True)), tuple(rows))
     copper = [f"{pad}: pad lifted" for pad in state.lifted]
     copper += [f"{a} to {b}: track cut" for a, b in state.cuts]
     copper += [f"{a} to {b}: bridged by solder" for a, b in state.bridges]
-    for wired in wires_of(circuit, state):
+    for wired in opened.wires:
         note = f" ({wired.wire.note})" if wired.wire.note else ""
         copper.append(f"{wired.wire.start} to {wired.wire.end}: wire soldered, {wired.words}{note}")
     if copper:
@@ -150,15 +165,13 @@ def _next(state: JobState) -> str:
     return "Say whether it is proven: job check."
 
 
-def match_page(
-    matches: Sequence[LooseMatch], sites: Sequence[Site], loose: Mapping[str, Loose]
-) -> Iterator[Block]:
+def match_page(matches: Matches) -> Iterator[Block]:
     """Make the page of which loose part goes where, and what would decide where that is open."""
     yield Title("Loose parts and bare positions")
     for match in matches:
         at = match.assigned or "nowhere"
         where = ", ".join(c.refdes for c in match.candidates)
-        yield line((match.loose, "name"), f"  {loose_words(loose[match.loose])}", indent=1)
+        yield line((match.loose, "name"), f"  {loose_words(matches.loose[match.loose])}", indent=1)
         place = at
         if match.certainty is Certainty.INTERCHANGEABLE:
             place = f"{where}: equal parts, any of them"
@@ -171,17 +184,16 @@ def match_page(
         if match.decide:
             yield line(f"To decide: {match.decide}.", indent=6)
         yield line(match.advice[0].upper() + match.advice[1:] + ".", indent=6)
-    taken = {match.assigned for match in matches}
-    left = [(site.refdes, site.words()) for site in sites if site.refdes not in taken]
+    left = tuple((site.refdes, site.words()) for site in matches.still_bare)
     if left:
         yield Heading("Still bare", "nothing found fits")
-        yield Table((Column("part", "name"), Column("belongs there")), tuple(left))
+        yield Table((Column("part", "name"), Column("belongs there")), left)
 
 
-def needs_page(needs: Sequence[Need], donors: Sequence[Sequence[Donor]]) -> Iterator[Block]:
+def needs_page(needs: Needs) -> Iterator[Block]:
     """Make the order list with reasons, substitutes and donors."""
     yield Title("To order", counted(sum(need.quantity for need in needs), "piece"))
-    for need, given in zip(needs, donors, strict=True):
+    for need, given in zip(needs, needs.donors, strict=True):
         pieces = ((f"{need.quantity} × ", ""), (words(need), "name"))
         yield Ends(pieces, ", ".join(need.positions))
         if need.part_number:
@@ -256,7 +268,7 @@ def wire_page(plans: Sequence[WirePlan]) -> Iterator[Block]:
             yield Fact("shortest set", f"{wires}: {total:.1f} mm in all")
 
 
-def probe_page(probes: Sequence[Probe], state: JobState) -> Iterator[Block]:
+def probe_page(probes: Probes) -> Iterator[Block]:
     """Make the probe list step by step; what was read since the last refit is told."""
     columns = (
         Column("no", right=True),
@@ -269,7 +281,7 @@ def probe_page(probes: Sequence[Probe], state: JobState) -> Iterator[Block]:
     yield Title("To measure", counted(len(probes), "measurement"))
     off = "Battery and supplies off for every step but the last; null the leads first."
     yield line((off, "warn"), indent=1)
-    read = read_since(state)
+    read = read_since(probes.state)
     number = 0
     for step in ProbeStep:
         rows = []
@@ -351,3 +363,52 @@ def check_page(title: str, check: Check) -> Iterator[Block]:
     if check.blind:
         yield Heading("For the eye", "no planned measurement can tell")
         yield Bullets(check.blind)
+
+
+def photo_notes(fit: PhotoMap) -> Iterator[str]:
+    """Make lines of how a photo was laid on the board."""
+    left = f", {fit.spread_px:.1f} px left over" if fit.spread_px is not None else ""
+    yield f"photo: {fit.kind} map, {fit.px_per_mm:.1f} px/mm{left}"
+    for item in fit.residuals:
+        used = "" if item.used else ", left out"
+        yield f"  {item.name}: {item.off_px:.1f} px, {item.off_mm:.2f} mm off{used}"
+    yield from (f"warning: photo: {text}" for text in fit.cautions)
+
+
+# -- the order as a table -----------------------------------------------------------------------
+
+_HEADINGS = (
+    "Quantity", "Part number", "Value", "Tolerance", "Size", "Voltage", "Power", "Dielectric",
+    "Description", "References",
+)  # fmt: skip
+#: A cell that begins so would be a formula in a spreadsheet.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+def order_csv(needs: Sequence[Need]) -> str:
+    """Return the order as CSV for a distributor's upload form; none is named.
+
+    It has a heading row; cells that look like formulas are quoted off.
+    """
+    import csv
+    import io
+
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(_HEADINGS)
+    for need in needs:
+        cells = (
+            str(need.quantity),
+            need.part_number or "",
+            need.value,
+            percent(need.tolerance) if need.tolerance is not None else "",
+            need.size or "",
+            engineering(need.volts, "V") if need.volts is not None else "",
+            engineering(need.watts, "W") if need.watts is not None else "",
+            need.dielectric or "",
+            need.description or str(need.kind),
+            " ".join(need.positions),
+        )
+        printed = ("".join(c if c.isprintable() else " " for c in cell) for cell in cells)
+        writer.writerow(f"'{cell}" if cell.startswith(_FORMULA) else cell for cell in printed)
+    return out.getvalue()

@@ -8,7 +8,6 @@ rendering makes control characters visible and lets nothing be taken for its own
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
 
 if TYPE_CHECKING:
@@ -64,8 +63,7 @@ class Choice(NamedTuple):
 Inline: TypeAlias = "str | tuple[str, str] | Span | Tick | Entry | Link | Choice | Bullets"
 
 
-@dataclass(frozen=True, slots=True)
-class Title:
+class Title(NamedTuple):
     """The first line: what the page is about, and which board."""
 
     left: str
@@ -73,8 +71,7 @@ class Title:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Heading:
+class Heading(NamedTuple):
     """A heading, with a note beside it; `level` 3 is one inside a section."""
 
     text: str
@@ -84,8 +81,7 @@ class Heading:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Line:
+class Line(NamedTuple):
     """One paragraph; it wraps under its own indent."""
 
     pieces: tuple[Inline, ...]
@@ -94,8 +90,7 @@ class Line:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Fact:
+class Fact(NamedTuple):
     """A label and its text, which wraps in a column of its own; `width` is the label's."""
 
     label: str
@@ -105,8 +100,7 @@ class Fact:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Ends:
+class Ends(NamedTuple):
     """One line whose last word stands at the right edge."""
 
     left: tuple[tuple[str, str], ...]
@@ -115,8 +109,7 @@ class Ends:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Column:
+class Column(NamedTuple):
     """A table's column.
 
     On a terminal that is too narrow, cells of a `wrap` column wrap, those of a `cut` column lose
@@ -137,8 +130,7 @@ class Column:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Cell:
+class Cell(NamedTuple):
     """A cell that is more than words; `rows` and `columns` are how many of each it covers.
 
     `kind` stands for the column's; `plain` is what Markdown and a terminal show, where that is not
@@ -152,16 +144,14 @@ class Cell:
     plain: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """A row that stands for parts (their keys)."""
 
     cells: tuple[str | Cell, ...]
     parts: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Group:
+class Group(NamedTuple):
     """Rows that belong together, under a title or for one part."""
 
     rows: tuple[Row | Sequence[str | Cell], ...]
@@ -169,8 +159,7 @@ class Group:
     parts: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
+class Table(NamedTuple):
     """A table; `kind` are its classes in HTML. Rows are cells, or groups of rows."""
 
     columns: tuple[Column, ...]
@@ -180,8 +169,7 @@ class Table:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Bullets:
+class Bullets(NamedTuple):
     """Sentences, each after a mark."""
 
     sentences: tuple[str, ...]
@@ -189,8 +177,7 @@ class Bullets:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Step:
+class Step(NamedTuple):
     """A step of work: what, why, and the keys of the parts it is about."""
 
     title: str
@@ -198,23 +185,20 @@ class Step:
     parts: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Steps:
+class Steps(NamedTuple):
     """Steps of work in their order, each with a box to tick."""
 
     steps: tuple[Step, ...]
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Blank:
+class Blank(NamedTuple):
     """An empty line."""
 
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Figure:
+class Figure(NamedTuple):
     """A picture: HTML and SVG that a drawing made, or a photo, with its caption and notes."""
 
     picture: Markup
@@ -226,8 +210,7 @@ class Figure:
     on: tuple[str, ...] = (HTML,)
 
 
-@dataclass(frozen=True, slots=True)
-class Columns:
+class Columns(NamedTuple):
     """Blocks side by side, where there is room."""
 
     sides: tuple[tuple[Block, ...], ...]
@@ -235,16 +218,14 @@ class Columns:
     on: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Signatures:
+class Signatures(NamedTuple):
     """Lines to sign and date, one for each who signs."""
 
     who: tuple[str, ...]
     on: tuple[str, ...] = (MARKDOWN, HTML)
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
+class Section(NamedTuple):
     """A numbered part of a page under an `id`."""
 
     name: str
@@ -283,9 +264,14 @@ def words_of(piece: Inline) -> str:
     """Return a piece's words alone; a box has none."""
     if isinstance(piece, str):
         return piece
-    if isinstance(piece, (Span, Link, Choice)):
-        return piece.text
-    return piece[0] if isinstance(piece, tuple) and not isinstance(piece, (Tick, Entry)) else ""
+    return "" if isinstance(piece, (Tick, Entry, Bullets)) else piece[0]
+
+
+def style_of(piece: Inline) -> str:
+    """Return a piece's style, "" for none."""
+    if isinstance(piece, (str, Tick, Entry, Choice, Bullets)):
+        return ""
+    return piece.style if isinstance(piece, Link) else piece[1]
 
 
 def flat_rows(table: Table, rendering: str) -> tuple[list[Column], list[list[str]]]:
@@ -297,75 +283,6 @@ def flat_rows(table: Table, rendering: str) -> tuple[list[Column], list[list[str
     cells = [row.cells if isinstance(row, Row) else row for row in rows]
     words = [[plain(row[i]) if i < len(row) else "" for i in kept] for row in cells]
     return [table.columns[i] for i in kept], words
-
-
-# -- terminal -----------------------------------------------------------------------------------
-
-
-def show(blocks: Iterable[Block]) -> None:
-    """Write a page to the terminal, in one go."""
-    from nettrace.views.text import write_text
-
-    write_text(terminal_text(blocks))
-
-
-def terminal_text(
-    blocks: Iterable[Block], width: int | None = None, *, terminal: bool | None = None
-) -> str:
-    """Return a page as lines for a terminal, as wide as it is; 80 columns where there is none."""
-    from nettrace.views import tables
-
-    sheet = tables.Sheet(width, terminal=terminal)
-    for block in shown_on(blocks, TERMINAL):
-        _put(sheet, block)
-    return sheet.text()
-
-
-def _put(sheet: object, block: Block) -> None:
-    from nettrace.views import tables
-
-    if not isinstance(sheet, tables.Sheet):
-        raise TypeError
-    match block:
-        case Title():
-            sheet.title(block.left, block.right)
-        case Heading():
-            sheet.heading(block.text, block.note, block.style)
-        case Line():
-            pieces = [p if isinstance(p, str) else (words_of(p), _style(p)) for p in block.pieces]
-            sheet.line(*pieces, indent=block.indent)
-        case Fact():
-            sheet.labelled(block.label, block.words, block.style, block.width)
-        case Ends():
-            sheet.ends(block.left, block.right, block.indent)
-        case Table():
-            columns, rows = flat_rows(block, TERMINAL)
-            shown = [tables.Column(c.title, c.style, c.right, c.cut, c.wrap, c.clip)
-                     for c in columns]  # fmt: skip
-            sheet.table(shown, rows)
-        case Bullets():
-            sheet.bullets(block.sentences)
-        case Steps():
-            for number, step in enumerate(block.steps, 1):
-                sheet.line((f"{number:2}. {step.title}", "name"))
-                sheet.bullets(step.because)
-        case Blank():
-            sheet.blank()
-        case Section():
-            sheet.heading(block.title)
-            for each in shown_on(block.blocks, TERMINAL):
-                _put(sheet, each)
-        case Columns():
-            for each in [each for side in block.sides for each in shown_on(side, TERMINAL)]:
-                _put(sheet, each)
-        case Figure() | Signatures():
-            pass  # for a page that is printed
-
-
-def _style(piece: Inline) -> str:
-    if isinstance(piece, (str, Tick, Entry, Choice, Bullets)):
-        return ""
-    return piece.style if isinstance(piece, Link) else piece[1]
 
 
 # -- Markdown -----------------------------------------------------------------------------------
@@ -439,7 +356,7 @@ def _markdown(block: Block) -> list[str]:
 
 def _markdown_piece(piece: Inline) -> str:
     words = escaped(words_of(piece))
-    return f"**{words}**" if _style(piece) == "strong" else words
+    return f"**{words}**" if style_of(piece) == "strong" else words
 
 
 # -- HTML ---------------------------------------------------------------------------------------

@@ -5,38 +5,28 @@ Names come from files and may hold anything: nothing here lets a control charact
 
 from __future__ import annotations
 
+import os
 import sys
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from typing import TYPE_CHECKING, TextIO
 
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
+    from rich.progress import Progress
+
     from nettrace.errors import Warning
     from nettrace.model.board import Board
 
-__all__ = [
-    "PAGED",
-    "SCHEMA",
-    "counted",
-    "envelope",
-    "json_text",
-    "listed",
-    "plain_signs",
-    "printable",
-    "shorten_middle",
-    "shows_signs",
-    "warning_payload",
-    "write_json",
-    "write_note",
-    "write_text",
-    "write_warnings",
-]
-
 #: What went to a pager and not to stdout, for the one who keeps answers.
 PAGED: ContextVar[list[str] | None] = ContextVar("PAGED", default=None)
+#: `less` leaves at once where all fits, keeps colour, and leaves the text on the screen.
+LESS_OPTIONS = "FRX"
+#: What takes no longer than this is not worth a word.
+PATIENCE_SECONDS = 1.0
 #: Version of the JSON shapes; raised when a key changes its meaning.
 SCHEMA = 1
 
@@ -168,8 +158,6 @@ def _harmless(text: str) -> str:
 def write_text(text: str) -> None:
     """Write lines that were made by a view to stdout; long ones on a terminal through a pager."""
     if sys.stdout.isatty():
-        from nettrace.views.paging import pager_for, show_paged
-
         pager = pager_for(text.count("\n"))
         if pager is not None and show_paged(text, pager):
             if (paged := PAGED.get()) is not None:
@@ -200,3 +188,106 @@ def _write(stream: TextIO, text: str) -> None:
     except UnicodeEncodeError:
         text = plain_signs(text).encode(encoding, "backslashreplace").decode(encoding)
     stream.write(text)
+
+
+# -- a pager ------------------------------------------------------------------------------------
+
+
+def pager_for(lines: int) -> list[str] | None:
+    """Return the pager's command line for that many lines, None where none is wanted.
+
+    None is wanted unless both ends are a terminal and the answer is longer than the screen;
+    `PAGER=cat` (or an empty one) turns it off.
+    """
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        return None
+    import shlex
+    import shutil
+
+    if lines < shutil.get_terminal_size().lines:
+        return None
+    words = shlex.split(os.environ.get("PAGER", "less"))
+    if not words or words[0] == "cat" or shutil.which(words[0]) is None:
+        return None
+    return words
+
+
+def show_paged(text: str, command: list[str]) -> bool:
+    """Show text through a pager; return False where it does not start."""
+    import subprocess
+
+    environment = {**os.environ, "LESS": os.environ.get("LESS", LESS_OPTIONS)}
+    try:
+        pager = subprocess.Popen(command, stdin=subprocess.PIPE, env=environment)
+    except OSError:
+        return False
+    if pager.stdin is not None:
+        with suppress(BrokenPipeError, KeyboardInterrupt), pager.stdin as pipe:
+            pipe.write(text.encode(sys.stdout.encoding or "utf-8", "backslashreplace"))
+    while pager.poll() is None:
+        with suppress(KeyboardInterrupt):  # Ctrl-C is the pager's to answer
+            pager.wait()
+    return True
+
+
+# -- what takes long ----------------------------------------------------------------------------
+
+
+@contextmanager
+def progress(what: str) -> Iterator[None]:
+    """Show `what` with a running bar and the time it has taken, until the block ends.
+
+    The bar appears on stderr after `PATIENCE_SECONDS`, is wiped when the block ends, and never
+    appears where stderr is no terminal. How much is left is not known, so no figure is shown.
+    """
+    if not sys.stderr.isatty():
+        yield
+        return
+    bar = _Bar(what)
+    bar.start()
+    try:
+        yield
+    finally:
+        bar.stop()
+
+
+class _Bar:
+    """The bar of one block; rich is loaded only if it comes to be shown."""
+
+    def __init__(self, what: str) -> None:
+        from threading import Lock, Timer
+
+        self._what = printable(what)
+        self._timer = Timer(PATIENCE_SECONDS, self._show)
+        self._timer.daemon = True
+        self._lock = Lock()
+        self._ended = False
+        self._shown: Progress | None = None
+
+    def start(self) -> None:
+        self._timer.start()
+
+    def stop(self) -> None:
+        self._timer.cancel()
+        with self._lock:
+            self._ended = True
+            if self._shown is not None:
+                self._shown.stop()
+
+    def _show(self) -> None:
+        from rich.console import Console
+        from rich.markup import escape
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        with self._lock:
+            if self._ended:
+                return
+            self._shown = Progress(
+                TextColumn("{task.description}"),
+                BarColumn(bar_width=24, pulse_style="default"),
+                TimeElapsedColumn(),
+                console=Console(file=sys.stderr),
+                transient=True,
+            )
+            self._shown.add_task(escape(self._what), total=None)
+            self._shown.start()

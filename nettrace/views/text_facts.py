@@ -3,29 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING, TypeAlias
 
-from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, BusLine, NetKind, Pull, Role, Severity, Volts
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Part, Pin
 from nettrace.values.quantity import engineering, percent
 from nettrace.views.text import printable
 
-__all__ = [
-    "SEVERITY_WORDS",
-    "basis_words",
-    "bus_words",
-    "lines_by_net",
-    "net_words",
-    "pin_words",
-    "place_words",
-    "pull_words",
-    "refdes",
-    "role_words",
-    "size_words",
-    "value_words",
-    "volts_words",
-]
+if TYPE_CHECKING:
+    from nettrace.answers import Brief
+    from nettrace.circuit.circuit import Circuit
+
+#: What words are made of: a circuit, or what an answer knows of all that it names.
+Facts: TypeAlias = "Circuit | Brief"
 
 #: Headings for how bad a loss is.
 SEVERITY_WORDS = {
@@ -41,9 +32,9 @@ _PROTOCOLS = {"i2c": "I2C", "i3c": "I3C", "i2s": "I2S", "usb2": "USB 2", "usb3":
               "usb-c cc": "USB-C CC", "one-wire": "one-wire", "mipi": "MIPI"}  # fmt: skip
 
 
-def refdes(circuit: Circuit, key: str) -> str:
+def refdes(facts: Facts, key: str) -> str:
     """Return a part's refdes; its key where the refdes is blank."""
-    part = circuit.board.part_by_key.get(key)
+    part = facts.board.part_by_key.get(key)
     return printable((part.refdes or key) if part is not None else key)
 
 
@@ -70,9 +61,9 @@ def basis_words(volts: Volts | None, net: str) -> str:
     return basis.removeprefix("inherited ")
 
 
-def value_words(circuit: Circuit, part: Part) -> str:
+def value_words(facts: Facts, part: Part) -> str:
     """Return the decoded value with its tolerance, else the text as written, else "" ."""
-    kind = circuit.kinds[part.key]
+    kind = facts.kinds[part.key]
     if kind.figure is not None:
         value, unit = kind.figure
         text = engineering(value, unit, 4)
@@ -83,9 +74,9 @@ def value_words(circuit: Circuit, part: Part) -> str:
     return text if kind.fitted else f"{text}, not fitted".lstrip(", ")
 
 
-def size_words(circuit: Circuit, part: Part) -> str:
+def size_words(facts: Facts, part: Part) -> str:
     """Return the chip size, else the package's name without its library."""
-    size = circuit.kinds[part.key].size_inch
+    size = facts.kinds[part.key].size_inch
     if size is not None:
         return size
     return printable((part.package or "").rsplit(":", 1)[-1])
@@ -109,35 +100,35 @@ def bus_words(bus: Bus) -> str:
     return f"{protocol} {printable(bus.name)}"
 
 
-def lines_by_net(circuit: Circuit) -> dict[str, tuple[Bus, BusLine]]:
+def lines_by_net(facts: Facts) -> dict[str, tuple[Bus, BusLine]]:
     """Return net -> the bus and line it is a segment of (the first, where it is on several)."""
     found: dict[str, tuple[Bus, BusLine]] = {}
-    for bus in circuit.buses:
+    for bus in facts.buses:
         for line in bus.lines:
             for net in line.nets or (line.net,):
                 found.setdefault(net, (bus, line))
     return found
 
 
-def net_words(circuit: Circuit, net: str | None, buses: dict[str, tuple[Bus, BusLine]]) -> str:
+def net_words(facts: Facts, net: str | None, buses: dict[str, tuple[Bus, BusLine]]) -> str:
     """Return what a net is in a few words: `ground`, `1.8 V rail`, `I2C SDA, up to 1.8 V`."""
     if net is None:
         return "on no net"
-    kind = circuit.net_kind(net)
+    kind = facts.net_kind(net)
     if kind is NetKind.GROUND:
         return "ground"
     if kind is NetKind.RAIL:
-        words = volts_words(circuit.volts(net), "")
+        words = volts_words(facts.volts(net), "")
         return f"{words} rail" if words else "rail, voltage not known"
     if kind is NetKind.UNCONNECTED:
         return "goes nowhere else"
-    pulls = [pull for pull in circuit.pulls.get(net, ()) if pull.fitted]
+    pulls = [pull for pull in facts.pulls.get(net, ()) if pull.fitted]
     words = "signal"
     if net in buses:
         bus, line = buses[net]
         protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
         words = line.line if protocol.endswith(line.line) else f"{protocol} {line.line}"
-    bias = next((pull for pull in pulls if _is_bias(circuit, pull)), None)
+    bias = next((pull for pull in pulls if _is_bias(facts, pull)), None)
     if bias is not None:
         fed = f"{engineering(bias.volts, 'V', 3)}" if bias.volts is not None else bias.to
         return f"thermistor line, fed from {printable(fed)}"
@@ -150,27 +141,27 @@ def net_words(circuit: Circuit, net: str | None, buses: dict[str, tuple[Bus, Bus
     return words
 
 
-def _is_bias(circuit: Circuit, pull: Pull) -> bool:
-    return pull.direction == "up" and circuit.roles(pull.part)[0].role == "thermistor bias"
+def _is_bias(facts: Facts, pull: Pull) -> bool:
+    return pull.direction == "up" and facts.roles(pull.part)[0].role == "thermistor bias"
 
 
-def pull_words(circuit: Circuit, pull: Pull) -> str:
+def pull_words(facts: Facts, pull: Pull) -> str:
     """Return a pull: `R7, 2.2 kΩ up to +1V8 (1.8 V), through R9`."""
     ohms = engineering(pull.ohms, "Ω") if pull.ohms is not None else "value not known"
     volts = f" ({engineering(pull.volts, 'V', 3)})" if pull.volts is not None else ""
-    behind = ", ".join(refdes(circuit, key) for key in pull.through)
-    text = f"{refdes(circuit, pull.part)}, {ohms} {pull.direction} to {printable(pull.to)}{volts}"
+    behind = ", ".join(refdes(facts, key) for key in pull.through)
+    text = f"{refdes(facts, pull.part)}, {ohms} {pull.direction} to {printable(pull.to)}{volts}"
     text += f", through {behind}" if behind else ""
     return text if pull.fitted else f"{text}, not fitted"
 
 
-def pin_words(circuit: Circuit, pin: Pin) -> str:
+def pin_words(facts: Facts, pin: Pin) -> str:
     """Return a pin with its function: `U3.14 SDA`."""
     name = f" {printable(pin.name)}" if pin.name and pin.name not in {pin.number, "~"} else ""
-    kind = circuit.kinds[pin.part].kind
+    kind = facts.kinds[pin.part].kind
     if not name and kind in {Kind.CONNECTOR, Kind.BATTERY, Kind.TEST_POINT}:
         name = f" ({kind})"
-    return f"{refdes(circuit, pin.part)}.{printable(pin.number)}{name}"
+    return f"{refdes(facts, pin.part)}.{printable(pin.number)}{name}"
 
 
 def place_words(x: float | None, y: float | None, side: object = None) -> str:
