@@ -254,7 +254,7 @@ _circuits: dict[tuple[object, ...], Circuit] = {}
 @contextlib.contextmanager
 def loaded_once() -> Iterator[None]:
     """Read the same sources under the same names once: circuits never change, pages ask often."""
-    from nettrace import job_loading, loading
+    from nettrace import job, loading
 
     plain = loading.load
 
@@ -270,14 +270,11 @@ def loaded_once() -> Iterator[None]:
             _circuits[key] = plain(path, with_files, **words)
         return _circuits[key]
 
-    homes: tuple[Any, ...] = (loading, job_loading)
-    for home in homes:
-        home.load = load
+    loading.load = job.load_circuit = load  # type: ignore[attr-defined] # as imported there
     try:
         yield
     finally:
-        for home in homes:
-            home.load = plain
+        loading.load = job.load_circuit = plain  # type: ignore[attr-defined] # as above
 
 
 def check(page: Path, folder: Path) -> tuple[str, list[str]]:

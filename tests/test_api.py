@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 import nettrace
-from nettrace.cli.main import COMMANDS, main
+from nettrace.cli.commands import COMMANDS
+from nettrace.cli.main import main
 
 #: Command line -> the same question as a call; the answers must be one.
 PAIRS: dict[str, tuple[str, list[str], Callable[[nettrace.Circuit], object]]] = {

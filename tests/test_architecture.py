@@ -31,25 +31,24 @@ ROOMS: dict[str, frozenset[str]] = {
     "electrical": frozenset({"circuit", "model", "values", "errors"}),
     "bench": frozenset({"electrical", "circuit", "model", "values", "errors", "version"}),
     "loading": frozenset({"readers", "circuit", "model", "values", "errors"}),
-    "job_loading": frozenset(
-        {"loading", "bench", "circuit", "model", "values", "errors", "version"}
-    ),
-    "job": frozenset({"job_loading", "bench", "circuit", "model", "errors"}),
-    "views": frozenset({"bench", "electrical", "circuit", "model", "values", "errors", "version"}),
-    "cli": frozenset(
-        {"views", "bench", "electrical", "circuit", "model", "values", "errors", "version",
-         "readers", "writers", "loading", "job_loading", "job", "cache"}
-    ),
-    "__init__": frozenset(
-        {"api", "bench", "circuit", "electrical", "errors", "job", "loading", "job_loading",
-         "model", "version"}
+    "answers": frozenset({"bench", "electrical", "circuit", "model", "errors"}),
+    "views": frozenset(
+        {"answers", "bench", "electrical", "circuit", "model", "values", "errors", "version"}
     ),
     "api": frozenset(
-        {"views", "bench", "electrical", "circuit", "model", "values", "errors", "writers",
-         "loading", "job_loading", "api_answers", "api_json"}
+        {"answers", "views", "bench", "electrical", "circuit", "model", "values", "errors",
+         "readers", "writers", "loading"}
     ),
-    "api_answers": frozenset({"electrical", "circuit", "model"}),
-    "api_json": frozenset({"api_answers", "views", "bench", "electrical", "circuit", "values"}),
+    "job": frozenset(
+        {"answers", "views", "bench", "circuit", "model", "errors", "readers", "loading"}
+    ),
+    "cli": frozenset(
+        {"views", "bench", "electrical", "circuit", "model", "values", "errors", "version",
+         "readers", "writers", "loading", "answers", "api", "job", "cache"}
+    ),
+    "__init__": frozenset(
+        {"answers", "api", "bench", "circuit", "errors", "job", "loading", "model", "version"}
+    ),
     "__main__": frozenset({"cli"}),
 }  # fmt: skip
 
@@ -63,14 +62,12 @@ ALLOWED = {
     # a job re-opens the board it belongs to
     ("bench.job", "readers"),
     ("bench.job", "loading"),
-    # titles of formats and nothing more
-    ("views.tables_board", "readers.registry"),
 }
 
 #: Package -> the places where it may be imported, as module prefixes.
 THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "click": ("cli.",),
-    "rich": ("views.",),
+    "rich": ("views.text",),
     "PIL": ("views.",),
     "graphviz": ("views.",),
     "graphviz_pure": ("views.",),

@@ -93,8 +93,7 @@ def test_the_command_reference_is_what_the_code_says() -> None:
 
 
 def test_every_command_has_help_an_example_and_a_place_in_the_docs() -> None:
-    from nettrace.cli.job import SUBCOMMANDS
-    from nettrace.cli.main import COMMANDS
+    from nettrace.cli.commands import COMMANDS, JOB_COMMANDS
 
     shown = {
         line.partition(" nettrace ")[2]
@@ -105,11 +104,11 @@ def test_every_command_has_help_an_example_and_a_place_in_the_docs() -> None:
         if line.startswith("$ nettrace ")
     }
     names = [entry.name for entry in COMMANDS if entry.name != "job"]
-    names += [f"job {entry.name}" for entry in SUBCOMMANDS]
+    names += [f"job {entry.name}" for entry in JOB_COMMANDS]
     assert [
         name for name in names if not any(f"{line} ".startswith(f"{name} ") for line in shown)
     ] == []
-    assert all(entry.help.endswith(".") for entry in (*COMMANDS, *SUBCOMMANDS))
+    assert all(entry.brief.endswith(".") for entry in (*COMMANDS, *JOB_COMMANDS))
 
 
 def test_every_commands_help_teaches_by_example() -> None:

@@ -119,8 +119,9 @@ def _parameter(word: Word) -> click.Parameter:
     if word.default is not None:
         settings |= {"default": word.default, "show_default": bool(word.default)}
     names = [*word.flags.split(), *([word.name] if word.name else [])]
-    flag = word.kind == "flag"
-    return click.Option(names, help=word.help, multiple=word.many, is_flag=flag, **settings)
+    if word.kind == "flag":
+        settings["is_flag"] = True  # False is more to click than its absence
+    return click.Option(names, help=word.help, multiple=word.many, **settings)
 
 
 def _type(word: Word) -> Any:

@@ -12,13 +12,14 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import cache
 from html import escape
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-from nettrace.bench.place import Box as BoardBox
-from nettrace.bench.place import Circle, Shape
 from nettrace.knowledge import table
-from nettrace.model.board import Board
 from nettrace.views.text import printable, shorten_middle
+
+if TYPE_CHECKING:
+    from nettrace.bench.place import Shape
+    from nettrace.model.board import Board
 
 #: Faces with the same measures, then whatever the viewer has.
 FONTS = "Arial, Helvetica, 'Liberation Sans', sans-serif"
@@ -335,6 +336,9 @@ def short_net_names(board: Board, letters: int) -> Mapping[str, str]:
 
 def area_words(shape: Shape) -> str:
     """Return where an area is: `within 4 mm of J3`."""
+    from nettrace.bench.place import Box as BoardBox
+    from nettrace.bench.place import Circle
+
     if isinstance(shape, Circle):
         at = shape.around or f"{shape.x:g}, {shape.y:g}"
         return f"within {shape.radius_mm:g} mm of {at}"

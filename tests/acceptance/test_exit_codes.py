@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.cli.main import COMMANDS
+from nettrace.cli.commands import COMMANDS
 from tests.acceptance.conftest import Ask
 from tests.cli.conftest import SMALL
 from tests.conftest import ROOT

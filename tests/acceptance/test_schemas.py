@@ -244,13 +244,13 @@ def test_a_sample_that_is_laid_down(ask: Ask, tmp_path: Path) -> None:
 
 
 def test_every_answer_of_the_program_has_a_schema() -> None:
-    """Every key that a command hands to `write_json` has its file."""
+    """Every key that a command's answer stands under has its file."""
     folder = Path(nettrace.__file__).parent / "cli"
     keys = {
         key
         for path in folder.glob("*.py")
         for key in re.findall(
-            r"write_json\(\s*[\w.]+,\s*\"(\w+)\"", path.read_text(encoding="utf-8")
+            r"(?:Reply\(|_about\(opened,|circuit,)\s*\"(\w+)\",", path.read_text("utf-8")
         )
     }
     assert {"summary", "check", "drawing", "meanings"} <= keys

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.cli.main import COMMANDS
+from nettrace.cli.commands import COMMANDS
 from tests.cli.conftest import SMALL, Run
 
 ROOT = Path(__file__).resolve().parent.parent.parent

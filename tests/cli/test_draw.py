@@ -151,7 +151,7 @@ def test_a_folder_that_is_not_there_is_named(run: Run, board: Path, tmp_path: Pa
 
 SLOW = """
 import time
-from nettrace.views import progress
+from nettrace.views import text as progress
 progress.PATIENCE_SECONDS = 0.1
 with progress.progress("Reading [bold]x"):
     time.sleep(0.8)

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from nettrace.cli.main import COMMANDS, cli
+from nettrace.cli.commands import COMMANDS
+from nettrace.cli.main import cli
 from nettrace.version import __version__
 from tests.cli.conftest import SMALL, Run
 
@@ -209,13 +210,13 @@ def test_a_terminal_of_another_alphabet_gets_plain_signs(run_process: Run, small
 def test_colour_on_a_terminal_only_and_not_with_no_color(
     monkeypatch: pytest.MonkeyPatch, no_color: str, coloured: bool
 ) -> None:
-    from nettrace.views.tables import Sheet
+    from nettrace.views import page
+    from nettrace.views.terminal import terminal_text
 
     monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.setenv("NO_COLOR", no_color)
-    sheet = Sheet(80, terminal=True)
-    sheet.title("Net SDA", "board")
-    assert ("\x1b[" in sheet.text()) is coloured
+    text = terminal_text([page.Title("Net SDA", "board")], 80, terminal=True)
+    assert ("\x1b[" in text) is coloured
 
 
 def test_each_pad_at_its_place_on_real_boards(run: Run, boards: Path) -> None:
@@ -258,5 +259,5 @@ def test_help_lists_every_command(run: Run) -> None:
     assert answer.code == 0
     for entry in COMMANDS:
         assert f"  {entry.name} " in answer.out
-        assert entry.help in answer.out
+        assert entry.brief in answer.out
     assert run("--version").out == f"nettrace, version {__version__}\n"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from nettrace.views import page
 from nettrace.views.page import Bullets, Cell, Column, Fact, Group, Row, Section, Span, Table, line
+from nettrace.views.terminal import terminal_text
 
 PAGE = (
     page.Title("Net SDA*", "Wren"),
@@ -32,7 +33,7 @@ PAGE = (
 
 
 def test_a_terminal_page_is_plain_lines() -> None:
-    text = page.terminal_text(PAGE, 40, terminal=False)
+    text = terminal_text(PAGE, 40, terminal=False)
     assert text.splitlines() == [
         "Net SDA*                            Wren",
         "volts         1.8 V",
