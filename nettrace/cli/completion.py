@@ -21,12 +21,11 @@ VARIABLE = "_NETTRACE_COMPLETE"
 
 def script(shell: str) -> str:
     """Return the script for a shell: bash, zsh or fish."""
-    from nettrace.cli.main import cli
-
     found = get_completion_class(shell)
     if found is None:
         raise click.UsageError(f"no completion for {shell}")
-    return found(cli, {}, "nettrace", VARIABLE).source()
+    whole = click.get_current_context().find_root().command
+    return found(whole, {}, "nettrace", VARIABLE).source()
 
 
 def candidates(kind: str, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
