@@ -1,7 +1,7 @@
 """The circuit: a board, the user's notes, and the passes over them, computed once when asked for.
 
 This is the only place that orders passes. Every attribute is a fact that never changes; a pass is
-imported and run when its result is first read.
+run when its result is first read, and those that not every answer needs are imported only then.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from functools import cached_property
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from nettrace.circuit.buses import infer_buses
 from nettrace.circuit.evidence import (
     Absence,
     Bus,
@@ -25,18 +26,19 @@ from nettrace.circuit.evidence import (
     Role,
     Volts,
 )
+from nettrace.circuit.links import Bank, find_bank, find_reaches, infer_links
+from nettrace.circuit.part_kinds import infer_kinds
+from nettrace.circuit.pulls import infer_pulls
+from nettrace.circuit.rails import infer_rails
 from nettrace.model.board import Board
 from nettrace.model.notes import Notes
 
 if TYPE_CHECKING:
     from nettrace.circuit.absence import Surroundings
-    from nettrace.circuit.links import Bank
     from nettrace.circuit.roles.proposals import ValueBank
     from nettrace.circuit.roles.survey import Survey
     from nettrace.model.geometry import PadGrid
     from nettrace.model.graph import Adjacency
-
-__all__ = ["Circuit"]
 
 _Answer = TypeVar("_Answer")
 
@@ -68,36 +70,26 @@ class Circuit:
     @cached_property
     def kinds(self) -> Mapping[str, PartKind]:
         """Part key -> kind, decoded values and evidence."""
-        from nettrace.circuit.part_kinds import infer_kinds
-
         return MappingProxyType(infer_kinds(self.board, self.notes))
 
     @cached_property
     def rails(self) -> Mapping[str, Rail]:
         """Net name -> Rail, for grounds and supply rails only; in natural order."""
-        from nettrace.circuit.rails import infer_rails
-
         return MappingProxyType(infer_rails(self.board, self.kinds, self.notes))
 
     @cached_property
     def links(self) -> Mapping[str, tuple[Link, ...]]:
         """Net name -> links that leave it (each link stands under both its nets, turned)."""
-        from nettrace.circuit.links import infer_links
-
         return MappingProxyType(infer_links(self.board, self.kinds, self.rails))
 
     @cached_property
     def pulls(self) -> Mapping[str, tuple[Pull, ...]]:
         """Net name -> its own pull-ups and pull-downs, and those behind series parts."""
-        from nettrace.circuit.pulls import infer_pulls
-
         return MappingProxyType(infer_pulls(self.board, self.kinds, self.rails, self.links))
 
     @cached_property
     def buses(self) -> tuple[Bus, ...]:
         """The serial buses, by protocol and name."""
-        from nettrace.circuit.buses import infer_buses
-
         return infer_buses(self.board, self.kinds, self.rails, self.links, self.pulls)
 
     @cached_property
@@ -126,9 +118,13 @@ class Circuit:
     @cached_property
     def pulled_buses(self) -> Mapping[str, tuple[int, ...]]:
         """Part key -> places in `buses` of those that it pulls, or that are pulled through it."""
-        from nettrace.circuit.pulls import find_pulled_buses
-
-        return MappingProxyType(find_pulled_buses(self.buses, self.pulls))
+        found: dict[str, dict[int, None]] = {}
+        for place, bus in enumerate(self.buses):
+            nets = (net for line in bus.lines for net in line.nets)
+            for pull in (pull for net in nets for pull in self.pulls.get(net, ())):
+                for key in (pull.part, *pull.through):
+                    found.setdefault(key, {})[place] = None
+        return MappingProxyType({key: tuple(places) for key, places in found.items()})
 
     @cached_property
     def surroundings(self) -> Surroundings:
@@ -171,7 +167,7 @@ class Circuit:
         if len(ups) != 1 or any(pull.direction == "down" for pull in pulls):
             return None
         pull = next(iter(ups.values()))
-        if any(self._divides(each.part) for each in pulls):
+        if any(self.roles(each.part)[0].role == "thermistor bias" for each in pulls):
             return None  # a thermistor, perhaps off the board, pulls against it
         volts = self.rails[pull.to].volts
         if volts is None or volts.nominal is None:
@@ -180,24 +176,15 @@ class Circuit:
         score = round(volts.score * 0.9, 2)
         return Volts(volts.nominal, volts.min, volts.max, basis, score, (pull.part,))
 
-    def _divides(self, resistor: str) -> bool:
-        """Return whether the resistor is a thermistor's bias, not a pull-up to its rail."""
-        return self.roles(resistor)[0].role == "thermistor bias"
-
     def reaches(self, net: str) -> tuple[Reach, ...]:
         """Return the nets that are reached through series parts, nearest first."""
-        from nettrace.circuit.links import find_reaches
-
         return self.once("reaches", net, lambda: find_reaches(self.links, self.rails, net))
 
     def bank(self, rail: str) -> Bank:
         """Return the capacitors of a supply rail, and the pads that they serve."""
-        from nettrace.circuit.links import find_bank
-
+        rails, links = self.rails, self.links
         return self.once(
-            "bank",
-            rail,
-            lambda: find_bank(self.board, self.kinds, self.rails, self.links, rail),
+            "bank", rail, lambda: find_bank(self.board, self.kinds, rails, links, rail)
         )
 
     def roles(self, part: str) -> tuple[Role, ...]:

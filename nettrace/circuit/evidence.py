@@ -14,22 +14,6 @@ from msgspec import Struct
 
 from nettrace.circuit.kinds import Kind
 
-__all__ = [
-    "Absence",
-    "Bus",
-    "BusLine",
-    "Link",
-    "NetKind",
-    "PartKind",
-    "Proposal",
-    "Pull",
-    "Rail",
-    "Reach",
-    "Role",
-    "Severity",
-    "Volts",
-]
-
 
 class PartKind(Struct, frozen=True, gc=False):
     """What a part is, its decoded values in SI units, and why we think so.
@@ -64,7 +48,7 @@ class PartKind(Struct, frozen=True, gc=False):
 
 
 class NetKind(StrEnum):
-    """The contract's kinds of net."""
+    """What a net is, in a word."""
 
     GROUND = "ground"
     RAIL = "rail"
@@ -177,7 +161,7 @@ class Bus:
 
 
 class Role(Struct, frozen=True, gc=False):
-    """A candidate role in the contract's vocabulary, its score and its evidence in words."""
+    """A candidate role, a word of knowledge/roles.toml, its score and its evidence in words."""
 
     role: str
     score: float

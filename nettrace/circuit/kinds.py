@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class Kind(StrEnum):
-    """Component kinds; the contract's `kind` of a part."""
+    """Component kinds, the `kind` of a part."""
 
     RESISTOR = "resistor"
     RESISTOR_ARRAY = "resistor array"

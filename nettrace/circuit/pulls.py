@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final
 
 from msgspec.structs import replace
 
-from nettrace.circuit.evidence import Bus, Link, PartKind, Pull, Rail
+from nettrace.circuit.evidence import Link, PartKind, Pull, Rail
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import LEAST_PULL_OHMS, LINK_KINDS
 from nettrace.model.board import Board
@@ -114,17 +114,3 @@ def parallel_ohms(pulls: tuple[Pull, ...], direction: str = "up") -> float | Non
     if not chosen or any(not pull.ohms for pull in chosen):
         return None
     return 1.0 / sum(1.0 / pull.ohms for pull in chosen if pull.ohms)
-
-
-def find_pulled_buses(
-    buses: Sequence[Bus], pulls: Mapping[str, tuple[Pull, ...]]
-) -> dict[str, tuple[int, ...]]:
-    """Return, by part, the places of the buses that it pulls or that are pulled through it."""
-    found: dict[str, dict[int, None]] = {}
-    for place, bus in enumerate(buses):
-        for line in bus.lines:
-            for net in line.nets or (line.net,):
-                for pull in pulls.get(net, ()):
-                    for key in (pull.part, *pull.through):
-                        found.setdefault(key, {})[place] = None
-    return {key: tuple(places) for key, places in found.items()}

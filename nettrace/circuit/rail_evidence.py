@@ -41,17 +41,9 @@ LEAST_SHARE: Final = 0.1
 
 #: Kinds that take current from a rail and do something with it.
 ACTIVE: Final = frozenset(
-    {
-        Kind.IC,
-        Kind.MODULE,
-        Kind.DISPLAY,
-        Kind.MICROPHONE,
-        Kind.OSCILLATOR,
-        Kind.MOTOR,
-        Kind.SOUNDER,
-        Kind.RELAY,
-    }
-)
+    {Kind.IC, Kind.MODULE, Kind.DISPLAY, Kind.MICROPHONE, Kind.OSCILLATOR, Kind.MOTOR,
+     Kind.SOUNDER, Kind.RELAY}
+)  # fmt: skip
 #: Kinds whose pins say something of a net's supply.
 _TELLING: Final = ACTIVE | {Kind.CONNECTOR, Kind.BATTERY, Kind.ESD, Kind.UNKNOWN}
 

@@ -8,7 +8,6 @@ other word of a label counts, as in its README). A board whose files have no val
 from __future__ import annotations
 
 import json
-import time
 from collections import Counter
 from pathlib import Path
 
@@ -25,7 +24,6 @@ LEAST_RANGE = 0.88
 LEAST_CHOICES = 0.85
 LEAST_EITHER = 0.95
 #: The trial of all boards takes no longer, s (two slow cores, others at work).
-MOST_SECONDS = 20.0
 #: A value of another series that is as near as this is the same for a repair.
 SAME = 0.01
 
@@ -88,7 +86,6 @@ def share(counts: Counter[str], what: str, of: str = "positions") -> float:
 def test_hidden_positions_are_proposed_for(
     boards: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    started = time.perf_counter()
     total: Counter[str] = Counter()
     lines = ["board               positions  role first  in range  in choices  either"]
     for folder in board_folders(boards):
@@ -114,4 +111,3 @@ def test_hidden_positions_are_proposed_for(
     assert share(total, "within") >= LEAST_RANGE
     assert share(total, "chosen") >= LEAST_CHOICES
     assert share(total, "either") >= LEAST_EITHER
-    assert time.perf_counter() - started < MOST_SECONDS
