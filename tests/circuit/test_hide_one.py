@@ -23,7 +23,6 @@ LEAST_ROLE = 0.97
 LEAST_RANGE = 0.88
 LEAST_CHOICES = 0.85
 LEAST_EITHER = 0.95
-#: The trial of all boards takes no longer, s (two slow cores, others at work).
 #: A value of another series that is as near as this is the same for a repair.
 SAME = 0.01
 
