@@ -11,6 +11,7 @@ from functools import cache, cached_property
 from pkgutil import resolve_name
 from typing import Final
 
+from nettrace.circuit.buses import find_line
 from nettrace.circuit.evidence import (
     Absence,
     Bus,
@@ -105,16 +106,6 @@ class Surroundings:
     roles: Callable[[str], Sequence[Role]]
     bank: Callable[[str], Bank]
     reaches: Callable[[str], Sequence[Reach]]
-
-    @cached_property
-    def line_at(self) -> Mapping[str, tuple[int, int]]:
-        """Net -> the first bus line that it belongs to: place in `buses`, place in its `lines`."""
-        found: dict[str, tuple[int, int]] = {}
-        for place, bus in enumerate(self.buses):
-            for at, line in enumerate(bus.lines):
-                for net in (*line.nets, line.net):
-                    found.setdefault(net, (place, at))
-        return found
 
     @cached_property
     def made_from(self) -> Mapping[str, tuple[str, ...]]:
@@ -274,12 +265,7 @@ class Gap(Site):
 
     def bus_line(self, *nets: str) -> tuple[Bus, BusLine] | None:
         """Return the first bus line that one of the nets belongs to."""
-        places = [self.around.line_at[net] for net in nets if net in self.around.line_at]
-        if not places:
-            return None
-        place, at = min(places)
-        bus = self.around.buses[place]
-        return bus, bus.lines[at]
+        return find_line(self.around.buses, nets)
 
     def pin_words(self, *nets: str) -> str:
         """Return what the nets' names and their chips' pins say, upper case, for word lists."""

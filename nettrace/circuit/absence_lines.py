@@ -16,6 +16,7 @@ from nettrace.circuit.absence import (
 )
 from nettrace.circuit.absence_pulls import (
     never_switched,
+    one_way_round,
     pull_down,
     thermistor_bias,
     thermistor_cut,
@@ -145,11 +146,7 @@ def _cc_cut(gap: Gap, bus: Bus, line: BusLine, ends: tuple[str, ...]) -> Absence
         for link in gap.around.links.get(net, ())
     )
     text = f"{line.line} of the {bus_name(bus)} is open"
-    if other and not cut:
-        return degrades(
-            f"{text}: {plug} works with the plug one way round, and is dead the other way"
-        )
-    return blocks(f"{text}, and no other is whole: a USB-C source gives {plug} no voltage")
+    return one_way_round(text, plug, bool(other) and not cut, "no other is whole")
 
 
 def _nobody_there(gap: Gap, nets: tuple[str, ...], other: str) -> Absence | None:

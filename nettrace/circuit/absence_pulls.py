@@ -8,6 +8,7 @@ cold below 0 °C, hot above 60 °C).
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from typing import Final
 
 from nettrace import knowledge
@@ -29,10 +30,6 @@ from nettrace.circuit.roles.survey import CHIPS
 from nettrace.circuit.roles.words import plain_name, says
 from nettrace.values.quantity import engineering
 
-#: Protocols whose lines are only ever pulled low: without a pull-up they never rise.
-OPEN_DRAIN: Final = frozenset(
-    {"i2c", "smbus", "pmbus", "i3c", "one-wire", "1-wire", "hdq", "onewire"}
-)
 #: An input of a 3.3 V chip bears a little more than this (common practice, no source).
 HARMLESS_VOLTS: Final = 3.7
 _ENABLED: Final = frozenset({"regulator", "charger", "load switch"})
@@ -85,13 +82,21 @@ def _array(gap: Gap) -> Absence | None:
     return Absence(worst, (f"{effect}: they float while nothing drives them",))
 
 
+@cache
+def _open_drain() -> frozenset[str]:
+    """Protocols whose lines are only ever pulled low: without a pull-up they never rise."""
+    rows = [row for row in knowledge.table("buses")["bus"] if row.get("open_drain")]
+    variants = {variant for row in rows for variant, _ in row.get("variants", ())}
+    return frozenset(variants | {row["protocol"] for row in rows if "protocol" in row})
+
+
 def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
     nets = gap.island(signal)
     left = gap.pulls(*nets, direction="up")
     on_bus = gap.bus_line(*nets)
     if left:
         return _weaker(signal, left, on_bus)
-    if on_bus is not None and on_bus[0].protocol in OPEN_DRAIN:
+    if on_bus is not None and on_bus[0].protocol in _open_drain():
         return _silent_line(gap, signal, rail, *on_bus)
     found = (
         _bias_lost(gap, signal, nets)
@@ -277,14 +282,18 @@ def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | N
         if pin.net is not None and pin.net not in nets and gap.is_signal(pin.net)
         if pin.net in named or says("usb cc", gap.pin_words(pin.net))
     ]
-    text = f"{signal} has lost its pull-down (Rd)"
-    if gap.pulls(*others, direction="down"):
+    kept = bool(gap.pulls(*others, direction="down"))
+    cut = f"{signal} has lost its pull-down (Rd)"
+    return one_way_round(cut, plugs[0], kept, "the other CC line has none")
+
+
+def one_way_round(text: str, plug: str, kept: bool, other: str) -> Absence:
+    """Return that a USB-C plug has one CC line less, the other one being kept or not."""
+    if kept:
         return degrades(
-            f"{text}: {plugs[0]} works with the plug one way round, and is dead the other way"
+            f"{text}: {plug} works with the plug one way round, and is dead the other way"
         )
-    return blocks(
-        f"{text}, and the other CC line has none: a USB-C source gives {plugs[0]} no voltage"
-    )
+    return blocks(f"{text}, and {other}: a USB-C source gives {plug} no voltage")
 
 
 # -- thermistors -------------------------------------------------------------------------------

@@ -421,6 +421,16 @@ def _verdict(
     return "; ".join(texts), window
 
 
+def find_line(buses: Iterable[Bus], nets: Iterable[str]) -> tuple[Bus, BusLine] | None:
+    """Return the first line of a bus that one of the nets belongs to, with its bus."""
+    nets = frozenset(nets)
+    for bus in buses:
+        for line in bus.lines:
+            if line.net in nets or not nets.isdisjoint(line.nets):
+                return bus, line
+    return None
+
+
 def pull_window(protocol: str, supply_volts: float) -> tuple[float, float] | None:
     """Return the least and most pull-up, ohms, over the usual classes of a bus; None if unknown.
 

@@ -60,14 +60,12 @@ def supply_capacitor(site: Site) -> Findings:
     yield found("filter capacitor", WEAK, line)
 
 
-def _by_value(farads: float, score: float, *because: str) -> Findings:
+def _by_value(farads: float | None, score: float, *because: str) -> Findings:
     """Decoupling or, from some value on, bulk; the other word comes second."""
-    if farads >= BULK_FARADS:
-        other = POSSIBLE if farads <= EITHER_FARADS[1] else FAINT
-        yield from ranked({"bulk capacitor": score, "decoupling": other}, *because)
-    else:
-        other = POSSIBLE if farads >= EITHER_FARADS[0] else FAINT
-        yield from ranked({"decoupling": score, "bulk capacitor": other}, *because)
+    either = farads is not None and EITHER_FARADS[0] <= farads <= EITHER_FARADS[1]
+    words = ("decoupling", "bulk capacitor")
+    first, second = words[::-1] if farads is not None and farads >= BULK_FARADS else words
+    yield from ranked({first: score, second: POSSIBLE if either else FAINT}, *because)
 
 
 def _shunted(survey: Survey, first: str, second: str) -> bool:
@@ -190,7 +188,7 @@ def shunt_capacitor(site: Site) -> Findings:
         yield found("filter capacitor", STRONG, f"on the pin {names.strip()}")
     elif supplied and chips and (farads or 1) >= BYPASS_FARADS:
         because = f"on a chip's own supply or reference: {names.strip()}"
-        yield from _bypass(farads, 0.82, line, because)
+        yield from _by_value(farads, 0.82, line, because)
     elif not resistors or not words:
         yield from _own_pin(site, signal, line)
 
@@ -212,18 +210,10 @@ def _own_pin(site: Site, signal: str, line: str) -> Findings:
     elif farads is None or farads >= BYPASS_FARADS:
         only = others <= capacitors
         score = 0.82 if only and others else 0.74 if only else POSSIBLE
-        yield from _bypass(farads, score, line, text)
+        yield from _by_value(farads, score, line, text)
         yield found(timing, WEAK, text)
     elif farads >= TIMING_FARADS and not words_of(signal):
         yield found(timing, POSSIBLE, text)
-
-
-def _bypass(farads: float | None, score: float, *because: str) -> Findings:
-    """Decoupling or, from the same value on as on a rail, bulk; the other word comes second."""
-    large = farads is not None and farads >= BULK_FARADS
-    other = POSSIBLE if farads is not None and farads >= EITHER_FARADS[0] else FAINT
-    first, second = ("bulk capacitor", "decoupling") if large else ("decoupling", "bulk capacitor")
-    yield from ranked({first: score, second: other}, *because)
 
 
 def series_capacitor(site: Site) -> Findings:

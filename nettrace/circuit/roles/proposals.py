@@ -18,7 +18,7 @@ from typing import Final
 import msgspec
 
 from nettrace import knowledge
-from nettrace.circuit.buses import pull_window
+from nettrace.circuit.buses import find_line, pull_window
 from nettrace.circuit.evidence import Bus, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.part_kinds import infer_kinds
@@ -408,13 +408,10 @@ def _cc_resistor(hidden: Survey, part: Part) -> Usual | None:
 
 
 def _bus_pull_up(hidden: Survey, buses: Sequence[Bus], part: Part) -> Usual | None:
-    lines = ((bus, line) for bus in buses for line in bus.lines)
-    bus, line = next(
-        (each for each in lines if {each[1].net, *each[1].nets}.intersection(part.nets)),
-        (None, None),
-    )
-    if bus is None or line is None:
+    found = find_line(buses, part.nets)
+    if found is None:
         return None
+    bus, line = found
     rail = next((hidden.rails[net] for net in part.nets if net in hidden.rails), None)
     stated = rail.volts.nominal if rail is not None and rail.volts is not None else None
     volts = stated if stated is not None else line.volts
