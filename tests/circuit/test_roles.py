@@ -52,7 +52,7 @@ def test_the_cases_reach_every_word_that_a_rule_gives() -> None:
 
 
 def test_the_vocabulary_has_no_word_twice() -> None:
-    assert len(ROLES) == len(set(ROLES)) == 62
+    assert len(ROLES) == len(set(ROLES))
 
 
 def test_a_note_beats_every_rule_and_what_was_inferred_follows() -> None:
