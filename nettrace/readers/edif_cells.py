@@ -66,8 +66,9 @@ def _known(head: str) -> frozenset[str]:
     return frozenset(f"{forms[head]} {forms['anywhere']}".split())
 
 
-def _words(which: str) -> tuple[str, ...]:
-    return tuple(table("edif")["meaning"][which].split())
+@cache
+def _words(which: str) -> frozenset[str]:
+    return frozenset(table("edif")["meaning"][which].split())
 
 
 class CellReader:
@@ -550,7 +551,8 @@ class CellReader:
                         self.net(inner, view)
             return
         net = self.new_net(form)
-        self.net_items(form, net, view)
+        if len(form) > 2:
+            self.net_items(form, net, view)
         view.nets.append(net)
 
     def new_net(self, form: Form) -> NetForm:

@@ -139,20 +139,17 @@ class NetForm(msgspec.Struct, gc=False, eq=False):
     has_symbol: bool = False
 
 
-class Annotation:
+class Annotation(msgspec.Struct, eq=False):
     """What a view map says of an instance: reference, pin numbers, properties.
 
     `within` says the same of the instances of its sheet, by their ids.
     """
 
-    __slots__ = ("designator", "offset", "pins", "properties", "within")
-
-    def __init__(self, offset: int) -> None:
-        self.offset = offset
-        self.designator = ""
-        self.pins: list[PinSaid] = []
-        self.properties: dict[str, str] = {}
-        self.within: dict[str, Annotation] = {}
+    offset: int
+    designator: str = ""
+    pins: list[PinSaid] = []
+    properties: dict[str, str] = {}
+    within: dict[str, Annotation] = {}
 
     def add(self, other: Annotation) -> None:
         """Take over what another one says of the same; what was said before stands."""
@@ -169,22 +166,22 @@ class Annotation:
                     into.within[one] = each
 
 
-class View:
+class View(msgspec.Struct, eq=False):
     """A view of a cell: ports, and contents where it has them (pages are put together).
 
-    `annotation` is what the cell's view map says of the instances in it, None where it has none.
+    `annotation` is what the cell's view map says of the instances in it, None where it has none;
+    `symbols` are the ids of instances that are drawing, not parts.
     """
 
-    def __init__(self, name: str, offset: int) -> None:
-        self.name = name
-        self.offset = offset
-        self.type = ""
-        self.annotation: Annotation | None = None
-        self.ports: dict[str, Port] = {}
-        self.instances: dict[str, Instance] = {}
-        self.nets: list[NetForm] = []
-        self.properties: dict[str, str] = {}
-        self.symbols: set[str] = set()  # ids of instances that are drawing, not parts
+    name: str
+    offset: int
+    type: str = ""
+    annotation: Annotation | None = None
+    ports: dict[str, Port] = {}
+    instances: dict[str, Instance] = {}
+    nets: list[NetForm] = []
+    properties: dict[str, str] = {}
+    symbols: set[str] = set()
 
     def annotate(self, said: Annotation) -> None:
         """Take over what a view map says; what another one said before stands."""
@@ -199,34 +196,31 @@ class View:
         return bool(self.instances or self.nets)
 
 
-class Cell:
+class Cell(msgspec.Struct, eq=False):
     """A cell with its views, by id."""
 
-    def __init__(self, name: str) -> None:
-        self.name = name
-        self.views: dict[str, View] = {}
-        self.properties: dict[str, str] = {}
+    name: str
+    views: dict[str, View] = {}
+    properties: dict[str, str] = {}
 
 
-class Library:
+class Library(msgspec.Struct, eq=False):
     """A library (or external library) with its cells, by id."""
 
-    def __init__(self, name: str) -> None:
-        self.name = name
-        self.cells: dict[str, Cell] = {}
+    name: str
+    cells: dict[str, Cell] = {}
 
 
-class Design:
+class Design(msgspec.Struct, eq=False):
     """The whole text: libraries by id, and which cell is the top."""
 
-    def __init__(self) -> None:
-        self.name = ""
-        self.libraries: dict[str, Library] = {}
-        self.top_cell: str | None = None
-        self.top_library = ""
-        self.top_offset = 0
-        self.notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
-        self.annotations: dict[str, Annotation] = {}  # of `design` itself, by view of the top cell
+    name: str = ""
+    libraries: dict[str, Library] = {}
+    top_cell: str | None = None
+    top_library: str = ""
+    top_offset: int = 0
+    notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
+    annotations: dict[str, Annotation] = {}  # of `design` itself, by view of the top cell
 
 
 def split_range(name: str, size: int) -> tuple[str, int, int]:
