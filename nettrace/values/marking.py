@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from nettrace.errors import NothingMatches
+from nettrace.knowledge import section
 from nettrace.values.codes import (
     Meaning,
     MeaningOf,
@@ -40,18 +41,6 @@ from nettrace.values.series import (
 from nettrace.values.sizes import CHIP_SIZES, INCH_CODES
 
 _LINK_NOTE: Final = "zero-ohm link, 0 to 50 mΩ by data sheets"
-_UNITS: Final[dict[str, MeaningOf]] = {
-    "Ω": "ohms", "F": "farads", "H": "henries", "V": "volts", "Hz": "hertz", "A": "amperes",
-    "W": "watts", "%": "tolerance",
-}  # fmt: skip
-
-#: What a multiplier without a unit may be of.
-_OF_PREFIX: Final[dict[str, tuple[tuple[MeaningOf, float], ...]]] = {
-    "p": (("farads", 0.95),),
-    "n": (("farads", 0.92), ("henries", 0.4)),
-    "u": (("farads", 0.85), ("henries", 0.6)),
-    "m": (("ohms", 0.6), ("henries", 0.5), ("farads", 0.3)),
-}
 #: Resistors above this are rare on boards (common practice, no source), Ω.
 RARE_ABOVE_OHMS: Final = 22e6
 
@@ -181,14 +170,14 @@ def _plain(text: str) -> Iterator[Meaning]:
     if unit is None:
         if not prefix or prefix in "kKMGT":
             return
-        scores = _OF_PREFIX.get(prefix.lower(), _OF_PREFIX["u"])
         how = "IEC 60062 letter code" if re.search(r"[a-zµμ]\d|^[a-zµμ]", text) else "value"
-        for of, score in scores:
+        letters = section("values", "marking")["prefixes"]
+        for of, score in letters.get(prefix.lower(), letters["u"]):
             yield Meaning(of, value, None, how, "", score)
         return
     if point_code(text) is not None:
         return
-    of_unit = _UNITS.get(unit)
+    of_unit = section("values", "marking")["units"].get(unit)
     if of_unit is None:
         return
     letter_code = re.search(r"\d?[A-Za-zµμ]\d", text) is not None
@@ -262,18 +251,6 @@ def _size(text: str) -> Iterator[Meaning]:
             yield Meaning("size", size.inch, None, "metric code", note, score)
 
 
-_FIELDS: Final[tuple[tuple[str, MeaningOf], ...]] = (
-    ("ohms", "ohms"), ("farads", "farads"), ("henries", "henries"), ("hertz", "hertz"),
-    ("impedance_ohms", "ohms"), ("volts", "volts"), ("amperes", "amperes"), ("watts", "watts"),
-    ("dcr_ohms", "ohms"), ("load_farads", "farads"),
-)  # fmt: skip
-_FIELD_NOTES: Final = {
-    "impedance_ohms": "impedance of a bead, not its resistance",
-    "dcr_ohms": "DC resistance",
-    "load_farads": "load capacitance of a crystal",
-}
-
-
 def _composite(text: str) -> Iterator[Meaning]:
     """A whole parts-list text: 2k2 1% 0201, 0.1uF/16V/X5R, NA(10K), DNP."""
     value = read_part_value(text)
@@ -296,11 +273,10 @@ def _composite(text: str) -> Iterator[Meaning]:
 def _fields(value: PartValue) -> Iterator[Meaning]:
     score = 0.96
     main = True
-    for field, of in _FIELDS:
+    for field, of, note in section("values", "marking")["fields"]:
         number = getattr(value, field)
         if number is None:
             continue
-        note = _FIELD_NOTES.get(field, "rating" if of in {"volts", "amperes", "watts"} else "")
         yield Meaning(of, number, value.tolerance if main else None, "parts list", note, score)
         main = False
         score -= 0.01

@@ -12,7 +12,7 @@ from functools import cache
 from typing import Final, NamedTuple
 
 from nettrace.errors import WrongUsage, excerpt
-from nettrace.knowledge import section
+from nettrace.knowledge import pattern, section
 
 
 class Quantity(NamedTuple):
@@ -28,43 +28,6 @@ class Quantity(NamedTuple):
     exact_unit: bool
 
 
-_EXPONENTS: Final[dict[str, int]] = {
-    "p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "k": 3, "meg": 6, "g": 9, "t": 12,
-}  # fmt: skip
-
-#: Units in which a capital or small M can only sensibly mean one thing on a circuit board.
-_M_BY_UNIT: Final[dict[str, int]] = {"Hz": 6, "H": -3, "V": -3, "A": -3, "W": -3, "s": -3, "m": -3}
-
-#: Multipliers that a unit never has on a circuit board.
-_NEVER: Final = {"Ω": "uUµμnNpP", "F": "kKGT", "H": "kKGT"}
-
-_PREFIX: Final = "(?:meg|Meg|MEG|[pPnNuUµμmMkKGgTt])"
-_UNIT: Final = (
-    "(?:ohms?|Ohms?|OHMS?|[Ω\u2126Rr]|[Ff](?:[Dd]|arads?)?|[Hh]enr(?:y|ies)|[Hh][Zz]|[Hh]|"
-    "V(?:DC|dc)?|v|[Vv]olts?|A|a|[Aa]mp(?:s|eres?)?|W|w|[Ww]atts?|s|m|°C)"
-)
-
-
-@cache
-def _plain() -> re.Pattern[str]:
-    """Return the pattern of 4.7, 4.7k, 4.7 kΩ, 0.1uF, 10kR, 4,7k, 1e3."""
-    return re.compile(
-        rf"([+-]?)(\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE]([+-]?\d{{1,2}}))?\s*({_PREFIX})?({_UNIT})?"
-    )
-
-
-@cache
-def _lettered() -> re.Pattern[str]:
-    """Return the pattern of 2k2, R47, 0R, 4R7, 3V3, 2u2, 4n7F, 1M0, 0L5.
-
-    IEC 60062: the letter stands for the point.
-    """
-    return re.compile(
-        r"([+-]?)(\d*)(?:([RrVΩ])|([pPnNuUµμmMkKGLT])(?!\d{4}))(\d*)\s*"
-        r"(?:([Ff]|[Hh]|[Vv]|[ΩR]|ohms?)?)"
-    )
-
-
 @cache
 def _unit_names() -> dict[str, str]:
     """Return the unit of each spelling in small letters."""
@@ -76,15 +39,13 @@ def _unit_name(text: str) -> str:
     return _unit_names()[text.lower()]
 
 
+@cache
 def _exponent(prefix: str, unit: str | None) -> int:
     """Return the power of ten of a multiplier letter as the trade means it with this unit."""
-    if prefix not in {"m", "M"}:
-        return _EXPONENTS[prefix.lower()] if prefix else 0
-    if unit == "F":
-        return -3 if prefix == "m" else -6  # MF, MFD: microfarad in old and all-capital lists
-    if unit in _M_BY_UNIT:
-        return _M_BY_UNIT[unit]
-    return 6 if prefix == "M" else -3
+    prefixes = section("values", "prefixes")
+    powers = prefixes["powers"] | prefixes["of_unit"].get(unit, {})
+    power: int = powers.get(prefix, powers.get(prefix.lower(), 0))
+    return power
 
 
 def _leads(letter: str, unit: str | None) -> bool:
@@ -118,7 +79,7 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
     (1e-07, 0.01, True)
     """
     text = text.strip()
-    match = _plain().fullmatch(text)
+    match = pattern("values", "plain").fullmatch(text)
     if match:
         sign, digits, power, prefix, unit_text = match.groups()
         prefix = prefix or ""
@@ -132,7 +93,7 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
         number = digits.replace(",", ".")
         value = scaled(sign + number, exponent + int(power or 0))
         return Quantity(value, guess, prefix, found is not None)
-    match = _lettered().fullmatch(text)
+    match = pattern("values", "lettered").fullmatch(text)
     if match:
         sign, before, unit_letter, prefix, after, unit_text = match.groups()
         if not before and not (after and _leads(unit_letter or prefix, unit)):
@@ -187,7 +148,7 @@ def parse_quantity(text: str, unit: str | None = None) -> float:
     stop = _stop(text) if found is None else 0
     if found is not None:
         # a multiplier the unit never has is a slip: 10u of ohms, 10k of farads
-        slips = _NEVER.get(wanted or "", "") if found.unit is None else ""
+        slips = section("values", "prefixes")["never"].get(wanted, "") if found.unit is None else ""
         is_slip = found.prefix != "" and found.prefix in slips
         if not is_slip and (not wanted or found.unit in {None, wanted}):
             return found.value / 100 if wanted == "%" and found.unit is None else found.value
@@ -205,15 +166,18 @@ def _stop(text: str) -> int:
     """Return the offset of the first character that fits no plain value."""
     lead = len(text) - len(text.lstrip())
     best = 0
-    for pattern in (_plain(), _lettered()):
-        match = pattern.match(text, lead)
+    for notation in ("plain", "lettered"):
+        match = pattern("values", notation).match(text, lead)
         if match and any(c.isdigit() for c in match[0]):
             best = max(best, match.end())
     return best if best < len(text) else lead
 
 
-_LETTERS: Final = ((12, "T"), (9, "G"), (6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "µ"),
-                   (-9, "n"), (-12, "p"), (-15, "f"))  # fmt: skip
+#: Prefixes by power of ten, as they are written.
+_LETTERS: Final = (
+    (12, "T"), (9, "G"), (6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "µ"), (-9, "n"), (-12, "p"),
+    (-15, "f"),
+)  # fmt: skip
 
 
 def engineering(value: float, unit: str = "", digits: int = 4) -> str:
