@@ -208,16 +208,13 @@ class BoardBuilder:
                 if draft.fitted is None:
                     draft.fitted = is_fitted(draft.value, draft.description, draft.properties)
         self._give_keys()
-        shown = self._shown_names()
         by_key = {draft.key: draft for draft in self.parts}
-        freezer = _Freezer(shown)
         # in their final order, so that the pins of each net are found in order too
-        parts = tuple([freezer.part(by_key[key]) for key in sorted(by_key, key=natural_key)])
-        pins: defaultdict[str, list[Pin]] = defaultdict(list)
-        for part in parts:
-            for pin in part.pins:
-                if pin.net is not None:
-                    pins[pin.net].append(pin)
+        drafts = [by_key[key] for key in sorted(by_key, key=natural_key)]
+        parts, pins = _frozen(drafts, {})
+        shown = self._shown_names(parts, pins)
+        if shown:  # seldom: names hold escapes
+            parts, pins = _frozen(drafts, shown)
         nets = self._nets_of(shown, pins)
         vias, zones = self.vias, self.zones
         if shown:
@@ -242,14 +239,16 @@ class BoardBuilder:
 
     def _own_source(self, parts: tuple[Part, ...], nets: int) -> Source:
         # parts that share a refdes share its pins too
-        pins = {(part.refdes, pin.number) for part in parts for pin in part.pins if pin.net}
+        numbers: defaultdict[str, set[str]] = defaultdict(set)
+        for part in parts:
+            numbers[part.refdes].update([pin.number for pin in part.pins if pin.net])
         return Source(
             path=self.path,
             format=self.format,
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
             nets=nets if self.net_records is None else self.net_records,
-            pins=len(pins) if self.pin_records is None else self.pin_records,
+            pins=sum(map(len, numbers.values())) if self.pin_records is None else self.pin_records,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
@@ -290,11 +289,10 @@ class BoardBuilder:
             nets[name] = Net(name, tuple(aliases), tuple(pins.get(name, ())), volts, place)
         return nets
 
-    def _shown_names(self) -> dict[str, str]:
+    def _shown_names(self, parts: tuple[Part, ...], pins: Iterable[str]) -> dict[str, str]:
         """Raw name -> shown name, for the names that hold an escape (and do not clash)."""
-        raw_names = self.net_names()
-        for draft in self.parts:
-            raw_names.update([pad[1] for pad in draft.pads if pad[1] is not None])
+        raw_names = {*self._nets, *pins}
+        raw_names.update([pad.net for part in parts for pad in part.pads if pad.net is not None])
         shown: dict[str, str] = {}
         used: dict[str, str] = {}
         for raw in sorted([name for name in raw_names if "{" in name]):
@@ -308,12 +306,27 @@ class BoardBuilder:
         return shown
 
 
+def _frozen(
+    drafts: list[PartDraft], shown: Mapping[str, str]
+) -> tuple[tuple[Part, ...], dict[str, list[Pin]]]:
+    """Return the parts, and the pins of each net, with net names as they are shown."""
+    freezer = _Freezer(shown)
+    parts = tuple([freezer.part(draft) for draft in drafts])
+    pins: defaultdict[str, list[Pin]] = defaultdict(list)
+    for part in parts:
+        for pin in part.pins:
+            if pin.net is not None:
+                pins[pin.net].append(pin)
+    return parts, pins
+
+
 class _Freezer:
     """Makes parts of drafts, with net names as they are shown."""
 
     def __init__(self, shown: Mapping[str, str]) -> None:
         self.shown = shown
         self.order: dict[str, tuple[tuple[str | int, ...], str]] = {}  # number -> natural key
+        self.in_order: set[tuple[str, ...]] = set()  # numbers of parts that stand in order
 
     def part(self, draft: PartDraft) -> Part:
         """Freeze one part: its pins are those that facts name and those that its pads are of."""
@@ -336,6 +349,13 @@ class _Freezer:
     def _pins(
         self, key: str, facts: Mapping[PinKey, PinFact], pads: tuple[Pad, ...]
     ) -> tuple[Pin, ...]:
+        if not pads:
+            pairs = self._sorted(facts) if len(facts) > 1 else facts
+            return tuple([
+                Pin(key, *pair, name, electrical_type, (), place)
+                for pair in pairs
+                for name, electrical_type, place in (facts[pair],)
+            ])  # fmt: skip
         pads_of_pin: defaultdict[PinKey, list[Pad]] = defaultdict(list)
         for pad in pads:
             if pad.number and pad.plated:
@@ -353,11 +373,16 @@ class _Freezer:
         """Order pins by number, then net; a number without net is no pin beside one with a net."""
         order = self.order
         ordered = list(pairs)
-        for number, _ in ordered:
+        numbers = tuple([number for number, _ in ordered])
+        if numbers in self.in_order:
+            return ordered
+        for number in numbers:
             if number not in order:
                 order[number] = natural_key(number)
-        if len({number for number, _ in ordered}) == len(ordered):
+        if len({*numbers}) == len(numbers):
             ordered.sort(key=lambda pair: order[pair[0]])
+            if numbers == tuple([number for number, _ in ordered]):
+                self.in_order.add(numbers)
             return ordered
         connected = {number for number, net in ordered if net is not None}
         ordered = [pair for pair in ordered if pair[1] is not None or pair[0] not in connected]

@@ -27,13 +27,14 @@ def is_fitted(
     >>> is_fitted("10k", None, {"DNP": "no"}), is_fitted("10k", None, {"Populate": "0"})
     (True, False)
     """
-    stated = [asked for name in properties if (asked := asks(name)) is not None]
-    for asked in sorted(stated):  # whether it is left off, before whether it is there
-        for name, text in properties.items():
-            if asks(name) == asked and (said := fitted_by(name, text)) is not None:
+    for asked in (False, True):  # whether it is left off, before whether it is there
+        for name in properties:
+            if asks(name) is asked and (said := fitted_by(name, properties[name])) is not None:
                 return said
-    texts = [value, description, *properties.values()] if properties else [value, description]
-    return False if any(text and says_not_fitted(text) for text in texts) else None
+    for text in (value, description):
+        if text and says_not_fitted(text):
+            return False
+    return False if any(map(says_not_fitted, properties.values())) else None
 
 
 @lru_cache(maxsize=4096)
