@@ -166,15 +166,14 @@ def _shared_signals(circuit: Circuit, gone: Sequence[str]) -> list[_Sentence]:
         )
         if len(left) != 1:
             continue
-        severity = min((circuit.absence(key).severity for key in parts), key=lambda s: s.rank)
-        effects = [effect for key in parts for effect in circuit.absence(key).effects[:1]]
-        if all(circuit.absence(key).lost == "temperature" for key in parts):
-            what = f"{left[0]} no longer reads the temperature"
-        else:
-            what = f"nothing but {left[0]} is left on it"
+        absences = [circuit.absence(key) for key in parts]
+        severity = min((absence.severity for absence in absences), key=lambda s: s.rank)
+        blind = all(absence.lost == "temperature" for absence in absences)
+        what = f"nothing but {left[0]} is left on it"
+        what = f"{left[0]} no longer reads the temperature" if blind else what
         text = f"{net} has lost {_and(parts)}: {what}"
-        then = {effect.rstrip(".").rsplit(": ", 1)[-1] for effect in effects}
-        if len(then) == 1:
+        then = {absence.then for absence in absences}
+        if len(then) == 1 and then != {""}:
             tail = then.pop()
             own = f"{left[0]} "
             same = what.startswith(own) and tail.startswith(own)

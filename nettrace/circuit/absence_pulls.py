@@ -232,7 +232,8 @@ def _control(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
         what = f"the gate of {listed(gates)} ({signal}) floats"
         if fed:
             return degrades(f"{what}: {listed(fed)} may be on or off by chance until it is driven")
-        return degrades(f"{what}: it may conduct when it should not")
+        then = "it may conduct when it should not"
+        return replace(degrades(f"{what}: {then}"), then=then)
     if not says("enable", gap.pin_words(*nets)):
         return None
     # who is enabled by the line, and whether something else drives it
@@ -317,16 +318,17 @@ def _misread(gap: Gap, readers: tuple[str, ...], why: str) -> Absence:
         )
     ]
     gauges = [key for key in readers if gap.role_of(key) == "fuel gauge"]
+    if not readers:
+        silent = unknown(f"{why}; which chip reads it cannot be seen in these sources")
+        return replace(silent, lost="temperature")
     if chargers:
-        found = blocks(f"{why}: {listed(chargers)} refuses to charge")
+        then = f"{listed(chargers)} refuses to charge"
     elif gauges:
-        what = f"{listed(gauges)} reports a wrong temperature, charging may be refused"
-        found = degrades(f"{why}: {what}")
-    elif readers:
-        found = degrades(f"{why}: {listed(readers)} sees a wrong temperature")
+        then = f"{listed(gauges)} reports a wrong temperature, charging may be refused"
     else:
-        found = unknown(f"{why}; which chip reads it cannot be seen in these sources")
-    return replace(found, lost="temperature")
+        then = f"{listed(readers)} sees a wrong temperature"
+    found = (blocks if chargers else degrades)(f"{why}: {then}")
+    return replace(found, lost="temperature", then=then)
 
 
 def _coldest(net: str) -> str:

@@ -186,12 +186,14 @@ class Severity(StrEnum):
 class Absence:
     """What happens without a part, in a technician's words.
 
-    `lost` is what a chip no longer reads: "temperature", or "" where it is nothing of the sort.
+    `lost` is what a chip no longer reads: "temperature", or "" where it is nothing of the sort;
+    `then` what follows from the first effect, in the words it ends with, or "".
     """
 
     severity: Severity
     effects: tuple[str, ...]
     lost: str = ""
+    then: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -136,11 +136,12 @@ class MadeCircuit(Circuit):
         given = {
             "R1": Absence(Severity.BLOCKS, ("SDA cannot rise",)),
             "R2": Absence(Severity.BLOCKS, ("SCL cannot rise",)),
-            "R3": Absence(Severity.BLOCKS, ("the pack's thermistor is cut off: no charging",)),
-            "R4": Absence(Severity.BLOCKS, ("TS lies at 0 V: no charging",)),
+            "R3": Absence(Severity.BLOCKS, ("the pack's thermistor is cut off: no charging",),
+                          then="no charging"),
+            "R4": Absence(Severity.BLOCKS, ("TS lies at 0 V: no charging",), then="no charging"),
             "C1": Absence(Severity.MINOR, ("+1V8 keeps most of its decoupling",)),
             "J1": Absence(Severity.BLOCKS, ("no battery",)),
-        }
+        }  # fmt: skip
         return given.get(part, Absence(Severity.UNKNOWN, ()))
 
     def proposals(self, part: str) -> tuple[Proposal, ...]:
