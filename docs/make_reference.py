@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from nettrace.cli.commands import COMMANDS, JOB_COMMANDS, Command
+from nettrace.cli.commands import Command, commands, job_commands
 from nettrace.cli.main import HELP_WIDTH, CommandGroup, cli
 
 PAGE = Path(__file__).resolve().parent / "commands.md"
@@ -44,7 +44,7 @@ def reference() -> str:
         cli, info_name="nettrace", terminal_width=HELP_WIDTH, **cli.context_settings
     )
     section = ""
-    for entry in COMMANDS:
+    for entry in commands():
         if entry.section != section:
             section = entry.section
             lines.append(f"## {section}\n\n")
@@ -53,7 +53,7 @@ def reference() -> str:
             group = cli.get_command(top, "job")
             if isinstance(group, CommandGroup):
                 inner = click.Context(group, parent=top, info_name="job", terminal_width=HELP_WIDTH)
-                for each in JOB_COMMANDS:
+                for each in job_commands():
                     lines += described(each, group, inner, "####")
     return "".join(lines).rstrip() + "\n"
 

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 import nettrace
-from nettrace.cli.commands import COMMANDS
+from nettrace.cli.commands import commands
 from nettrace.cli.main import main
 
 #: Command line -> the same question as a call; the answers must be one.
@@ -122,7 +122,7 @@ def test_wrong_calls_say_so(circuit: nettrace.Circuit) -> None:
 
 def test_every_command_that_answers_has_a_call() -> None:
     made_elsewhere = {"job", "draw", "sample", "completion"}  # files and scripts, not answers
-    for command in COMMANDS:
+    for command in commands():
         if command.name not in made_elsewhere:
             assert callable(getattr(nettrace, command.name)), command.name
 

@@ -93,7 +93,7 @@ def test_the_command_reference_is_what_the_code_says() -> None:
 
 
 def test_every_command_has_help_an_example_and_a_place_in_the_docs() -> None:
-    from nettrace.cli.commands import COMMANDS, JOB_COMMANDS
+    from nettrace.cli.commands import commands, job_commands
 
     shown = {
         line.partition(" nettrace ")[2]
@@ -103,12 +103,12 @@ def test_every_command_has_help_an_example_and_a_place_in_the_docs() -> None:
         for line in block.lines
         if line.startswith("$ nettrace ")
     }
-    names = [entry.name for entry in COMMANDS if entry.name != "job"]
-    names += [f"job {entry.name}" for entry in JOB_COMMANDS]
+    names = [entry.name for entry in commands() if entry.name != "job"]
+    names += [f"job {entry.name}" for entry in job_commands()]
     assert [
         name for name in names if not any(f"{line} ".startswith(f"{name} ") for line in shown)
     ] == []
-    assert all(entry.brief.endswith(".") for entry in (*COMMANDS, *JOB_COMMANDS))
+    assert all(entry.brief.endswith(".") for entry in (*commands(), *job_commands()))
 
 
 def test_every_commands_help_teaches_by_example() -> None:

@@ -65,7 +65,11 @@ def run(command: Command, said: dict[str, Any]) -> int:
     if "around" in said:
         places = ("around", "at", "radius", "box", "outline", "side")
         said["place"] = PlaceWords(*(said.pop(name) for name in places))
-    reply: Reply | None = globals()[command.call](**said)
+    reply: Reply | None
+    if "library" in command.row:
+        reply = _one_call(command, said)
+    else:
+        reply = globals()[command.call](**said)
     if reply is None:
         return ExitCode.DONE
     if as_json:
@@ -88,6 +92,18 @@ def run(command: Command, said: dict[str, Any]) -> int:
     if reply.warns and reply.board is not None:
         write_warnings(reply.board)
     return reply.code
+
+
+def _one_call(command: Command, said: dict[str, Any]) -> Reply:
+    """Ask the one call that the table names, with the words as they are."""
+    row = command.row
+    if "source" in said:
+        circuit = said.pop("source").load()
+        answer = getattr(nettrace, row["library"])(circuit, **said)
+        return Reply(row["key"], answer, row["view"], circuit.board, warns=True)
+    opened = _load(said.pop("path"))
+    answer = getattr(nettrace.job, row["library"])(opened, **said)
+    return _about(opened, row["key"], answer, row["view"])
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,16 +235,6 @@ def _one_or_all(
     one = one or (len(found) == 1 and not has_wildcard(name))
     key = kind if one else f"{kind}s"
     return Reply(key, found, f"board.{kind}s", circuit.board, one=one, warns=True)
-
-
-def rail(source: BoardWords, name: str | None) -> Reply:
-    circuit = source.load()
-    return Reply("rails", nettrace.rail(circuit, name), "board.rails", circuit.board, warns=True)
-
-
-def bus(source: BoardWords, name: str | None) -> Reply:
-    circuit = source.load()
-    return Reply("buses", nettrace.bus(circuit, name), "board.buses", circuit.board, warns=True)
 
 
 def path(source: BoardWords, start: str, end: str) -> Reply:
@@ -524,11 +530,6 @@ def job_undo(path: str, entry: int | None) -> Reply:
     return _changed(nettrace.job.undo(_load(path), entry))
 
 
-def job_match(path: str) -> Reply:
-    opened = _load(path)
-    return _about(opened, "match", nettrace.job.match(opened), "job.match_page")
-
-
 def job_needs(path: str, donors: str | None, output: str | None, force: bool) -> Reply:
     from nettrace.views.job import order_csv
 
@@ -538,16 +539,6 @@ def job_needs(path: str, donors: str | None, output: str | None, force: bool) ->
         write_file(Path(output), order_csv(found), force=force)
         write_note(f"{output}: {len(found)} lines written.")
     return _about(opened, "needs", found, "job.needs_page" if output is None else "")
-
-
-def job_refit(path: str) -> Reply:
-    opened = _load(path)
-    return _about(opened, "refit", nettrace.job.refit(opened), "job.refit_page")
-
-
-def job_wire(path: str, places: tuple[str, ...]) -> Reply:
-    opened = _load(path)
-    return _about(opened, "wires", nettrace.job.wire(opened, places), "job.wire_page")
 
 
 def job_probe(path: str, only_next: bool) -> Reply:

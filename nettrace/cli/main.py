@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from nettrace.cli.commands import COMMANDS, HINT, JOB_COMMANDS, ROOT, Command, Word
+from nettrace.cli.commands import Command, Word, commands, job_commands, root
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
@@ -87,11 +87,11 @@ def made(entry: Command) -> click.Command:
     settings: dict[str, Any] = {
         "name": entry.name,
         "params": [_parameter(word) for word in entry.words],
-        "help": entry.text,
-        "epilog": _epilog(entry),
+        "help": entry.row["text"],
+        "epilog": entry.epilog,
     }
     if entry.name == "job":
-        return CommandGroup(JOB_COMMANDS, **settings)
+        return CommandGroup(job_commands(), **settings)
 
     def run(**said: Any) -> int:
         from nettrace.cli.calls import run as ask
@@ -99,11 +99,6 @@ def made(entry: Command) -> click.Command:
         return ask(entry, said)
 
     return click.Command(callback=run, **settings)
-
-
-def _epilog(entry: Command) -> str:
-    lines = "\n".join(f"  nettrace {example}" for example in entry.examples)
-    return "\n\n".join(text for text in (entry.epilog, lines and f"\b\n{lines}") if text)
 
 
 def _parameter(word: Word) -> click.Parameter:
@@ -114,7 +109,7 @@ def _parameter(word: Word) -> click.Parameter:
     }
     if word.metavar:
         settings["metavar"] = word.metavar
-    if not word.is_option:
+    if not word.flags.startswith("-"):
         return click.Argument([word.flags], nargs=-1 if word.many else 1, **settings)
     if word.default is not None:
         settings |= {"default": word.default, "show_default": bool(word.default)}
@@ -149,20 +144,25 @@ def _completer(names: str) -> Callable[..., list[CompletionItem]] | None:
 
 def _hint(debug: bool) -> None:  # noqa: ARG001 - main() looks for --debug itself
     if click.get_current_context().invoked_subcommand is None:
-        click.echo(HINT.format(version=__version__))
+        click.echo(root()["hint"].format(version=__version__))
 
 
-cli = CommandGroup(
-    COMMANDS,
-    invoke_without_command=True,
-    callback=_hint,
-    context_settings={"help_option_names": ["-h", "--help"]},
-    params=[_parameter(word) for word in ROOT.words],
-    help=ROOT.text,
-    epilog=_epilog(ROOT),
-)
-click.version_option(__version__, prog_name="nettrace")(cli)
-cli.params.reverse()  # --version stands first
+def _whole() -> CommandGroup:
+    top = Command("nettrace", "", "", "", root())
+    group = CommandGroup(
+        commands(),
+        invoke_without_command=True,
+        callback=_hint,
+        context_settings={"help_option_names": ["-h", "--help"]},
+        help=top.row["text"],
+        epilog=top.epilog,
+    )
+    click.version_option(__version__, prog_name="nettrace")(group)
+    group.params += map(_parameter, top.words)
+    return group
+
+
+cli = _whole()
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

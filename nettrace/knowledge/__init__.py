@@ -17,17 +17,17 @@ around them are no part of it.
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache, lru_cache
 from importlib.machinery import SourceFileLoader
-from pathlib import Path
 from types import CodeType, MappingProxyType
 from typing import Any, Final, Generic, TypeVar
 
 _Meaning = TypeVar("_Meaning")
 
-FOLDER: Final = Path(__file__).parent
+FOLDER: Final = os.path.dirname(__file__)  # noqa: PTH120 - pathlib costs more than a table
 
 
 class _TableLoader(SourceFileLoader):
@@ -61,9 +61,8 @@ def table(name: str) -> Mapping[str, Any]:
     'K RLY RL'
     """
     found: dict[str, Any] = {}
-    code = _TableLoader(f"{__name__}.{name}", str(FOLDER / f"{name}.toml")).get_code(
-        f"{__name__}.{name}"
-    )
+    path = os.path.join(FOLDER, f"{name}.toml")  # noqa: PTH118 - as above
+    code = _TableLoader(f"{__name__}.{name}", path).get_code(f"{__name__}.{name}")
     exec(code, found)  # type: ignore[arg-type] # noqa: S102 # the literal that was made above
     return MappingProxyType(found["TABLE"])
 
@@ -128,10 +127,11 @@ class Words(Generic[_Meaning]):
 
 def check_tables() -> list[str]:
     """Return what is wrong with the tables: patterns, rows that stand twice, missing sources."""
+    names = sorted(name for name in os.listdir(FOLDER) if name.endswith(".toml"))  # noqa: PTH208
     return [
-        f"{path.name}: {fault}"
-        for path in sorted(FOLDER.glob("*.toml"))
-        for fault in check_table(table(path.stem))
+        f"{name}: {fault}"
+        for name in names
+        for fault in check_table(table(name.removesuffix(".toml")))
     ]
 
 

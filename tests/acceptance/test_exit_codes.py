@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.cli.commands import COMMANDS
+from nettrace.cli.commands import commands
 from tests.acceptance.conftest import Ask
 from tests.cli.conftest import SMALL
 from tests.conftest import ROOT
@@ -53,7 +53,7 @@ def small(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_no_command_is_forgotten() -> None:
-    assert {entry.name for entry in COMMANDS} <= set(ASKED) | ELSEWHERE
+    assert {entry.name for entry in commands()} <= set(ASKED) | ELSEWHERE
 
 
 @pytest.mark.parametrize("command", ASKED)

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from nettrace.cli.commands import COMMANDS
+from nettrace.cli.commands import commands
 from tests.cli.conftest import SMALL, Run
 
 ROOT = Path(__file__).resolve().parent.parent.parent
@@ -105,7 +105,7 @@ def test_without_words_the_hint_teaches_by_example(run: Run) -> None:
     lines = answer.out.splitlines()
     assert len(lines) <= 16
     assert max(map(len, lines)) <= 80
-    known = {entry.name for entry in COMMANDS}
+    known = {entry.name for entry in commands()}
     named = re.findall(r"^  nettrace (\w+)", answer.out, re.MULTILINE)
     assert len(named) >= 5
     assert set(named) <= known

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from nettrace.cli.commands import COMMANDS
+from nettrace.cli.commands import commands
 from nettrace.cli.main import cli
 from nettrace.version import __version__
 from tests.cli.conftest import SMALL, Run
@@ -238,7 +238,7 @@ def test_each_pad_at_its_place_on_real_boards(run: Run, boards: Path) -> None:
     assert tried >= 5
 
 
-@pytest.mark.parametrize("entry", COMMANDS, ids=lambda entry: entry.name)
+@pytest.mark.parametrize("entry", commands(), ids=lambda entry: entry.name)
 def test_every_command_has_help_that_names_its_options(run: Run, entry: Any) -> None:
     answer = run(entry.name, "--help")
     assert answer.code == 0
@@ -257,7 +257,7 @@ def test_every_command_has_help_that_names_its_options(run: Run, entry: Any) -> 
 def test_help_lists_every_command(run: Run) -> None:
     answer = run("--help")
     assert answer.code == 0
-    for entry in COMMANDS:
+    for entry in commands():
         assert f"  {entry.name} " in answer.out
         assert entry.brief in answer.out
     assert run("--version").out == f"nettrace, version {__version__}\n"
