@@ -9,14 +9,15 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 from typing import Final
 
+from nettrace.bench.area import AreaReport
 from nettrace.bench.diagnosis import Check
 from nettrace.bench.job import Fit
 from nettrace.bench.needs import words as need_words
+from nettrace.bench.neighbourhood import Neighbourhood
 from nettrace.bench.place import part_place
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS
 from nettrace.bench.report import JobPosition, JobReport, PlannedProbe
@@ -153,14 +154,14 @@ def _blocks(report: JobReport, photo: PhotoPlate | None) -> Iterator[Block]:
     yield Title(f"Job sheet: {report.job.title}", on=(MARKDOWN,))
     yield Bullets(facts, on=(MARKDOWN,))
     yield Section("glance", "At a glance", tuple(_glance(report, notes)))
-    figures = [_figure(each) for each in drawings if each.name == "placed"]
+    where = [drawings["placed"]] if "placed" in drawings else []
     if photo is not None:
-        figures.append(_photo(report, photo))
-    if figures:
-        yield Section("where", "Where the positions are", tuple(figures), on=(HTML,))
+        where.append(_photo(report, photo))
+    if where:
+        yield Section("where", "Where the positions are", tuple(where), on=(HTML,))
     yield Section("positions", "Positions", tuple(_positions(report, drawings)))
-    around = tuple(_figure(each) for each in drawings if each.name != "placed")
-    if around:
+    if "around" in drawings:
+        around = (drawings["around"],)
         yield Section("around", "What they are tied to", around, "landscape", on=(HTML,))
     if report.state.loose:
         yield Section("loose", "Loose parts", (_loose(report),))
@@ -186,75 +187,63 @@ def _verdict_word(report: JobReport) -> str:
 # -- drawings -------------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class _Drawing:
-    """A drawing in the page; `placed` is the one that the numbers of the table lead to first."""
+def _drawings(report: JobReport) -> tuple[dict[str, Figure], list[str]]:
+    """Return the drawings by name, and what to mind where one cannot be made.
 
-    name: str
-    title: str
-    svg: Markup
-
-
-def _drawings(report: JobReport) -> tuple[list[_Drawing], list[str]]:
-    """Return the drawings, and what to mind where one cannot be made."""
+    The numbers of the table lead to the first of them.
+    """
     notes = [warning.message for warning in report.warnings]
-    drawings = []
+    drawings = {}
     if report.area is not None:
-        drawings.append(_map(report))
+        drawings["placed"] = _map(report, report.area)
     if report.around is not None:
         from nettrace.views.programs import CannotDraw
 
         try:
-            drawings.append(_graph(report))
+            drawings["around"] = _graph(report, report.around)
         except CannotDraw as error:
             notes.append(f"no drawing of what they are tied to: {error.found}")
     return drawings, notes
 
 
-def _map(report: JobReport) -> _Drawing:
+def _map(report: JobReport, area: AreaReport) -> Figure:
     from nettrace.views.embedded import embed_svg
     from nettrace.views.placed import draw_placed
 
-    if report.area is None:
-        raise ValueError
-    keys = list(report.numbers)
     map_ = draw_placed(
         report.circuit,
-        report.area,
-        keys,
+        area,
+        list(report.numbers),
         refitted=set(report.state.refitted),
         wires=report.soldered,
         torn=report.torn,
         in_page=True,
     )
     what, names = "The torn pads and wires", "the torn pads and wires"
-    if keys:
+    if report.positions:
         what = "The marked positions"
         names = f"the positions of {listed([item.part.refdes for item in report.positions], 12)}"
     where = "as seen from below, mirrored" if map_.side is Side.BOTTOM else "as seen from above"
     alternative = f"Drawing to scale of the {map_.side} side with {names}"
     svg = embed_svg(map_.svg, "drawing-placed", alternative, numbers=report.numbers)
-    return _Drawing("placed", f"{what} at {map_.scale}, {map_.side} side {where}.", svg)
+    return Figure(svg, (f"{what} at {map_.scale}, {map_.side} side {where}.",), "placed")
 
 
-def _graph(report: JobReport) -> _Drawing:
+def _graph(report: JobReport, around: Neighbourhood) -> Figure:
     from nettrace.views.embedded import embed_svg
     from nettrace.views.graph import draw_graph, names_of_nets, names_of_parts
     from nettrace.views.programs import render_dot
 
-    around = report.around
-    if around is None:
-        raise ValueError
     svg = render_dot(draw_graph(report.circuit, around), "svg").decode("utf-8")
     done = sum(item.fit is not None for item in report.positions)
-    if done == len(report.positions):
-        title = "Parts with a number are the marked positions, all refitted."
-    elif not done:
-        title = "Parts with a broken outline are the marked positions."
-    else:
-        title = "Parts with a number are the marked positions; those still open have a broken"
-        title += " outline."
+    title = "Parts with a broken outline are the marked positions."
+    if done:
+        title = "Parts with a number are the marked positions"
+        is_all = done == len(report.positions)
+        title += ", all refitted." if is_all else "; those still open have a broken outline."
     left = [*around.left_gone, *around.left_parts]
+    if left:
+        title += f" No room for {listed(left, 8)}."
     embedded = embed_svg(
         svg,
         "drawing-around",
@@ -263,14 +252,7 @@ def _graph(report: JobReport) -> _Drawing:
         nets=names_of_nets(around),
         numbers=report.numbers,
     )
-    return _Drawing(
-        "around", title + (f" No room for {listed(left, 8)}." if left else ""), embedded
-    )
-
-
-def _figure(drawing: _Drawing) -> Figure:
-    kind = "placed" if drawing.name == "placed" else "wide"
-    return Figure(drawing.svg, (drawing.title,), kind)
+    return Figure(embedded, (title,), "wide")
 
 
 def _photo(report: JobReport, plate: PhotoPlate) -> Figure:
@@ -369,7 +351,7 @@ def _headed(
     return (Heading(title, level=3, on=on), Bullets(tuple(items), kind, on)) if items else ()
 
 
-def _positions(report: JobReport, drawings: Sequence[_Drawing]) -> Iterator[Block]:
+def _positions(report: JobReport, drawings: Mapping[str, Figure]) -> Iterator[Block]:
     """Make the table of positions, pin by pin for HTML; the numbers lead to the drawings."""
     if not report.positions:
         yield Line(("No position is marked yet.",))
@@ -460,11 +442,11 @@ class _Position:
             f"{self.item.mark.damage}; {self.stands}{self.note}",
         )
 
-    def group(self, drawings: Sequence[_Drawing]) -> Group:
+    def group(self, drawings: Mapping[str, Figure]) -> Group:
         """Return a row for each pin, as HTML has it."""
         number, own = self.item.number, f"position-{self.item.number}"
-        targets = [(f"drawing-{drawing.name}-{own}", drawing.svg) for drawing in drawings]
-        found = [target for target, svg in targets if f'id="{target}"' in svg]
+        targets = {f"drawing-{name}-{own}": figure.picture for name, figure in drawings.items()}
+        found = [target for target, svg in targets.items() if f'id="{target}"' in svg]
         label = f"Position {number}, {self.name}: show in the drawing"
         link = Link(str(number), found[0] if found else own, own, label, "number")
         rows = [self._pin_cells(pin) for pin in self.pins]
