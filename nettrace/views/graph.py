@@ -18,7 +18,7 @@ from nettrace.bench.neighbourhood import Line, Neighbourhood, NetNode, PartNode,
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
-from nettrace.knowledge import table
+from nettrace.knowledge import section, table
 from nettrace.model.board import Net, Part
 from nettrace.values.quantity import engineering
 from nettrace.views.drawing import area_words, safe_text, short_net_names
@@ -496,7 +496,7 @@ def _wrapped(names: Iterable[str], letters: int = 24) -> list[str]:
 
 def _body(kind: Kind) -> str | None:
     """Return the symbol of a part with two ends; None for a box with words."""
-    found: str | None = table("drawing")["symbol_of_kind"].get(kind.value)
+    found: str | None = section("drawing", "symbol_of_kind").get(kind.value)
     return found
 
 

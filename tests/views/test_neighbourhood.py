@@ -120,6 +120,12 @@ def test_a_series_part_goes_on_by_one_step() -> None:
     assert re.search(r"…&#160;<FONT[^>]*>MID<", draw_graph(circuit, drawing))
 
 
+def test_every_kind_of_part_with_two_ends_is_drawn() -> None:
+    circuit = netlist("\n".join(f"{letters}1 SIG GND x" for letters in ("V", "R", "L", "D", "SW")))
+    drawing = find_neighbourhood(circuit, select_parts(circuit.board.parts))
+    assert draw_graph(circuit, drawing).count("class=part") == 5
+
+
 def test_alike_capacitors_that_are_gone_stand_in_one_node_with_all_names() -> None:
     text = "\n".join(f"C{i} VDD GND 100n" for i in range(1, 9)) + "\nU1 VDD GND IO : A"
     circuit = netlist(text)
