@@ -8,7 +8,7 @@ with source or drain on a rail and the gate driven is a load switch. Other trans
 from __future__ import annotations
 
 import re
-from collections.abc import Container, Mapping
+from collections.abc import Callable, Container, Iterator, Mapping
 from dataclasses import dataclass
 from math import floor, hypot, isfinite
 from typing import Final
@@ -228,33 +228,45 @@ def find_reaches(
     through parts that carry a supply. `ohms` is None where one part's resistance is not known;
     a parallel way is given once, by its shortest chain.
     """
-    seen = {start}
-    found: list[Reach] = []
     from_rail = start in rails
+
+    def passes(near: Reach, link: Link) -> bool:
+        if link.conditional == "not fitted":
+            return False
+        if from_rail:
+            return _carries_supply(link, link.to_net in rails)
+        return near.net not in rails
+
+    return tuple(walk(links, start, LONGEST, passes))
+
+
+def walk(
+    links: Mapping[str, tuple[Link, ...]],
+    start: str,
+    longest: int,
+    passes: Callable[[Reach, Link], bool],
+) -> Iterator[Reach]:
+    """Yield the nets that `start` reaches, nearest first, over at most `longest` parts.
+
+    `passes` is asked about the way so far and the next link.
+    """
+    seen = {start}
     layer = [Reach(start, (), 0.0)]
-    for _ in range(LONGEST):
+    for _ in range(longest):
         onward = []
         for near in layer:
-            if near.net != start and near.net in rails and not from_rail:
-                continue
             for link in links.get(near.net, ()):
-                far = link.to_net
-                if far in seen or link.conditional == "not fitted":
+                if link.to_net in seen or not passes(near, link):
                     continue
-                if from_rail and not _carries_supply(link, far in rails):
-                    continue
-                seen.add(far)
+                seen.add(link.to_net)
                 ohms = link.ohms
                 if ohms is not None:
                     ohms = None if near.ohms is None else near.ohms + ohms
                 condition = "; ".join(filter(None, (near.conditional, link.conditional)))
-                onward.append(Reach(far, (*near.through, link.part), ohms, condition))
-        if not onward:
-            break
-        onward.sort(key=lambda step: (len(step.through), natural_key(step.net)))
-        found.extend(onward)
+                onward.append(Reach(link.to_net, (*near.through, link.part), ohms, condition))
+        onward.sort(key=lambda step: natural_key(step.net))
+        yield from onward
         layer = onward
-    return tuple(found)
 
 
 def _carries_supply(link: Link, to_rail: bool) -> bool:

@@ -120,58 +120,34 @@ def _is_cell(part: Part) -> bool:
 
 
 def _infer(part: Part, text: str | None, said: bool | None, spice: bool, pinless: bool) -> PartKind:
-    if _is_cell(part):
-        return _part_kind(part, Kind.UNKNOWN, 0.0, (), PartValue(), said)
     votes = _Votes()
-    votes.by_reference(part, spice)
-    votes.by_package(part)
-    votes.by_description(part)
-    votes.by_device(part)
-    if not pinless:
-        votes.by_pins(part)
-    value_text = (text or "").strip()
-    if value_text:
-        votes.by_value(part, value_text)
-    votes.refine()
+    value_text = ""
+    if not _is_cell(part):
+        value_text = (text or "").strip()
+        votes.by_reference(part, spice)
+        votes.by_package(part)
+        votes.by_description(part)
+        votes.by_device(part)
+        if not pinless:
+            votes.by_pins(part)
+        if value_text:
+            votes.by_value(part, value_text)
+        votes.refine()
     kind, score, because = votes.best()
-    if kind is Kind.RESISTOR and _is_array(part):
-        kind, because = Kind.RESISTOR_ARRAY, (*because, f"{len(part.pins)} pins")
+    count = len(part.pins)
+    nets = {pin.net for pin in part.pins}
+    if kind is Kind.RESISTOR and count >= 4 and count % 2 == 0 and len(nets) > 2:
+        kind, because = Kind.RESISTOR_ARRAY, (*because, f"{count} pins")
     # a bead has one winding: with ohms for a value, too, two windings are a choke's
-    if kind in {Kind.INDUCTOR, Kind.FERRITE} and len(part.pins) == 4 and len(part.nets) == 4:
+    if kind in {Kind.INDUCTOR, Kind.FERRITE} and count == 4 and len(part.nets) == 4:
         kind, because = Kind.COMMON_MODE_CHOKE, (*because, "four pins on four nets")
-    if kind is Kind.CRYSTAL and len(because) == 1 and _carries_supply(part):
+    if kind is Kind.CRYSTAL and len(because) == 1 and any(map(_is_supply_name, nets)):
         # X is a connector's letter too, and no crystal has a supply on its pins
         kind, score, because = Kind.CONNECTOR, 0.5, (*because, "a supply on its pins")
     value = PartValue()
     if value_text:
         value = read_part_value(value_text, None if kind is Kind.UNKNOWN else _family(kind))
-    return _part_kind(part, kind, score, because, _with_fields(part, kind, value), said)
-
-
-def _carries_supply(part: Part) -> bool:
-    return any(
-        pin.net is not None and read_rail_name(pin.net).kind in {"rail", "supply"}
-        for pin in part.pins
-    )
-
-
-def _family(kind: Kind) -> str:
-    return (Kind.RESISTOR if kind is Kind.RESISTOR_ARRAY else kind).value
-
-
-def _is_array(part: Part) -> bool:
-    count = len(part.pins)
-    return count >= 4 and count % 2 == 0 and len({pin.net for pin in part.pins}) > 2
-
-
-def _part_kind(
-    part: Part,
-    kind: Kind,
-    score: float,
-    because: tuple[str, ...],
-    value: PartValue,
-    said: bool | None,
-) -> PartKind:
+    value = _with_fields(part, kind, value)
     if said is not None:
         fitted = said
         because = (*because, "fitted by the user's note" if said else "not fitted by note")
@@ -196,6 +172,14 @@ def _part_kind(
         dielectric=value.dielectric,
         fitted=fitted,
     )
+
+
+def _is_supply_name(net: str | None) -> bool:
+    return net is not None and read_rail_name(net).kind in {"rail", "supply"}
+
+
+def _family(kind: Kind) -> str:
+    return (Kind.RESISTOR if kind is Kind.RESISTOR_ARRAY else kind).value
 
 
 @lru_cache(maxsize=4096)
@@ -454,24 +438,18 @@ def _with_fields(part: Part, kind: Kind, value: PartValue) -> PartValue:
                 figure = getattr(read_part_value(text, _family(kind)), what)
             if figure is not None:
                 found[what] = figure
-    ratings = section("kinds", "fields")
-    if part.description and any(
-        getattr(value, what) is None and what not in found for what in ratings
+    described = read_part_value(part.description, _family(kind)) if part.description else None
+    # a description speaks of the same part where no figure of it says otherwise
+    if described is not None and all(
+        told is None or stated is None or abs(told - stated) <= 1e-6 * abs(stated)
+        for told, stated in (
+            (described.ohms, value.ohms),
+            (described.farads, value.farads),
+            (described.henries, value.henries),
+        )
     ):
-        described = read_part_value(part.description, _family(kind))
-        if _agrees(described, value):
-            for what in ratings:
-                figure = getattr(described, what)
-                if figure is not None and getattr(value, what) is None:
-                    found.setdefault(what, figure)
+        for what in section("kinds", "fields"):
+            figure = getattr(described, what)
+            if figure is not None and getattr(value, what) is None:
+                found.setdefault(what, figure)
     return replace(value, **found) if found else value  # type: ignore[arg-type] # by field name
-
-
-def _agrees(described: PartValue, value: PartValue) -> bool:
-    """Whether the description speaks of the same part: no figure of it says otherwise."""
-    pairs = (
-        (described.ohms, value.ohms),
-        (described.farads, value.farads),
-        (described.henries, value.henries),
-    )
-    return all(a is None or b is None or abs(a - b) <= 1e-6 * abs(b) for a, b in pairs)

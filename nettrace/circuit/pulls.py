@@ -7,8 +7,9 @@ from typing import Final
 
 from msgspec.structs import replace
 
-from nettrace.circuit.evidence import Link, PartKind, Pull, Rail
+from nettrace.circuit.evidence import Link, PartKind, Pull, Rail, Reach
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import walk
 from nettrace.circuit.series import LEAST_PULL_OHMS, LINK_KINDS
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
@@ -75,33 +76,18 @@ def _behind(
     own: Mapping[str, list[Pull]],
 ) -> list[Pull]:
     """Return pulls of nets behind series parts; nothing conditional, nothing not fitted."""
-    seen = {start}
-    layer: list[tuple[str, tuple[str, ...], float]] = [(start, (), 0.0)]
-    found: list[Pull] = []
-    for _ in range(DEEPEST):
-        onward: list[tuple[str, tuple[str, ...], float]] = []
-        for net, through, ohms in layer:
-            for link in links.get(net, ()):
-                far = link.to_net
-                if far in seen or far in rails or link.conditional:
-                    continue
-                if not LINK_KINDS[link.kind].series:
-                    continue
-                total = ohms + (link.ohms or 0.0)
-                if total > MOST_SERIES_OHMS:
-                    continue
-                seen.add(far)
-                onward.append((far, (*through, link.part), total))
-        for far, through, total in onward:
-            found.extend(
-                replace(pull, through=through)
-                for pull in own.get(far, ())
-                if pull.ohms is None or total * 2 <= pull.ohms
-            )
-        if not onward:
-            break
-        layer = onward
-    return found
+
+    def passes(near: Reach, link: Link) -> bool:
+        ohms = (near.ohms or 0.0) + (link.ohms or 0.0)
+        series = LINK_KINDS[link.kind].series and not link.conditional
+        return series and link.to_net not in rails and ohms <= MOST_SERIES_OHMS
+
+    return [
+        replace(pull, through=reach.through)
+        for reach in walk(links, start, DEEPEST, passes)
+        for pull in own.get(reach.net, ())
+        if pull.ohms is None or (reach.ohms or 0.0) * 2 <= pull.ohms
+    ]
 
 
 def parallel_ohms(pulls: tuple[Pull, ...], direction: str = "up") -> float | None:
