@@ -17,36 +17,48 @@ from nettrace.bench.job import Loose
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
+from nettrace.electrical.power_off import CLASS_2_DROP
 from nettrace.model.board import Part
 from nettrace.values.quantity import engineering, percent
 from nettrace.values.sizes import CHIP_SIZES, inch_size
 
-__all__ = ["Candidate", "Certainty", "LooseMatch", "Site", "match_loose", "sites_of"]
-
-#: Where the meter's accuracy is not stated, as a fraction (from memory: a common mid-range meter
-#: is ±0.9 % on ohms; farads ±2 %, common practice, no source).
-OHMS_ACCURACY: Final = 0.009
-FARADS_ACCURACY: Final = 0.02
-#: Where a part states no tolerance (common practice, no source).
-RESISTOR_TOLERANCE: Final = 0.05
-CAPACITOR_TOLERANCE: Final = 0.20
-INDUCTOR_TOLERANCE: Final = 0.20
-#: A class 2 ceramic may read this far below nominal in health (ageing about 2.5 % per decade-hour,
-#: reference-values.md section 4; the margin is common practice, no source).
-CLASS_2_DROP: Final = 0.30
-#: A zero-ohm link reads below this on leads that were not nulled (Fluke 187 manual: leads 0.5 Ω).
-LINK_OHMS: Final = 1.0
 #: Body lengths within this fraction are one size code (common practice, no source).
 SIZE_SPREAD: Final = 0.25
+#: A zero-ohm link reads below this on leads that were not nulled (Fluke 187 manual: leads 0.5 Ω).
+LINK_OHMS: Final = 1.0
+#: A size that was not measured, and a value that is not known for certain, count as so far off.
+NOT_MEASURED: Final = 0.5
+NOT_KNOWN: Final = 1.0
+#: What leaving a loose part out costs, and a position that does not fit: more than any fit.
+LEFT_OUT: Final = 1e3
+NO_FIT: Final = 1e6
 
-_OF_QUANTITY: Final = {
-    "ohms": {Kind.RESISTOR, Kind.THERMISTOR, Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE},
-    "farads": {Kind.CAPACITOR},
-    "henries": {Kind.INDUCTOR},
-    "diode_volts": {Kind.DIODE, Kind.ESD, Kind.LED, Kind.ZENER, Kind.TRANSISTOR, Kind.MOSFET},
-}
+
+@dataclass(frozen=True, slots=True)
+class _Figure:
+    """A quantity as a meter and a part have it.
+
+    `accuracy` is the meter's where it is not stated (from memory: a common mid-range meter is
+    ±0.9 % on ohms; farads ±2 %, common practice, no source); `tolerance` a part's where it states
+    none, as fractions (common practice, no source).
+    """
+
+    unit: str
+    accuracy: float
+    tolerance: float
+    kinds: frozenset[Kind]
+
+
 #: Kinds whose windings and links read near 0 Ω.
-_LOW_OHMS: Final = {Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE}
+_LOW_OHMS: Final = frozenset({Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE})
+_FIGURES: Final = {
+    "ohms": _Figure("Ω", 0.009, 0.05, _LOW_OHMS | {Kind.RESISTOR, Kind.THERMISTOR}),
+    "farads": _Figure("F", 0.02, 0.20, frozenset({Kind.CAPACITOR})),
+    "henries": _Figure("H", 0.02, 0.20, frozenset({Kind.INDUCTOR})),
+}
+_DIODE_KINDS: Final = frozenset(
+    {Kind.DIODE, Kind.ESD, Kind.LED, Kind.ZENER, Kind.TRANSISTOR, Kind.MOSFET}
+)
 
 
 class Certainty(StrEnum):
@@ -116,34 +128,27 @@ class LooseMatch:
     reusable: bool
 
 
+def part_size(part: Part, values: PartKind) -> str | None:
+    """Return a part's size code in inches: as stated, else by its package."""
+    return values.size_inch or (inch_size(part.package) if part.package else None)
+
+
 def sites_of(circuit: Circuit, positions: Sequence[str]) -> tuple[Site, ...]:
     """Return what belongs at each position (part keys), from the board, else from proposals."""
     found = []
     for key in positions:
-        part = circuit.board.part_by_key[key]
-        values = circuit.kinds[key]
+        part, values = circuit.board.part_by_key[key], circuit.kinds[key]
+        known = any(getattr(values, quantity) is not None for quantity in _FIGURES)
         proposed, quantity = None, ""
-        if not _has_value(values) and values.kind in {Kind.RESISTOR, Kind.CAPACITOR}:
-            proposed, quantity = _proposed(circuit, key)
-        found.append(
-            Site(part.refdes, values.kind, values, _size(part, values), proposed, quantity)
-        )
+        if not known and values.kind in {Kind.RESISTOR, Kind.CAPACITOR}:
+            for proposal in circuit.proposals(key):
+                if proposal.at_least is not None and proposal.at_most is not None:
+                    proposed = (proposal.at_least, proposal.at_most)
+                    quantity = proposal.quantity
+                    break
+        size = part_size(part, values)
+        found.append(Site(part.refdes, values.kind, values, size, proposed, quantity))
     return tuple(found)
-
-
-def _has_value(values: PartKind) -> bool:
-    return any(v is not None for v in (values.ohms, values.farads, values.henries))
-
-
-def _proposed(circuit: Circuit, key: str) -> tuple[tuple[float, float] | None, str]:
-    for proposal in circuit.proposals(key):
-        if proposal.at_least is not None and proposal.at_most is not None:
-            return (proposal.at_least, proposal.at_most), proposal.quantity
-    return None, ""
-
-
-def _size(part: Part, values: PartKind) -> str | None:
-    return values.size_inch or (inch_size(part.package) if part.package else None)
 
 
 def match_loose(sites: Sequence[Site], loose: Sequence[Loose]) -> tuple[LooseMatch, ...]:
@@ -159,96 +164,75 @@ def match_loose(sites: Sequence[Site], loose: Sequence[Loose]) -> tuple[LooseMat
 
 
 def _candidates(sites: Sequence[Site], item: Loose) -> tuple[Candidate, ...]:
-    found = [
-        Candidate(site.refdes, cost[0], cost[1])
-        for site in sites
-        if (cost := _cost(site, item)) is not None
-    ]
+    found = [each for site in sites if (each := _candidate(site, item)) is not None]
     return tuple(sorted(found, key=lambda candidate: candidate.cost))
 
 
-def _cost(site: Site, item: Loose) -> tuple[float, tuple[str, ...]] | None:
-    """Return (cost, reasons), or None where the loose part cannot belong there."""
-    if not _kind_fits(site, item):
+def _candidate(site: Site, item: Loose) -> Candidate | None:
+    """Return the position with its cost and reasons, None where the part cannot belong there."""
+    if item.looks is not None and item.looks != site.kind:
+        return None
+    if item.diode_volts is not None and site.kind not in _DIODE_KINDS:
         return None
     total = 0.0
     because: list[str] = []
-    for quantity, measured, accuracy, spread in (
-        ("ohms", item.ohms, OHMS_ACCURACY, RESISTOR_TOLERANCE),
-        ("farads", item.farads, FARADS_ACCURACY, CAPACITOR_TOLERANCE),
-        ("henries", item.henries, FARADS_ACCURACY, INDUCTOR_TOLERANCE),
-    ):
+    for quantity, figure in _FIGURES.items():
+        measured = getattr(item, quantity)
         if measured is None:
             continue
-        error = item.accuracy if item.accuracy is not None else accuracy
-        part = _value_cost(site, quantity, measured, error, spread)
-        if part is None:
+        fit = _value_fit(site, quantity, figure, measured, item.accuracy)
+        if fit is None:
             return None
-        total += part[0]
-        because.append(part[1])
+        total += fit[0]
+        because.append(fit[1])
     size = _size_of(item)
-    if size is not None and site.size is not None:
+    if size is None:
+        total += NOT_MEASURED
+        because.append("size not measured")
+    elif site.size is not None:
         if size != site.size:
             return None
         because.append(f"size {size} fits")
-    elif size is None:
-        because.append("size not measured")
-        total += 0.5
-    return total, tuple(because)
+    return Candidate(site.refdes, total, tuple(because))
 
 
-def _kind_fits(site: Site, item: Loose) -> bool:
-    if item.looks is not None and item.looks != site.kind:
-        return False
-    for quantity, measured in (
-        ("ohms", item.ohms),
-        ("farads", item.farads),
-        ("henries", item.henries),
-        ("diode_volts", item.diode_volts),
-    ):
-        if measured is not None and site.kind not in _OF_QUANTITY[quantity]:
-            return False
-    return True
-
-
-def _value_cost(
-    site: Site, quantity: str, measured: float, accuracy: float, spread: float
+def _value_fit(
+    site: Site, quantity: str, figure: _Figure, measured: float, accuracy: float | None
 ) -> tuple[float, str] | None:
-    unit = {"ohms": "Ω", "farads": "F", "henries": "H"}[quantity]
-    figure = engineering(measured, unit)
+    """Return how far off a measured value is, and the reason; None where it cannot be that one."""
+    if site.kind not in figure.kinds:
+        return None
+    shown = engineering(measured, figure.unit)
     if quantity == "ohms" and (site.kind in _LOW_OHMS or site.values.ohms == 0):
-        if measured > LINK_OHMS:
-            return None
-        return 0.0, f"{figure}: a link or a winding"
+        return (0.0, f"{shown}: a link or a winding") if measured <= LINK_OHMS else None
     nominal: float | None = getattr(site.values, quantity)
     if nominal is None:
         if site.proposed is None or site.proposed_quantity != quantity:
-            return 1.0, f"{figure}, but the position's value is not known"
+            return NOT_KNOWN, f"{shown}, but the position's value is not known"
         low, high = site.proposed
-        if not low * (1 - spread) <= measured <= high * (1 + spread):
+        if not low * (1 - figure.tolerance) <= measured <= high * (1 + figure.tolerance):
             return None
-        likely = f"{engineering(low, unit)} to {engineering(high, unit)}"
-        return 1.0, f"{figure} is in the likely range {likely}"
-    tolerance = site.values.tolerance if site.values.tolerance is not None else spread
-    reach = nominal * tolerance + measured * accuracy
-    below = nominal * CLASS_2_DROP if quantity == "farads" else 0.0
-    if not nominal - reach - below <= measured <= nominal + reach:
+        likely = f"{engineering(low, figure.unit)} to {engineering(high, figure.unit)}"
+        return NOT_KNOWN, f"{shown} is in the likely range {likely}"
+    stated = site.values.tolerance
+    tolerance = figure.tolerance if stated is None else stated
+    error = figure.accuracy if accuracy is None else accuracy
+    reach = nominal * tolerance + measured * error
+    aged = nominal * CLASS_2_DROP if quantity == "farads" else 0.0
+    if not nominal - reach - aged <= measured <= nominal + reach:
         return None
     off = abs(measured - nominal) / max(reach, 1e-18)
-    return min(off, 2.0) ** 2, f"{figure} for {engineering(nominal, unit)} ±{percent(tolerance)}"
+    belongs = f"{engineering(nominal, figure.unit)} ±{percent(tolerance)}"
+    return min(off, 2.0) ** 2, f"{shown} for {belongs}"
 
 
 def _size_of(item: Loose) -> str | None:
-    if item.size is not None:
+    if item.size is not None or item.length_mm is None:
         return item.size
-    if item.length_mm is None:
-        return None
-    best, least = None, SIZE_SPREAD
-    for chip in CHIP_SIZES:
-        off = abs(item.length_mm - chip.length_mm) / chip.length_mm
-        if off < least:
-            best, least = chip.inch, off
-    return best
+    length = item.length_mm
+    off = {chip.inch: abs(length - chip.length_mm) / chip.length_mm for chip in CHIP_SIZES}
+    best = min(off, key=lambda inch: off[inch])
+    return best if off[best] < SIZE_SPREAD else None
 
 
 def _assign(sites: Sequence[Site], fits: Mapping[str, tuple[Candidate, ...]]) -> dict[str, str]:
@@ -258,10 +242,9 @@ def _assign(sites: Sequence[Site], fits: Mapping[str, tuple[Candidate, ...]]) ->
     from scipy.optimize import linear_sum_assignment
 
     column = {site.refdes: index for index, site in enumerate(sites)}
-    left_out = 1e3
-    costs = np.full((len(fits), len(sites) + len(fits)), 1e6)
+    costs = np.full((len(fits), len(sites) + len(fits)), NO_FIT)
     for row, candidates in enumerate(fits.values()):
-        costs[row, len(sites) + row] = left_out
+        costs[row, len(sites) + row] = LEFT_OUT
         for candidate in candidates:
             costs[row, column[candidate.refdes]] = candidate.cost
     rows, columns = linear_sum_assignment(costs)
@@ -291,7 +274,7 @@ def _answer(
     else:
         certainty = Certainty.OPEN
         decide = _decide(item, fitting)
-    advice, reusable = _advice(item, fitting)
+    advice, reusable = _advice(item, {site.kind for site in fitting})
     return LooseMatch(
         item.name, certainty, assigned.get(item.name), candidates, decide, advice, reusable
     )
@@ -311,21 +294,20 @@ def _decide(item: Loose, fitting: Sequence[Site]) -> str:
     values = {site.values.ohms or site.values.farads or site.values.henries for site in fitting}
     if len(values) > 1:
         return "measure the value again, with leads nulled and a narrower range"
-    ratings = {site.values.rated_volts for site in fitting}
-    if len(ratings) > 1:
+    if len({site.values.rated_volts for site in fitting}) > 1:
         return "the positions differ in voltage rating only: no meter tells; fit a new part"
     return "the positions differ in tolerance only: fit a new part where the tighter one is asked"
 
 
-def _advice(item: Loose, fitting: Sequence[Site]) -> tuple[str, bool]:
+def _advice(item: Loose, kinds: set[Kind]) -> tuple[str, bool]:
+    """Return whether the part may go back, in words and as such."""
     if not item.whole:
         return "damaged body or terminations: identify only, fit a new one", False
-    kinds = {site.kind for site in fitting}
     if item.farads is not None or kinds == {Kind.CAPACITOR}:
-        # Panasonic ECJ notes: removed capacitors are not to be reused (reference-values.md, 8)
+        # Panasonic ECJ notes: removed capacitors are not to be reused
         return "ceramic capacitor: identify only, fit a new one (makers' advice)", False
-    if kinds and kinds <= {Kind.RESISTOR}:
-        return "may go back: it measures in tolerance and is whole (common practice)", True
-    if not fitting:
+    if not kinds:
         return "keep it apart; it belongs to no position that is marked", False
+    if kinds == {Kind.RESISTOR}:
+        return "may go back: it measures in tolerance and is whole (common practice)", True
     return "identify only where heat or force may have hurt it; a new part is safer", False

@@ -326,13 +326,11 @@ def _judged(item: Any, board: Board | None) -> Json:
 
 
 def _need(item: Any, board: Board | None) -> Json:
-    from nettrace.bench.needs import words
-
     shape = "kind value:word tolerance size dielectric volts watts part_number description"
     return {
         "positions": list(item.positions),
         "quantity": item.quantity,
-        "words": words(item),
+        "words": item.words,
         **by_shape(item, f"{shape} substitutes because doubts", board),
     }
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from nettrace.bench.job import Fit, JobState, Loose, Mark, Quantity, Reading, Undo, Wire
 from nettrace.bench.judging import ReadingState
 from nettrace.bench.match import Certainty
-from nettrace.bench.needs import words
 from nettrace.bench.probes import ProbeStep
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS, RefitPlan
 from nettrace.bench.report import read_since
@@ -194,7 +193,7 @@ def needs_page(needs: Needs) -> Iterator[Block]:
     """Make the order list with reasons, substitutes and donors."""
     yield Title("To order", counted(sum(need.quantity for need in needs), "piece"))
     for need, given in zip(needs, needs.donors, strict=True):
-        pieces = ((f"{need.quantity} × ", ""), (words(need), "name"))
+        pieces = ((f"{need.quantity} × ", ""), (need.words, "name"))
         yield Ends(pieces, ", ".join(need.positions))
         if need.part_number:
             yield Fact("  number", need.part_number)

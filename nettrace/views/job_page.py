@@ -16,7 +16,6 @@ from typing import Final
 from nettrace.bench.area import AreaReport
 from nettrace.bench.diagnosis import Check
 from nettrace.bench.job import Fit
-from nettrace.bench.needs import words as need_words
 from nettrace.bench.neighbourhood import Neighbourhood
 from nettrace.bench.place import part_place
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS
@@ -525,7 +524,7 @@ def _orders(report: JobReport) -> Iterator[Block]:
     keys = _keys(report)
     rows = []
     for need in report.needs:
-        what = need_words(need)
+        what = need.words
         names: list[Inline] = []
         for name in need.positions:
             names += [", ", Span(name, part=keys[name])]

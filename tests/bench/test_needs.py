@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.bench.needs import Need, find_donors, plan_needs, words
+from nettrace.bench.needs import Need, find_donors, plan_needs
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.builder import BoardBuilder
 from tests.circuit_language import circuit
@@ -47,7 +47,7 @@ I2C = "U1 SDA=SDA SCL=SCL VDD=+3V3 GND=GND : EEPROM\nU2 SDA=SDA SCL=SCL VDD=+3V3
 def test_a_value_no_source_states_is_proposed_and_doubted() -> None:
     found = need(circuit(I2C + "R1 SDA +3V3\nR2 SCL +3V3 2k2"), "R1")
     assert found.value == "2.2 kΩ"  # its twin on the other line of the bus
-    assert words(found) == "2.2 kΩ"
+    assert found.words == "2.2 kΩ"
     assert "proposed from the circuit" in doubts(found)
 
 
