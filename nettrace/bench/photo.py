@@ -1,7 +1,11 @@
-"""The least-squares maps from the board to a photo, and which of them explains the known pads.
+"""Where the board lies in a photo: a map from its millimetres to pixels, fitted to known pads.
 
-An affine map needs three pads, a projective one four; what goes beyond that checks the map. A pad
-that does not agree with all others is left out; two pads that were exchanged are told.
+Three pads give an affine map (a microscope looks straight down), four or more a projective one
+where the affine map does not do (a camera held at an angle). Both are fitted by least squares.
+What is left over between the pads as pointed at and as mapped is kept; a pad that does not agree
+with all others is named and left out, two pads that were exchanged are told.
+
+Pixels count from the upper left corner of the photo as it is seen upright: right, then down.
 """
 
 from __future__ import annotations
@@ -24,7 +28,11 @@ if TYPE_CHECKING:
 
     Matrix = NDArray[float64]
 
+Rows = tuple[tuple[float, float, float], ...]
 
+#: 19 of 20 points of a round normal spread lie within so many times its width (Rayleigh).
+WITHIN_TIMES: Final = 2.45
+EXAMPLE: Final = "--fix 'U7.1=312,418 R3.2=590,402 J1.4=455,120'"
 #: How well a person points at the middle of a pad: the larger of the two (common practice, no
 #: source).
 POINTING_PX: Final = 3.0
@@ -61,7 +69,7 @@ class KnownPad:
 
 
 @dataclass(frozen=True, slots=True)
-class MapFit:
+class _MapFit:
     """A map with the pads it was fitted to; `spread_px` None where all figures were needed."""
 
     kind: MapKind
@@ -76,14 +84,24 @@ class MapFit:
         """Whether the pads agree as well as a person can point."""
         return self.spread_px is not None and self.spread_px <= self.tolerance_px
 
+    @property
+    def rows(self) -> Rows:
+        """The matrix as plain figures."""
+        return tuple((float(row[0]), float(row[1]), float(row[2])) for row in self.matrix)
 
-def best_fit(pads: tuple[KnownPad, ...], kind: MapKind | None) -> tuple[MapFit, list[str]]:
+
+def _best_fit(pads: tuple[KnownPad, ...], kind: MapKind | None) -> tuple[_MapFit, list[str]]:
     """Return the plainest map that explains the pads, and what to mind about it, in words."""
     kinds = [kind] if kind is not None else [MapKind.AFFINE, MapKind.PROJECTIVE]
     tried = [fit for each in kinds if (fit := _fit(pads, each)) is not None]
     if tried[0].good and not (len(tried) > 1 and _tilted(tried[0], tried[1])):
         return tried[0], []
-    alone = next((fit for each in kinds if (fit := _without_one(pads, each)) is not None), None)
+    # the one pad whose loss makes all others agree
+    alone = None
+    for each in kinds:
+        agreeing = [fit for fit in _left_out_fits(pads, each) if fit.good]
+        if alone is None and len(agreeing) == 1:
+            alone = agreeing[0]
     richer = tried[-1] if tried[-1].good else None
     if richer is not None and (alone is None or _plainly(richer, alone)):
         return richer, []
@@ -97,32 +115,34 @@ def best_fit(pads: tuple[KnownPad, ...], kind: MapKind | None) -> tuple[MapFit, 
                 "round all pads agree"
             ]
     # all figures were needed: nothing speaks against the richer map, and nothing for it
-    said = []
     if len(tried) > 1 and tried[-1].spread_px is None:
-        said.append("either the camera was held at an angle, or one known pad is off")
-    return tried[-1], said
+        return tried[-1], ["either the camera was held at an angle, or one known pad is off"]
+    return tried[-1], []
 
 
-def _fit(pads: Sequence[KnownPad], kind: MapKind) -> MapFit | None:
+def _fit(pads: Sequence[KnownPad], kind: MapKind) -> _MapFit | None:
     """Return the fit, None where the pads do not settle such a map."""
     free = 6 if kind is MapKind.AFFINE else 8
-    if 2 * len(pads) < free or lie_on_one_line([(pad.x_mm, pad.y_mm) for pad in pads]):
-        return None
-    matrix = _affine(pads)
-    if kind is MapKind.PROJECTIVE:
-        found = _projective(pads)
-        if found is None:
-            return None
-        matrix = found
-    errors = [error_px(matrix, pad) for pad in pads]
     over = 2 * len(pads) - free
+    if over < 0 or _lie_on_one_line([(pad.x_mm, pad.y_mm) for pad in pads]):
+        return None
+    matrix = _affine(pads) if kind is MapKind.AFFINE else _projective(pads)
+    if matrix is None:
+        return None
+    errors = [_error_px(matrix, pad) for pad in pads]
     squares = sum(right**2 + down**2 for right, down in errors)
     spread = math.sqrt(squares / over) if over else None
-    tolerance = max(POINTING_PX, POINTING_MM * scale(matrix, pads))
-    return MapFit(kind, matrix, tuple(pads), spread, tolerance, squares)
+    tolerance = max(POINTING_PX, POINTING_MM * _scale(matrix, pads))
+    return _MapFit(kind, matrix, tuple(pads), spread, tolerance, squares)
 
 
-def _tilted(affine: MapFit, projective: MapFit) -> bool:
+def _left_out_fits(pads: tuple[KnownPad, ...], kind: MapKind) -> list[_MapFit]:
+    """Return the maps without each pad in turn; none where all pads are needed for one."""
+    fits = (_fit(pads[:index] + pads[index + 1 :], kind) for index in range(len(pads)))
+    return [fit for fit in fits if fit is not None]
+
+
+def _tilted(affine: _MapFit, projective: _MapFit) -> bool:
     """Return whether the projective map explains more than two further figures would by chance.
 
     Method: the F test of nested fits. Two figures more leave 2n - 8; for two in the numerator its
@@ -134,20 +154,7 @@ def _tilted(affine: MapFit, projective: MapFit) -> bool:
     return bool((projective.squares / affine.squares) ** over < BY_CHANCE)
 
 
-def other_fit(fit: MapFit) -> MapFit | None:
-    """Return the map of the other kind for the same pads, None where they do not settle it."""
-    other = MapKind.AFFINE if fit.kind is MapKind.PROJECTIVE else MapKind.PROJECTIVE
-    return _fit(fit.used, other)
-
-
-def left_out_fits(fit: MapFit) -> tuple[MapFit, ...]:
-    """Return the maps without each pad in turn; () where all pads are needed for one."""
-    pads = fit.used
-    fits = [_fit(pads[:index] + pads[index + 1 :], fit.kind) for index in range(len(pads))]
-    return tuple(each for each in fits if each is not None)
-
-
-def _plainly(all_pads: MapFit, alone: MapFit) -> bool:
+def _plainly(all_pads: _MapFit, alone: _MapFit) -> bool:
     """Return whether a map for all pads explains them about as well as one that leaves one out.
 
     A camera at an angle and a slip at a corner look alike at first; the noise tells them apart.
@@ -157,22 +164,11 @@ def _plainly(all_pads: MapFit, alone: MapFit) -> bool:
     return all_pads.spread_px <= PLAINLY_TIMES * alone.spread_px + 1e-6
 
 
-def _without_one(pads: tuple[KnownPad, ...], kind: MapKind) -> MapFit | None:
-    """Return the fit without the one pad whose loss makes all others agree, if there is one."""
-    fits = [
-        fit
-        for index in range(len(pads))
-        if (fit := _fit(pads[:index] + pads[index + 1 :], kind)) is not None and fit.good
-    ]
-    return fits[0] if len(fits) == 1 else None
-
-
 def _exchanged(pads: tuple[KnownPad, ...], kind: MapKind) -> tuple[str, str] | None:
     """Return the one pair of pads that agree with all when their places are exchanged."""
-    if len(pads) > MOST_FOR_EXCHANGE:
-        return None
     found = []
-    for one, other in itertools.combinations(range(len(pads)), 2):
+    tried = range(len(pads)) if len(pads) <= MOST_FOR_EXCHANGE else ()
+    for one, other in itertools.combinations(tried, 2):
         turned = list(pads)
         first, second = pads[one], pads[other]
         turned[one] = replace(first, right_px=second.right_px, down_px=second.down_px)
@@ -186,8 +182,7 @@ def _exchanged(pads: tuple[KnownPad, ...], kind: MapKind) -> tuple[str, str] | N
 def _affine(pads: Sequence[KnownPad]) -> Matrix:
     import numpy as np
 
-    x0 = sum(pad.x_mm for pad in pads) / len(pads)
-    y0 = sum(pad.y_mm for pad in pads) / len(pads)
+    x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in pads])
     places = np.array([[pad.x_mm - x0, pad.y_mm - y0, 1.0] for pad in pads])
     points = np.array([[pad.right_px, pad.down_px] for pad in pads])
     found = np.linalg.lstsq(places, points, rcond=None)[0].T
@@ -253,14 +248,17 @@ def _normaliser(points: Sequence[tuple[float, float]]) -> Matrix:
     """Return the map that moves the points' middle to 0 and their mean distance to root two."""
     import numpy as np
 
-    x0 = sum(x for x, _ in points) / len(points)
-    y0 = sum(y for _, y in points) / len(points)
+    x0, y0 = _middle(points)
     mean = sum(distance(x0, y0, x, y) for x, y in points) / len(points)
     by = math.sqrt(2) / mean
     return np.array([[by, 0.0, -by * x0], [0.0, by, -by * y0], [0.0, 0.0, 1.0]])
 
 
-def lie_on_one_line(points: Sequence[tuple[float, float]]) -> bool:
+def _middle(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
+
+
+def _lie_on_one_line(points: Sequence[tuple[float, float]]) -> bool:
     """Return whether the points lie (nearly) on one line, or in one place."""
     import numpy as np
 
@@ -268,45 +266,42 @@ def lie_on_one_line(points: Sequence[tuple[float, float]]) -> bool:
     return bool(sizes[0] == 0 or len(sizes) < 2 or sizes[1] < FLATTEST * sizes[0])
 
 
+def _at(rows: Sequence[Sequence[float]], x: float, y: float) -> tuple[float, float] | None:
+    """Return where a map puts a place, px; None beyond its horizon, or without a map."""
+    if not rows:
+        return None
+    right, down, weight = (row[0] * x + row[1] * y + row[2] for row in rows)
+    return (right / weight, down / weight) if weight > 1e-9 else None
+
+
 def _mapped(matrix: Matrix, x: float, y: float) -> tuple[float, float]:
     right, down, weight = (float(row[0] * x + row[1] * y + row[2]) for row in matrix)
     return right / weight, down / weight
 
 
-def error_px(matrix: Matrix, pad: KnownPad) -> tuple[float, float]:
+def _error_px(matrix: Matrix, pad: KnownPad) -> tuple[float, float]:
     """Return how far right and down of the pointed place the map puts a pad, px."""
     right, down = _mapped(matrix, pad.x_mm, pad.y_mm)
     return right - pad.right_px, down - pad.down_px
 
 
-def slope(matrix: Matrix, pads: Sequence[KnownPad]) -> tuple[float, float, float, float]:
+def _slope(matrix: Matrix, pads: Sequence[KnownPad]) -> tuple[float, float, float, float]:
     """Return how the photo moves for 1 mm of x, and for 1 mm of y, in the middle of the pads."""
-    x0 = sum(pad.x_mm for pad in pads) / len(pads)
-    y0 = sum(pad.y_mm for pad in pads) / len(pads)
+    x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in pads])
     step = 1e-3
     here = _mapped(matrix, x0, y0)
-    along = _mapped(matrix, x0 + step, y0)
-    up = _mapped(matrix, x0, y0 + step)
-    return (
-        (along[0] - here[0]) / step, (along[1] - here[1]) / step,
-        (up[0] - here[0]) / step, (up[1] - here[1]) / step,
-    )  # fmt: skip
+    moved = (_mapped(matrix, x0 + step, y0), _mapped(matrix, x0, y0 + step))
+    a, b, c, d = ((at - was) / step for there in moved for at, was in zip(there, here, strict=True))
+    return a, b, c, d
 
 
-def scale(matrix: Matrix, pads: Sequence[KnownPad]) -> float:
+def _scale(matrix: Matrix, pads: Sequence[KnownPad]) -> float:
     """Return pixels for a millimetre in the middle of the pads."""
-    a, b, c, d = slope(matrix, pads)
+    a, b, c, d = _slope(matrix, pads)
     return math.sqrt(abs(a * d - b * c))
 
 
-# -- Where the board lies in a photo: a map from its millimetres to pixels, fitted to known pad
-
-
-Rows = tuple[tuple[float, float, float], ...]
-
-#: 19 of 20 points of a round normal spread lie within so many times its width (Rayleigh).
-WITHIN_TIMES: Final = 2.45
-EXAMPLE: Final = "--fix 'U7.1=312,418 R3.2=590,402 J1.4=455,120'"
+# -- the map ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -387,7 +382,7 @@ class PhotoMap:
         """
         used = [pad for pad in self.known if pad.name not in self.bad]
         count = len(used)
-        x0, y0 = sum(pad.x_mm for pad in used) / count, sum(pad.y_mm for pad in used) / count
+        x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in used])
         xx = sum((pad.x_mm - x0) ** 2 for pad in used)
         yy = sum((pad.y_mm - y0) ** 2 for pad in used)
         xy = sum((pad.x_mm - x0) * (pad.y_mm - y0) for pad in used)
@@ -403,13 +398,6 @@ class PhotoMap:
         if here is not None and there is not None:
             doubt += math.dist(here, there)
         return doubt / self.px_per_mm
-
-
-def _at(rows: Sequence[Sequence[float]], x: float, y: float) -> tuple[float, float] | None:
-    if not rows:
-        return None
-    right, down, weight = (row[0] * x + row[1] * y + row[2] for row in rows)
-    return (right / weight, down / weight) if weight > 1e-9 else None
 
 
 # -- words ------------------------------------------------------------------------------------
@@ -499,33 +487,32 @@ def fit_photo(known: Sequence[KnownPad], kind: MapKind | None = None) -> PhotoMa
         raise WrongUsage(f"{twice} is given twice", hint="Each known pad once.")
     if {pad.side for pad in pads} >= {Side.TOP, Side.BOTTOM}:
         raise WrongUsage("known pads on both sides of the board", hint="A photo shows one side.")
-    if lie_on_one_line([(pad.x_mm, pad.y_mm) for pad in pads]) or lie_on_one_line(
+    if _lie_on_one_line([(pad.x_mm, pad.y_mm) for pad in pads]) or _lie_on_one_line(
         [(pad.right_px, pad.down_px) for pad in pads]
     ):
         raise WrongUsage(
             "the known pads lie on one line", hint="Take one well off it, or the map is open."
         )
-    fit, cautions = best_fit(pads, kind)
-    return _result(pads, fit, cautions)
-
-
-def _result(pads: tuple[KnownPad, ...], fit: MapFit, cautions: list[str]) -> PhotoMap:
-    px_per_mm = scale(fit.matrix, fit.used)
+    fit, cautions = _best_fit(pads, kind)
+    px_per_mm = _scale(fit.matrix, fit.used)
+    errors = [_error_px(fit.matrix, pad) for pad in pads]
     residuals = tuple(
         Residual(pad.name, right, down, math.hypot(right, down) / px_per_mm, pad in fit.used)
-        for pad, (right, down) in ((pad, error_px(fit.matrix, pad)) for pad in pads)
+        for pad, (right, down) in zip(pads, errors, strict=True)
     )
-    bad = tuple(item.name for item in residuals if not item.used)
     side = next((pad.side for pad in pads if pad.side is not Side.BOTH), None)
-    a, b, c, d = slope(fit.matrix, fit.used)
+    a, b, c, d = _slope(fit.matrix, fit.used)
     # y runs up on the board and down in the photo: seen from the top, the sense of turning changes
     mirrored = (a * d - b * c > 0) is (side is not Side.BOTTOM)
     turned = math.degrees(math.atan2(-b, a) if side is not Side.BOTTOM else math.atan2(b, -a))
-    agrees = fit.good or fit.spread_px is None
-    said = [*cautions, *_cautions(pads, fit, bad, residuals, mirrored=mirrored)]
+    other = None
+    # a projective map that agrees was taken since the pads speak against the affine one
+    if fit.kind is MapKind.AFFINE or not fit.good:
+        kinds = {MapKind.AFFINE: MapKind.PROJECTIVE, MapKind.PROJECTIVE: MapKind.AFFINE}
+        other = _fit(fit.used, kinds[fit.kind])
     return PhotoMap(
         kind=fit.kind,
-        rows=_rows(fit),
+        rows=fit.rows,
         known=pads,
         residuals=residuals,
         spread_px=fit.spread_px,
@@ -533,41 +520,23 @@ def _result(pads: tuple[KnownPad, ...], fit: MapFit, cautions: list[str]) -> Pho
         side=side,
         mirrored=mirrored,
         degrees=turned,
-        bad=bad,
-        agrees=agrees,
-        cautions=tuple(said),
-        other_rows=_other_rows(fit),
-        left_out_rows=tuple(_rows(each) for each in left_out_fits(fit)),
+        bad=tuple(item.name for item in residuals if not item.used),
+        agrees=fit.good or fit.spread_px is None,
+        cautions=(*cautions, *_cautions(fit, residuals, mirrored=mirrored)),
+        other_rows=other.rows if other is not None else (),
+        left_out_rows=tuple(each.rows for each in _left_out_fits(fit.used, fit.kind)),
     )
 
 
-def _other_rows(fit: MapFit) -> Rows:
-    if fit.kind is MapKind.PROJECTIVE and fit.good:
-        return ()  # it was taken since the pads speak against the affine one
-    other = other_fit(fit)
-    return _rows(other) if other is not None else ()
-
-
-def _rows(fit: MapFit) -> Rows:
-    return tuple((float(row[0]), float(row[1]), float(row[2])) for row in fit.matrix)
-
-
-def _cautions(
-    pads: Sequence[KnownPad],
-    fit: MapFit,
-    bad: Sequence[str],
-    residuals: Sequence[Residual],
-    *,
-    mirrored: bool,
-) -> Iterator[str]:
-    off = {item.name: item for item in residuals}
-    for name in bad:
-        yield (
-            f"{name} is {off[name].off_px:.0f} px ({off[name].off_mm:.2f} mm) from where the "
-            "others put it: it is left out; point at it again"
-        )
+def _cautions(fit: _MapFit, residuals: Sequence[Residual], *, mirrored: bool) -> Iterator[str]:
+    for item in residuals:
+        if not item.used:
+            yield (
+                f"{item.name} is {item.off_px:.0f} px ({item.off_mm:.2f} mm) from where the "
+                "others put it: it is left out; point at it again"
+            )
     if fit.spread_px is None:
-        yield f"{len(pads) - len(bad)} known pads leave nothing to check the map by: add one or two"
+        yield f"{len(fit.used)} known pads leave nothing to check the map by: add one or two"
     elif not fit.good:
         worst = max(residuals, key=lambda item: item.off_px)
         yield (
