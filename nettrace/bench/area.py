@@ -1,8 +1,11 @@
-"""The damaged area: every pad, part and net in it, what each part does, and what stops."""
+"""The damaged area: every pad, part and net in it, what each part does, and what stops.
+
+One pad too, by name or by place: what it is, what is next to it, what its net leads to.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from nettrace.bench.damage import describe_damage
@@ -11,38 +14,32 @@ from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
-from nettrace.model.board import Board, Pad, Part, Pin, Side
+from nettrace.model.board import Pad, Part, Pin, Side
 from nettrace.model.find import find_pins
 from nettrace.model.geometry import distance
-from nettrace.model.graph import MOST_CROSSED_PARTS
 from nettrace.model.names import natural_key
 
 #: What a pad's net leads to is told by the parts that do something with it, best first.
-_TELLING = {
-    Kind.IC: 0,
-    Kind.MODULE: 0,
-    Kind.OSCILLATOR: 0,
-    Kind.CONNECTOR: 1,
-    Kind.BATTERY: 1,
-    Kind.MICROPHONE: 1,
-    Kind.DISPLAY: 1,
-    Kind.ANTENNA: 1,
-    Kind.MOTOR: 1,
-    Kind.SOUNDER: 1,
-    Kind.SWITCH: 2,
-    Kind.MOSFET: 2,
-    Kind.TRANSISTOR: 2,
-    Kind.CRYSTAL: 2,
-    Kind.LED: 2,
-    Kind.TEST_POINT: 3,
-}
-_LEAST_TELLING = 4
+_TELLING = (
+    {Kind.IC, Kind.MODULE, Kind.OSCILLATOR},
+    {Kind.CONNECTOR, Kind.BATTERY, Kind.MICROPHONE, Kind.DISPLAY, Kind.ANTENNA, Kind.MOTOR,
+     Kind.SOUNDER},
+    {Kind.SWITCH, Kind.MOSFET, Kind.TRANSISTOR, Kind.CRYSTAL, Kind.LED},
+    {Kind.TEST_POINT},
+)  # fmt: skip
+_RANK = {kind: rank for rank, kinds in enumerate(_TELLING) for kind in kinds}
 #: Pins that are told of what a net leads to.
 FAR_PINS = 4
 #: Kinds whose value is a number that a missing part's position may be asked for.
 _HAS_VALUE = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR, Kind.UNKNOWN})
 #: Kinds that cannot be torn off: copper and holes. They are shown, and never taken for lost.
 _NOT_PARTS = frozenset({Kind.MECHANICAL, Kind.TEST_POINT})
+#: A pad as large as a shield tab reaches no farther than this, mm.
+_MOST_REACH_MM = 2.0
+#: A pad without a size reaches this far: half the pitch of a common 0.8 mm grid, mm.
+_LEAST_REACH_MM = 0.4
+#: Neighbours of a pad that are named; more is a map's work.
+_NEIGHBOURS = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,39 +113,40 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
         NothingMatches: nothing is there; the nearest pad and the board's extent are named.
     """
     board = circuit.board
-    named = _named_part(board, shape)
-    inside = pads_inside(circuit, shape, side)
+    around = shape.around if isinstance(shape, Circle) else ""
+    named = around if around in board.part_by_key else ""
     x0, y0 = shape.middle
+    inside: dict[str, list[tuple[float, Pad]]] = {}
+    for pad in circuit.pad_grid.inside(shape.box):
+        if shape.contains(pad.x, pad.y) and (side is None or pad.side.faces(side)):
+            inside.setdefault(pad.part, []).append((distance(x0, y0, pad.x, pad.y), pad))
+    touched = {id(pad) for found in inside.values() for _, pad in found}
     parts: list[AreaPart] = []
     for key, found in inside.items():
         part = board.part_by_key[key]
-        touched = {id(pad) for _, pad in found}
         pins = tuple(pin for pin in part.pins if any(id(pad) in touched for pad in pin.pads))
         whole = len(part.pins) <= 2 or len(pins) == len(part.pins)
-        gap = min(gap for gap, _ in found)
-        parts.append(_area_part(circuit, part, gap, whole=whole, pins=pins))
+        parts.append(_area_part(circuit, part, min(gap for gap, _ in found), whole, pins))
     for part in circuit.pad_grid.parts_without_pads:
         at = part_place(part)
-        if at is None or not shape.contains(*at):
-            continue
-        if side is None or part.side is None or part.side.faces(side):
-            parts.append(_area_part(circuit, part, distance(x0, y0, *at), whole=True, pins=()))
+        seen = side is None or part.side is None or part.side.faces(side)
+        if at is not None and seen and shape.contains(*at):
+            parts.append(_area_part(circuit, part, distance(x0, y0, *at), True, ()))
     if not parts:
         raise _nothing_there(circuit, shape, side)
     parts.sort(
         key=lambda item: (item.absence.severity.rank, item.distance, natural_key(item.part.key))
     )
-    gone = {item.part.key for item in parts if item.inside and item.part.key != named}
-    pads = _area_pads(circuit, inside, gone)
-    touched_all = {id(pad) for found in inside.values() for _, pad in found}
+    gone = [item.part.key for item in parts if item.inside and item.part.key != named]
     outside = {
         key: [
             (distance(x0, y0, pad.x, pad.y), pad)
             for pad in board.part_by_key[key].pads
-            if id(pad) not in touched_all
+            if id(pad) not in touched
         ]
         for key in gone
     }
+    pads = _area_pads(circuit, inside, set(gone))
     nets = {item.pad.net for item in pads if item.pad.net is not None}
     nets.update(net for item in parts if item.inside for net in item.part.nets)
     return AreaReport(
@@ -156,10 +154,10 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
         side=side,
         named=named,
         pads=pads,
-        outlying=_area_pads(circuit, outside, gone),
+        outlying=_area_pads(circuit, outside, set(gone)),
         parts=tuple(parts),
         nets=tuple(sorted(nets, key=natural_key)),
-        damage=describe_damage(circuit, [item.part.key for item in parts if item.part.key in gone]),
+        damage=describe_damage(circuit, gone),
     )
 
 
@@ -168,30 +166,18 @@ def reach_mm(part: Part, middle: tuple[float, float]) -> float:
     return max((distance(*middle, pad.x, pad.y) for pad in part.pads), default=0.0)
 
 
-def _named_part(board: Board, shape: Shape) -> str:
-    if not isinstance(shape, Circle):
-        return ""
-    return shape.around if shape.around in board.part_by_key else ""
-
-
 def _area_part(
-    circuit: Circuit, part: Part, gap: float, *, whole: bool, pins: tuple[Pin, ...]
+    circuit: Circuit, part: Part, gap: float, whole: bool, pins: tuple[Pin, ...]
 ) -> AreaPart:
     kind = circuit.kinds[part.key]
     whole = whole and kind.kind not in _NOT_PARTS
-    return AreaPart(
-        part=part,
-        distance=gap,
-        inside=whole,
-        pins=pins,
-        roles=circuit.roles(part.key),
-        absence=circuit.absence(part.key),
-        proposals=circuit.proposals(part.key) if whole and lacks_value(kind) else (),
-    )
+    proposals = circuit.proposals(part.key) if whole and lacks_value(kind) else ()
+    roles, absence = circuit.roles(part.key), circuit.absence(part.key)
+    return AreaPart(part, gap, whole, pins, roles, absence, proposals)
 
 
 def _area_pads(
-    circuit: Circuit, inside: dict[str, list[tuple[float, Pad]]], gone: set[str]
+    circuit: Circuit, inside: Mapping[str, Sequence[tuple[float, Pad]]], gone: set[str]
 ) -> tuple[AreaPad, ...]:
     found: list[AreaPad] = []
     telling: dict[str, tuple[Pin, ...]] = {}
@@ -232,14 +218,8 @@ def far_pins(
         return ()
     missing = set(gone)
     ranked = circuit.once("ranked pins", net, lambda: _ranked_pins(circuit, net))
-    found: list[Pin] = []
-    late: list[Pin] = []
-    for pin in ranked:
-        if pin.part != own:
-            (late if pin.part in missing else found).append(pin)
-            if len(found) == most:
-                break
-    return tuple([*found, *late][:most])
+    found = [pin for pin in ranked if pin.part != own]
+    return tuple(sorted(found, key=lambda pin: pin.part in missing)[:most])
 
 
 def _ranked_pins(circuit: Circuit, net: str) -> tuple[Pin, ...]:
@@ -249,16 +229,11 @@ def _ranked_pins(circuit: Circuit, net: str) -> tuple[Pin, ...]:
     first: dict[str, Pin] = {}
     for pin in circuit.board.net_by_name[net].pins:
         first.setdefault(pin.part, pin)
-    kinds = circuit.kinds
-    return tuple(
-        sorted(
-            first.values(),
-            key=lambda pin: (
-                pin.part != source,
-                _TELLING.get(kinds[pin.part].kind, _LEAST_TELLING),
-            ),
-        )
-    )
+
+    def telling(pin: Pin) -> tuple[bool, int]:
+        return pin.part != source, _RANK.get(circuit.kinds[pin.part].kind, len(_TELLING))
+
+    return tuple(sorted(first.values(), key=telling))
 
 
 def no_places(side: Side | None) -> NothingMatches:
@@ -293,79 +268,7 @@ def _nothing_there(circuit: Circuit, shape: Shape, side: Side | None) -> Nothing
     )
 
 
-# -- What is in an area, and what it is wired to: the search alone, without what any of it mean
-
-
-@dataclass(frozen=True, slots=True)
-class AreaFind:
-    """Pads with their distance from the middle (mm), by part; what is near by wire, by net.
-
-    `nets` and `parts` have the steps that they are away: nets of the pads 0, the parts on those
-    and their nets 1, and so on; nearest first.
-    """
-
-    pads: dict[str, list[tuple[float, Pad]]]
-    nets: dict[str, int]
-    parts: dict[str, int]
-
-
-def pads_inside(
-    circuit: Circuit, shape: Shape, side: Side | None = None
-) -> dict[str, list[tuple[float, Pad]]]:
-    """Return the pads with their middle in a shape that face a side, with their distance, by part.
-
-    Parts and pads stand in the board's order.
-    """
-    found: dict[str, list[tuple[float, Pad]]] = {}
-    x0, y0 = shape.middle
-    for pad in circuit.pad_grid.inside(shape.box):
-        if shape.contains(pad.x, pad.y) and (side is None or pad.side.faces(side)):
-            found.setdefault(pad.part, []).append((distance(x0, y0, pad.x, pad.y), pad))
-    return found
-
-
-def search_area(
-    circuit: Circuit, shape: Shape, side: Side | None = None, steps: int = 1
-) -> AreaFind:
-    """Return the pads in an area and what they are wired to; nothing is judged.
-
-    Args:
-        circuit: the board.
-        shape: where, mm.
-        side: the side that the pads can be touched from; None for either.
-        steps: how far to go on: one step leads over the parts on a net to their nets. Nets of more
-            parts than `MOST_CROSSED_PARTS` (supplies) are named and not crossed.
-    """
-    pads = pads_inside(circuit, shape, side)
-    parts_of, nets_of = circuit.adjacency.parts_of, circuit.adjacency.nets_of
-    edge = list(dict.fromkeys(pad.net for found in pads.values() for _, pad in found if pad.net))
-    nets = dict.fromkeys(edge, 0)
-    parts: dict[str, int] = {}
-    for step in range(1, steps + 1):
-        onward: list[str] = []
-        for net in edge:
-            near = parts_of[net]
-            if len(near) > MOST_CROSSED_PARTS:
-                continue
-            for part in near:
-                if part not in parts:
-                    parts[part] = step
-                    onward += nets_of[part]
-        edge = [net for net in dict.fromkeys(onward) if net not in nets]
-        for net in edge:
-            nets[net] = step
-    return AreaFind(pads, nets, parts)
-
-
-# -- One pad, by name or by place: what it is, what is next to it, what its net leads to.
-
-
-#: A pad as large as a shield tab reaches no farther than this, mm.
-_MOST_REACH_MM = 2.0
-#: A pad without a size reaches this far: half the pitch of a common 0.8 mm grid, mm.
-_LEAST_REACH_MM = 0.4
-#: Neighbours named; more is a map's work.
-_NEIGHBOURS = 4
+# -- one pad ------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -410,14 +313,12 @@ def look_at_point(circuit: Circuit, x: float, y: float, side: Side | None = None
     Raises:
         NothingMatches: no pad on that side, or no places in these sources.
     """
-    board = circuit.board
     nearest = next(circuit.pad_grid.near(x, y, side), None)
     if nearest is None:
         raise no_places(side)
     gap, pad = nearest
-    part = board.part_by_key[pad.part]
-    report = _report(circuit, part, _pin_of(board, pad), pad, gap, (x, y))
-    return replace(report, at_point=True)
+    part, pin = circuit.board.part_by_key[pad.part], _pin_of(circuit, pad)
+    return replace(_pad_report(circuit, part, pin, pad, gap, (x, y)), at_point=True)
 
 
 def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:
@@ -427,16 +328,15 @@ def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:
         NothingMatches: no such part or pin.
         WrongUsage: a part is named, and no pin.
     """
-    board = circuit.board
     found = []
-    for pin in find_pins(board, words):
+    for pin in find_pins(circuit.board, words):
         pad = pin.pads[0] if pin.pads else None
         at = (pad.x, pad.y) if pad is not None else None
-        found.append(_report(circuit, board.part_by_key[pin.part], pin, pad, 0.0, at))
+        found.append(_pad_report(circuit, circuit.board.part_by_key[pin.part], pin, pad, 0.0, at))
     return tuple(found)
 
 
-def _report(
+def _pad_report(
     circuit: Circuit,
     part: Part,
     pin: Pin | None,
@@ -455,7 +355,7 @@ def _report(
                 continue
             if far > reach and len(neighbours) >= _NEIGHBOURS:
                 break
-            near = NearPad(other, _pin_of(circuit.board, other), far)
+            near = NearPad(other, _pin_of(circuit, other), far)
             if far <= reach:
                 others.append(near)
             if len(neighbours) < _NEIGHBOURS:
@@ -479,18 +379,11 @@ def _ends(circuit: Circuit, part: Part, pin: Pin | None) -> tuple[Pin, ...]:
         return ()
     if len(part.pins) == 2:
         return tuple(other for other in part.pins if other is not pin)
-    if pin.net is None:
-        return ()
-    numbers = {
-        link.to_pin
-        for link in circuit.links.get(pin.net, ())
-        if link.part == part.key and link.from_pin == pin.number
-    }
+    links = circuit.links.get(pin.net, ()) if pin.net is not None else ()
+    numbers = {k.to_pin for k in links if k.part == part.key and k.from_pin == pin.number}
     return tuple(other for other in part.pins if other.number in numbers)
 
 
-def _pin_of(board: Board, pad: Pad) -> Pin | None:
-    for pin in board.part_by_key[pad.part].pins:
-        if any(own is pad for own in pin.pads):
-            return pin
-    return None
+def _pin_of(circuit: Circuit, pad: Pad) -> Pin | None:
+    pins = circuit.board.part_by_key[pad.part].pins
+    return next((pin for pin in pins if any(own is pad for own in pin.pads)), None)

@@ -23,8 +23,6 @@ from nettrace.model.pairing import (
     pin_numbers,
 )
 
-__all__ = ["Comparison", "Open", "Short", "compare_boards"]
-
 
 @dataclass(frozen=True, slots=True)
 class Open:
@@ -65,16 +63,19 @@ def compare_boards(board: Board, other: Board) -> Comparison:
     Returns:
         Opens by net name, shorts by their first pin, parts and pins in natural order.
     """
-    repeated = _repeated(board) | _repeated(other)
-    parts, others = _single_parts(board, repeated), _single_parts(other, repeated)
+    refs = [Counter(part.refdes for part in each.parts) for each in (board, other)]
+    repeated = {refdes for count in refs for refdes, many in count.items() if many > 1}
+    parts, others = (
+        {p.refdes: p for p in each.parts if p.refdes and p.refdes not in repeated}
+        for each in (board, other)
+    )
     pairs = _pair_parts(board, other, parts, others)
+    cut = cuts_names(board) or cuts_names(other)
     matched: list[tuple[Pin, Pin]] = []
     missing_pins: list[str] = []
     extra_pins: list[str] = []
     for name, other_name in pairs.items():
-        both, lacking, extra = _pair_pins(
-            parts[name], others[other_name], cuts_names(board) or cuts_names(other)
-        )
+        both, lacking, extra = _pair_pins(parts[name], others[other_name], cut)
         matched += both
         missing_pins += lacking
         extra_pins += extra
@@ -82,12 +83,8 @@ def compare_boards(board: Board, other: Board) -> Comparison:
     return Comparison(
         opens=_opens(matched),
         shorts=_shorts(matched),
-        missing_parts=_sorted(
-            name for name, part in parts.items() if name not in pairs and part.nets
-        ),
-        extra_parts=_sorted(
-            name for name, part in others.items() if name not in found and part.nets
-        ),
+        missing_parts=_sorted(ref for ref, part in parts.items() if ref not in pairs and part.nets),
+        extra_parts=_sorted(ref for ref, part in others.items() if ref not in found and part.nets),
         missing_pins=_sorted(missing_pins),
         extra_pins=_sorted(extra_pins),
     )
@@ -95,17 +92,6 @@ def compare_boards(board: Board, other: Board) -> Comparison:
 
 def _sorted(names: Iterable[str]) -> tuple[str, ...]:
     return tuple(sorted(names, key=natural_key))
-
-
-def _repeated(board: Board) -> set[str]:
-    count = Counter(part.refdes for part in board.parts)
-    return {refdes for refdes, many in count.items() if many > 1}
-
-
-def _single_parts(board: Board, repeated: set[str]) -> dict[str, Part]:
-    return {
-        part.refdes: part for part in board.parts if part.refdes and part.refdes not in repeated
-    }
 
 
 def _pair_parts(
@@ -158,21 +144,18 @@ def _pair_pins(
     left = [number for number in mine if number not in numbers]
     right = [number for number in theirs if number not in set(numbers.values())]
     if cut:
-        for number, cut_number in _cut_pairs(left, right):
-            pairs.append((mine[number], theirs[cut_number]))
-        for number, cut_number in _cut_pairs(right, left):
-            pairs.append((mine[cut_number], theirs[number]))
-        left = [number for number in left if mine[number] not in {pin for pin, _ in pairs}]
-        right = [number for number in right if theirs[number] not in {pin for _, pin in pairs}]
+        pairs += [(mine[number], theirs[short]) for number, short in _cut_pairs(left, right)]
+        pairs += [(mine[short], theirs[number]) for number, short in _cut_pairs(right, left)]
+        here, there = {pin for pin, _ in pairs}, {pin for _, pin in pairs}
+        left = [number for number in left if mine[number] not in here]
+        right = [number for number in right if theirs[number] not in there]
     pairs += _lost_ends(mine, left, theirs)
     pairs += [(mine_pin, pin) for pin, mine_pin in _lost_ends(theirs, right, mine)]
     paired = {pin.number for pin, _ in pairs}, {pin.number for _, pin in pairs}
-    left = [number for number in left if number not in paired[0]]
-    right = [number for number in right if number not in paired[1]]
     return (
         pairs,
-        [f"{part.refdes}.{number}" for number in left if mine[number].net],
-        [f"{other.refdes}.{number}" for number in right if theirs[number].net],
+        [f"{part.refdes}.{n}" for n in left if n not in paired[0] and mine[n].net],
+        [f"{other.refdes}.{n}" for n in right if n not in paired[1] and theirs[n].net],
     )
 
 
@@ -210,8 +193,12 @@ def _opens(matched: list[tuple[Pin, Pin]]) -> tuple[Open, ...]:
     for pin, other in matched:
         if pin.net is not None:
             groups.setdefault(pin.net, {}).setdefault(_group(other), []).append(pin)
+
+    def largest_first(pins: tuple[Pin, ...]) -> tuple[int, tuple[tuple[str | int, ...], str]]:
+        return -len(pins), natural_key(str(pins[0]))
+
     found = [
-        Open(net, tuple(_in_order(pins) for pins in sorted(split.values(), key=_first_and_size)))
+        Open(net, tuple(sorted(map(_in_order, split.values()), key=largest_first)))
         for net, split in groups.items()
         if len(split) > 1
     ]
@@ -219,15 +206,15 @@ def _opens(matched: list[tuple[Pin, Pin]]) -> tuple[Open, ...]:
 
 
 def _shorts(matched: list[tuple[Pin, Pin]]) -> tuple[Short, ...]:
-    groups: dict[str, list[tuple[Pin, Pin]]] = {}
+    groups: dict[str, list[Pin]] = {}
     for pin, other in matched:
         if other.net is not None:
-            groups.setdefault(other.net, []).append((pin, other))
-    found = []
-    for pairs in groups.values():
-        if len({_group(pin) for pin, _ in pairs}) > 1:
-            nets = _sorted({pin.net or "" for pin, _ in pairs})
-            found.append(Short(nets, _in_order([pin for pin, _ in pairs])))
+            groups.setdefault(other.net, []).append(pin)
+    found = [
+        Short(_sorted({pin.net or "" for pin in pins}), _in_order(pins))
+        for pins in groups.values()
+        if len({_group(pin) for pin in pins}) > 1
+    ]
     return tuple(sorted(found, key=lambda item: natural_key(str(item.pins[0]))))
 
 
@@ -236,9 +223,5 @@ def _group(pin: Pin) -> str | tuple[str, str]:
     return pin.net if pin.net is not None else (pin.part, pin.number)
 
 
-def _in_order(pins: list[Pin]) -> tuple[Pin, ...]:
+def _in_order(pins: Iterable[Pin]) -> tuple[Pin, ...]:
     return tuple(sorted(pins, key=lambda pin: natural_key(str(pin))))
-
-
-def _first_and_size(pins: list[Pin]) -> tuple[int, tuple[tuple[str | int, ...], str]]:
-    return -len(pins), min(natural_key(str(pin)) for pin in pins)

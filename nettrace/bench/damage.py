@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from nettrace.circuit.absence import judge_absence
 from nettrace.circuit.absence_supply import capacitors_behind
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Absence, Bus, NetKind, Severity
+from nettrace.circuit.evidence import Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
-__all__ = ["describe_damage"]
-
 #: Sentences at most; what is left over is counted.
 MOST_SENTENCES = 10
-
-
+#: Devices that are named where they do not answer; of more, nothing does.
+MOST_DEAF = 4
 #: Kinds that carry a level to a signal, and kinds that stand on a signal without setting one.
 _CARRIES = frozenset(
     {Kind.RESISTOR, Kind.THERMISTOR, Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE, Kind.JUMPER}
@@ -26,13 +25,13 @@ _CARRIES = frozenset(
 _PASSIVE_ENDS = frozenset({Kind.CAPACITOR, Kind.ESD, Kind.VARISTOR, Kind.TEST_POINT})
 
 
+@dataclass(frozen=True, slots=True)
 class _Sentence:
     """A sentence with how bad it is; `parts` are told of by it and need no other."""
 
-    def __init__(self, severity: Severity, text: str, parts: Sequence[str]) -> None:
-        self.severity = severity
-        self.text = text
-        self.parts = frozenset(parts)
+    severity: Severity
+    text: str
+    parts: tuple[str, ...]
 
 
 def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]:
@@ -46,18 +45,14 @@ def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]
         circuit: the board and what it means.
         missing: part keys, most important first; parts that are not fitted anyway are passed over.
     """
-    gone = [key for key in missing if circuit.kinds[key].fitted]
-    together = [
-        *_pull_ups(circuit, set(gone)),
-        *_decoupling(circuit, set(gone)),
-        *_shared_signals(circuit, gone),
-    ]
+    gone = dict.fromkeys(key for key in missing if circuit.kinds[key].fitted)
     told: set[str] = set()
     sentences: list[_Sentence] = []
-    for sentence in together:
-        if not sentence.parts <= told:
-            sentences.append(sentence)
-            told |= sentence.parts
+    for tell in (_pull_ups, _decoupling, _shared_signals):
+        for sentence in tell(circuit, gone):
+            if not told.issuperset(sentence.parts):
+                sentences.append(sentence)
+                told.update(sentence.parts)
     sentences += _single(circuit, [key for key in gone if key not in told], gone)
     sentences.sort(key=lambda sentence: sentence.severity.rank)
     texts = [sentence.text for sentence in sentences]
@@ -67,69 +62,67 @@ def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]
     return tuple(texts)
 
 
+def _worst(circuit: Circuit, keys: Iterable[str]) -> Severity:
+    return min((circuit.absence(key).severity for key in keys), key=lambda s: s.rank)
+
+
+def _and(names: Sequence[str]) -> str:
+    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
+
+
+# -- pull-ups, by bus ---------------------------------------------------------------------------
+
+
 @dataclass(frozen=True, slots=True)
 class _LostLine:
-    """A bus line's segment that has lost its last pull-up: line, net, parts, rail."""
+    """A bus line's segment that has lost its last pull-up: line, net, parts."""
 
     line: str
     net: str
     parts: tuple[str, ...]
-    to: str
 
 
-def _pull_ups(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
-    found: list[_Sentence] = []
+def _pull_ups(circuit: Circuit, gone: Collection[str]) -> Iterator[_Sentence]:
     places = sorted({place for key in gone for place in circuit.pulled_buses.get(key, ())})
     for bus in (circuit.buses[place] for place in places):
         lost: dict[str, list[_LostLine]] = {}
         for line in bus.lines:
             for net in line.nets or (line.net,):
-                ups = [
-                    pull
-                    for pull in circuit.pulls.get(net, ())
-                    if pull.direction == "up" and pull.fitted
-                ]
-                broken = [p for p in ups if p.part in gone or gone.intersection(p.through)]
-                if not broken:
+                pulls = circuit.pulls.get(net, ())
+                ups = [pull for pull in pulls if pull.direction == "up" and pull.fitted]
+                cut = [p for p in ups if p.part in gone or any(key in gone for key in p.through)]
+                if not cut:
                     continue
-                parts = {key for pull in broken for key in (pull.part, *pull.through)} & gone
+                parts = {key for pull in cut for key in (pull.part, *pull.through) if key in gone}
                 names = tuple(sorted(parts, key=natural_key))
-                left = tuple(dict.fromkeys(pull.part for pull in ups if pull not in broken))
+                left = tuple(dict.fromkeys(pull.part for pull in ups if pull not in cut))
                 if left:
                     text = (
                         f"{line.line} of {_bus_words(bus)} ({net}) loses a pull-up "
                         f"({', '.join(names)}) but keeps {', '.join(left)}: its edges get slower."
                     )
-                    found.append(_Sentence(Severity.DEGRADES, text, names))
+                    yield _Sentence(Severity.DEGRADES, text, names)
                 else:
-                    to = " and ".join(dict.fromkeys(pull.to for pull in broken))
-                    lost.setdefault(to, []).append(_LostLine(line.line, net, names, to))
-        found += [_lost_lines(circuit, bus, lines) for lines in lost.values()]
-    return found
+                    to = " and ".join(dict.fromkeys(pull.to for pull in cut))
+                    lost.setdefault(to, []).append(_LostLine(line.line, net, names))
+        for to, lines in lost.items():
+            yield _lost_lines(circuit, bus, to, lines)
 
 
-def _lost_lines(circuit: Circuit, bus: Bus, lines: Sequence[_LostLine]) -> _Sentence:
+def _lost_lines(circuit: Circuit, bus: Bus, to: str, lines: Sequence[_LostLine]) -> _Sentence:
     parts = tuple(dict.fromkeys(key for line in lines for key in line.parts))
     said = list(dict.fromkeys(line.line for line in lines))
     nets = [line.net for line in lines if line.net != line.line]
-    which = _and(said)
-    which = {1: which, 2: f"Both {which}"}.get(len(said), f"All of {which}")
+    which = {1: _and(said), 2: f"Both {_and(said)}"}.get(len(said), f"All of {_and(said)}")
     verb, their = ("loses", "its only pull-up") if len(said) == 1 else ("lose", "their pull-ups")
     where = f" ({', '.join(nets)})" if nets else ""
-    deaf = [
-        key
-        for key in bus.devices
-        if not {line.net for line in lines}.isdisjoint(circuit.board.part_by_key[key].nets)
-    ]
-    effect = f"{_and(deaf[:4])} {'does' if len(deaf) == 1 else 'do'} not answer"
-    if not deaf or len(deaf) > 4:
-        effect = "nothing on it answers"
-    text = f"{which} of {_bus_words(bus)}{where} {verb} {their} to {lines[0].to} "
+    on = {line.net for line in lines}
+    deaf = [key for key in bus.devices if not on.isdisjoint(circuit.board.part_by_key[key].nets)]
+    effect = "nothing on it answers"
+    if 0 < len(deaf) <= MOST_DEAF:
+        effect = f"{_and(deaf)} {'does' if len(deaf) == 1 else 'do'} not answer"
+    text = f"{which} of {_bus_words(bus)}{where} {verb} {their} to {to} "
     return _Sentence(Severity.BLOCKS, f"{text}({', '.join(parts)}): {effect}.", parts)
-
-
-def _and(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
 
 
 def _bus_words(bus: Bus) -> str:
@@ -141,91 +134,42 @@ def _bus_words(bus: Bus) -> str:
     return f"{protocol} bus {bus.name}"
 
 
-def _shared_signals(circuit: Circuit, gone: Sequence[str]) -> list[_Sentence]:
-    """Tell of signals that have lost all but one of the parts that meant something to them.
-
-    Each lost part alone would have another effect than all of them together: what remains is a
-    pin that nothing drives.
-    """
-    carriers: dict[str, list[str]] = {}
-    for key in gone:
-        if circuit.kinds[key].kind in _CARRIES:
-            for net in circuit.board.part_by_key[key].nets:
-                if circuit.net_kind(net) not in {NetKind.RAIL, NetKind.GROUND}:
-                    carriers.setdefault(net, []).append(key)
-    found: list[_Sentence] = []
-    for net, parts in carriers.items():
-        if len(parts) < 2:
-            continue
-        left = list(
-            dict.fromkeys(
-                pin.part
-                for pin in circuit.board.net_by_name[net].pins
-                if pin.part not in gone and circuit.kinds[pin.part].kind not in _PASSIVE_ENDS
-            )
-        )
-        if len(left) != 1:
-            continue
-        absences = [circuit.absence(key) for key in parts]
-        severity = min((absence.severity for absence in absences), key=lambda s: s.rank)
-        blind = all(absence.lost == "temperature" for absence in absences)
-        what = f"nothing but {left[0]} is left on it"
-        what = f"{left[0]} no longer reads the temperature" if blind else what
-        text = f"{net} has lost {_and(parts)}: {what}"
-        then = {absence.then for absence in absences}
-        if len(then) == 1 and then != {""}:
-            tail = then.pop()
-            own = f"{left[0]} "
-            same = what.startswith(own) and tail.startswith(own)
-            text += f" and {tail.removeprefix(own)}" if same else f"; {tail}"
-        text += "."
-        found.append(_Sentence(severity, text, parts))
-    return found
+# -- decoupling, by rail ------------------------------------------------------------------------
 
 
-def _decoupling(circuit: Circuit, gone: set[str]) -> list[_Sentence]:
+def _decoupling(circuit: Circuit, gone: Collection[str]) -> list[_Sentence]:
     found: list[tuple[float, _Sentence]] = []
-    touched = {
-        net
-        for key in gone
-        if circuit.kinds[key].kind is Kind.CAPACITOR
-        for net in circuit.board.part_by_key[key].nets
-    }
+    capacitors = [key for key in gone if circuit.kinds[key].kind is Kind.CAPACITOR]
+    touched = {net for key in capacitors for net in circuit.board.part_by_key[key].nets}
     for name in sorted(touched, key=natural_key):
         if circuit.net_kind(name) is not NetKind.RAIL:
             continue
-        bank = _capacitors(circuit, name)
-        lost = [key for key in bank if key in gone]
+        bank = circuit.once("capacitors", name, partial(_capacitors, circuit, name))
+        lost = tuple(key for key in bank if key in gone)
         if not lost:
             continue
-        whole = sum(bank.values())
-        share = sum(bank[key] for key in lost) / whole if whole else len(lost) / len(bank)
-        names = ", ".join(lost)
-        if len(lost) == len(bank):
+        whole, missing = sum(bank.values()), sum(bank[key] for key in lost)
+        names, all_lost = ", ".join(lost), len(lost) == len(bank)
+        if all_lost:
             text = f"{name} loses all its own capacitors ({names})"
         else:
             text = f"{name} loses {len(lost)} of {len(bank)} capacitors ({names})"
         if whole:
-            text += f", {engineering(sum(bank[key] for key in lost), 'F', 3)}"
-            text += f" of {engineering(whole, 'F', 3)}" if len(lost) < len(bank) else ""
+            text += f", {engineering(missing, 'F', 3)}"
+            text += "" if all_lost else f" of {engineering(whole, 'F', 3)}"
         around = circuit.surroundings
-        behind = next((b for key in lost if (b := capacitors_behind(around, key, gone))), None)
-        if behind is not None and len(lost) == len(bank):
+        behind = next((b for key in lost if (b := capacitors_behind(around, key, set(gone)))), None)
+        if behind is not None and all_lost:
             link, conditional = behind
             text += f"; those behind {link} are left" + " if it is closed" * conditional
-        text += "."
-        worst = min((circuit.absence(key).severity for key in lost), key=lambda s: s.rank)
-        found.append((-share, _Sentence(worst, text, lost)))
+        share = missing / whole if whole else len(lost) / len(bank)
+        found.append((-share, _Sentence(_worst(circuit, lost), f"{text}.", lost)))
     found.sort(key=lambda item: item[0])
     return [sentence for _, sentence in found]
 
 
 def _capacitors(circuit: Circuit, rail: str) -> Mapping[str, float]:
     """Return the fitted capacitors from a rail to a ground with their capacitance, F."""
-    return circuit.once("capacitors", rail, lambda: _find_capacitors(circuit, rail))
-
-
-def _find_capacitors(circuit: Circuit, rail: str) -> Mapping[str, float]:
     bank: dict[str, float] = {}
     for pin in circuit.board.net_by_name[rail].pins:
         kind = circuit.kinds[pin.part]
@@ -237,34 +181,62 @@ def _find_capacitors(circuit: Circuit, rail: str) -> Mapping[str, float]:
     return bank
 
 
-def _together(circuit: Circuit, key: str, gone: Sequence[str]) -> Absence:
-    """Return what follows from one part when the others are missing too.
+# -- signals, and single parts ------------------------------------------------------------------
 
-    A part that nothing stands in for any more is missed more than alone, never less.
+
+def _shared_signals(circuit: Circuit, gone: Collection[str]) -> Iterator[_Sentence]:
+    """Tell of signals that have lost all but one of the parts that meant something to them.
+
+    Each lost part alone would have another effect than all of them together: what remains is a
+    pin that nothing drives.
     """
-    alone = circuit.absence(key)
-    worse = judge_absence(circuit.surroundings, key, gone)
-    return worse if worse.severity.rank < alone.severity.rank else alone
+    carriers: dict[str, list[str]] = {}
+    for key in gone:
+        if circuit.kinds[key].kind in _CARRIES:
+            for net in circuit.board.part_by_key[key].nets:
+                if circuit.net_kind(net) not in {NetKind.RAIL, NetKind.GROUND}:
+                    carriers.setdefault(net, []).append(key)
+    for net, parts in carriers.items():
+        pins = circuit.board.net_by_name[net].pins
+        left = {
+            pin.part
+            for pin in pins
+            if pin.part not in gone and circuit.kinds[pin.part].kind not in _PASSIVE_ENDS
+        }
+        if len(parts) < 2 or len(left) != 1:
+            continue
+        (chip,) = left
+        what = f"nothing but {chip} is left on it"
+        absences = [circuit.absence(key) for key in parts]
+        if all(absence.lost == "temperature" for absence in absences):
+            what = f"{chip} no longer reads the temperature"
+        text = f"{net} has lost {_and(parts)}: {what}"
+        then = {absence.then for absence in absences}
+        if len(then) == 1 and then != {""}:
+            (tail,) = then
+            same = what.startswith(f"{chip} ") and tail.startswith(f"{chip} ")
+            text += f" and {tail.removeprefix(f'{chip} ')}" if same else f"; {tail}"
+        yield _Sentence(_worst(circuit, parts), f"{text}.", tuple(parts))
 
 
-def _single(circuit: Circuit, keys: Sequence[str], gone: Sequence[str]) -> list[_Sentence]:
-    """Return each part's own effects; parts with the same effect share a sentence."""
+def _single(circuit: Circuit, keys: Sequence[str], gone: Collection[str]) -> Iterator[_Sentence]:
+    """Tell of each part's own effects; parts with the same effect share a sentence."""
     groups: dict[tuple[Severity, str], list[str]] = {}
     silent: list[str] = []
     for key in keys:
-        absence = _together(circuit, key, gone)
+        # a part that nothing stands in for any more is missed more than alone, never less
+        absence = circuit.absence(key)
+        worse = judge_absence(circuit.surroundings, key, list(gone))
+        if worse.severity.rank < absence.severity.rank:
+            absence = worse
         if absence.severity is Severity.UNKNOWN:
             silent.append(key)
-            continue
-        if absence.effects:
+        elif absence.effects:
             effect = absence.effects[0].rstrip(".")
             groups.setdefault((absence.severity, effect), []).append(key)
-    found = [
-        _Sentence(severity, f"{', '.join(parts)}: {effect}.", parts)
-        for (severity, effect), parts in groups.items()
-    ]
+    for (severity, effect), parts in groups.items():
+        yield _Sentence(severity, f"{', '.join(parts)}: {effect}.", tuple(parts))
     if silent:
         names = ", ".join(sorted(silent, key=natural_key))
         text = f"{names}: what stops without {'it' if len(silent) == 1 else 'them'} is not known."
-        found.append(_Sentence(Severity.UNKNOWN, text, silent))
-    return found
+        yield _Sentence(Severity.UNKNOWN, text, tuple(silent))

@@ -1,26 +1,17 @@
-"""What a user's words mean on a circuit: a rail, a bus, one net, the place of a probe."""
+"""What a user's words mean on a circuit: a rail, a bus, one net, the ways between two nets."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import NamedTuple
+from itertools import islice
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, Link, NetKind, Rail
-from nettrace.circuit.series import two_nets
 from nettrace.errors import NothingMatches, WrongUsage
-from nettrace.model.board import Board, Net, Part
-from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads, split_pin
+from nettrace.model.board import Board, Net
+from nettrace.model.find import find_nets, find_pins, split_pin
 from nettrace.model.names import match_names, nearest_names
-
-
-class ProbePlace(NamedTuple):
-    """Where a probe is held: how to show it, its net, and its part (None for a net)."""
-
-    shown: str
-    net: str
-    part: Part | None
 
 
 def find_rails(circuit: Circuit, name: str | None = None) -> tuple[Rail, ...]:
@@ -50,14 +41,14 @@ def find_buses(circuit: Circuit, name: str | None = None) -> tuple[Bus, ...]:
     """
     if name is None:
         return circuit.buses
-    by_name = [(item, {item.name}) for item in circuit.buses]
-    by_protocol = [(item, {item.protocol}) for item in circuit.buses]
-    by_net = [(item, {net for line in item.lines for net in line.nets}) for item in circuit.buses]
+    buses = circuit.buses
+    by_name, by_protocol = [{bus.name} for bus in buses], [{bus.protocol} for bus in buses]
+    by_net = [{net for line in bus.lines for net in line.nets} for bus in buses]
     for known in (by_name, by_protocol, by_net):
-        hits = set(match_names(name, set[str]().union(*(words for _, words in known))))
+        hits = set(match_names(name, set[str]().union(*known)))
         if hits:
-            return tuple(item for item, words in known if hits & words)
-    names = [item.name for item in circuit.buses]
+            return tuple(bus for bus, words in zip(buses, known, strict=True) if hits & words)
+    names = [bus.name for bus in buses]
     near = nearest_names(name, names) or tuple(names[:6])
     hint = f"Buses: {', '.join(near)}." if near else "No serial bus was found on this board."
     raise NothingMatches(f"no bus {name!r}", hint=hint)
@@ -88,66 +79,7 @@ def find_one_net(board: Board, words: str) -> Net:
     return nets[0]
 
 
-def find_probe_place(board: Board, words: str) -> ProbePlace:
-    """Return where a probe on a net or a pad (`REFDES.PIN`) is.
-
-    Raises:
-        NothingMatches: no such net or pad, or the pad is on no net.
-        WrongUsage: it means several.
-    """
-    if words in board.net_by_name or "." not in words:
-        (net, *more) = find_nets(board, words)
-        if more:
-            raise WrongUsage(f"{words!r} means {len(more) + 1} nets", hint="Name one net or pad.")
-        return ProbePlace(net.name, net.name, None)
-    try:
-        pins = find_pins(board, words)
-    except NothingMatches:
-        if matches := [net for net in board.nets if words in net.aliases]:
-            return ProbePlace(matches[0].name, matches[0].name, None)
-        raise
-    pin = pins[0]
-    if len(pins) > 1:
-        raise WrongUsage(f"{words!r} means {len(pins)} pads", hint=one_of_pads(board, pins))
-    part = board.part_by_key[pin.part]
-    label = f"{part.refdes}.{pin.number}"
-    if pin.net is None:
-        raise NothingMatches(f"{label} is on no net", hint="There is nothing to measure against.")
-    return ProbePlace(label, pin.net, part)
-
-
-def on_rails(board: Board, said: Mapping[str, float]) -> Mapping[str, float]:
-    """Return the volts of the rails that are on, by the nets' own names.
-
-    Raises:
-        NothingMatches: no such net.
-    """
-    return {find_nets(board, name)[0].name: volts for name, volts in said.items()}
-
-
-def find_changes(board: Board, changed: Mapping[str, float]) -> Mapping[str, float]:
-    """Return part key -> Ω of parts that are changed or, at 0 Ω, shorted.
-
-    Raises:
-        NothingMatches: no such part.
-        WrongUsage: a part is not between two nets, or the resistance is below 0.
-    """
-    found = {}
-    for name, ohms in changed.items():
-        for part in find_parts(board, name):
-            if two_nets(part) is None:
-                raise WrongUsage(
-                    f"{part.refdes} is on {len(part.nets)} nets",
-                    expected="a part between two nets",
-                    hint="Only such a part can be changed or shorted.",
-                )
-            if not 0 <= ohms < float("inf"):
-                raise WrongUsage(f"{name} of {ohms:g} Ω", expected="0 Ω or more")
-            found[part.key] = ohms
-    return found
-
-
-# -- How two nets are tied: every shortest way through series parts, with its resistance.
+# -- ways between two nets ----------------------------------------------------------------------
 
 
 #: Ways listed at most; a mesh of parallel parts has more than anyone reads.
@@ -155,6 +87,8 @@ MOST_WAYS = 50
 
 #: A net, and the kind of all nets so far (RAIL, GROUND, SIGNAL for the rest), None if mixed.
 _State = tuple[str, NetKind | None]
+#: A state -> the states before it, each with the link that leads on.
+_Came = dict[_State, list[tuple[_State, Link]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,11 +116,11 @@ def find_ways(circuit: Circuit, from_net: str, to_net: str) -> tuple[Way, ...]:
     if from_net == to_net:
         return (Way(from_net, (), 0.0),)
     start: _State = (from_net, _kind(circuit, from_net))
-    came: dict[_State, list[tuple[_State, Link]]] = {start: []}
+    came: _Came = {start: []}
     edge = [start]
     goals: list[_State] = []
     while edge and not goals:
-        reached: dict[_State, list[tuple[_State, Link]]] = {}
+        reached: _Came = {}
         for state in edge:
             for after, link in _steps(circuit, state):
                 if after not in came:
@@ -195,14 +129,12 @@ def find_ways(circuit: Circuit, from_net: str, to_net: str) -> tuple[Way, ...]:
         edge = list(reached)
         goals = [state for state in edge if state[0] == to_net]
     found: list[Way] = []
-    for goal in goals:
-        for links in _back(came, goal):
-            known = [link.ohms for link in links if link.ohms is not None]
-            ohms = sum(known) if len(known) == len(links) else None
-            terms = dict.fromkeys(link.conditional for link in links if link.conditional)
-            found.append(Way(from_net, links, ohms, " and ".join(terms)))
-            if len(found) >= MOST_WAYS:
-                return tuple(found)
+    chains = (links for goal in goals for links in _back(came, goal))
+    for links in islice(chains, MOST_WAYS):
+        known = [link.ohms for link in links if link.ohms is not None]
+        ohms = sum(known) if len(known) == len(links) else None
+        terms = dict.fromkeys(link.conditional for link in links if link.conditional)
+        found.append(Way(from_net, links, ohms, " and ".join(terms)))
     return tuple(found)
 
 
@@ -216,14 +148,11 @@ def _steps(circuit: Circuit, state: _State) -> Iterator[tuple[_State, Link]]:
     here = _kind(circuit, net)
     for link in circuit.links.get(net, ()):
         there = _kind(circuit, link.to_net)
-        if there is not here and here is not NetKind.SIGNAL and only is not here:
-            continue
-        yield (link.to_net, only if there is only else None), link
+        if there is here or here is NetKind.SIGNAL or only is here:
+            yield (link.to_net, only if there is only else None), link
 
 
-def _back(
-    came: dict[_State, list[tuple[_State, Link]]], goal: _State
-) -> Iterator[tuple[Link, ...]]:
+def _back(came: _Came, goal: _State) -> Iterator[tuple[Link, ...]]:
     """Yield the chains of links that lead to the goal; each is as long as the search was deep."""
     pending: list[tuple[_State, tuple[Link, ...]]] = [(goal, ())]
     while pending:

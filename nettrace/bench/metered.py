@@ -2,13 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
-from nettrace.bench.lookup import find_changes, find_probe_place, on_rails
 from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.series import two_nets
 from nettrace.electrical.expected import Expected, Heat, MeteredBoard
-from nettrace.model.find import find_parts
+from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.model.board import Board, Part
+from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads
+
+
+class ProbePlace(NamedTuple):
+    """Where a probe is held: how to show it, its net, and its part (None for a net)."""
+
+    shown: str
+    net: str
+    part: Part | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,18 +58,17 @@ def measure_pad(circuit: Circuit, pad: str, to: str | None, lying: Lying) -> Mea
         NothingMatches: no such pad, net or part.
         WrongUsage: a name means several, or a changed part is not between two nets.
     """
-    board = circuit.board
-    bench = _bench(circuit, lying)
-    start = find_probe_place(board, pad)
-    target = find_probe_place(board, to) if to is not None else None
+    board = _metered(circuit, lying)
+    start = find_probe_place(circuit.board, pad)
+    target = find_probe_place(circuit.board, to) if to is not None else None
 
     def seen(at: MeteredBoard) -> tuple[Expected, ...]:
         if target is None:
             return at.of_net(*start)
         return (at.between(start.shown, start.net, target.shown, target.net),)
 
-    fitted = MeteredBoard(circuit, rails=bench.rails)
-    return Measured(seen(bench), seen(fitted), tuple(sorted(bench.without)), bench.changes)
+    fitted = MeteredBoard(circuit, rails=board.rails)
+    return Measured(seen(board), seen(fitted), tuple(sorted(board.without)), board.changes)
 
 
 def measure_power(circuit: Circuit, lying: Lying) -> tuple[Heat, ...]:
@@ -65,16 +76,57 @@ def measure_power(circuit: Circuit, lying: Lying) -> tuple[Heat, ...]:
 
     Errors as for `measure_pad`.
     """
-    return _bench(circuit, lying).heats()
+    return _metered(circuit, lying).heats()
 
 
-def _bench(circuit: Circuit, lying: Lying) -> MeteredBoard:
+def find_probe_place(board: Board, words: str) -> ProbePlace:
+    """Return where a probe on a net or a pad (`REFDES.PIN`) is.
+
+    Raises:
+        NothingMatches: no such net or pad, or the pad is on no net.
+        WrongUsage: it means several.
+    """
+    if words in board.net_by_name or "." not in words:
+        (net, *more) = find_nets(board, words)
+        if more:
+            raise WrongUsage(f"{words!r} means {len(more) + 1} nets", hint="Name one net or pad.")
+        return ProbePlace(net.name, net.name, None)
+    try:
+        pins = find_pins(board, words)
+    except NothingMatches:
+        for net in board.nets:
+            if words in net.aliases:
+                return ProbePlace(net.name, net.name, None)
+        raise
+    pin = pins[0]
+    if len(pins) > 1:
+        raise WrongUsage(f"{words!r} means {len(pins)} pads", hint=one_of_pads(board, pins))
+    part = board.part_by_key[pin.part]
+    label = f"{part.refdes}.{pin.number}"
+    if pin.net is None:
+        raise NothingMatches(f"{label} is on no net", hint="There is nothing to measure against.")
+    return ProbePlace(label, pin.net, part)
+
+
+def _metered(circuit: Circuit, lying: Lying) -> MeteredBoard:
     board = circuit.board
     gone = frozenset(part.key for name in lying.without for part in find_parts(board, name))
-    changes = find_changes(board, lying.changed)
+    changes = {}
+    for name, ohms in lying.changed.items():
+        for part in find_parts(board, name):
+            if two_nets(part) is None:
+                raise WrongUsage(
+                    f"{part.refdes} is on {len(part.nets)} nets",
+                    expected="a part between two nets",
+                    hint="Only such a part can be changed or shorted.",
+                )
+            if not 0 <= ohms < math.inf:
+                raise WrongUsage(f"{name} of {ohms:g} Ω", expected="0 Ω or more")
+            changes[part.key] = ohms
     values = {key: f"{ohms:.12g}" for key, ohms in changes.items() if ohms > 0}
     if values:
         # a feedback divider with another resistor sets another rail
         notes = replace(circuit.notes, values={**circuit.notes.values, **values})
         circuit = Circuit(board, notes)
-    return MeteredBoard(circuit, gone, on_rails(board, lying.rails), changes)
+    rails = {find_nets(board, name)[0].name: volts for name, volts in lying.rails.items()}
+    return MeteredBoard(circuit, gone, rails, changes)

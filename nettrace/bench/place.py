@@ -10,18 +10,6 @@ from nettrace.model.board import Board, Part, Pin
 from nettrace.model.find import find_parts, find_pins, one_part, split_pin
 from nettrace.model.geometry import distance, inside
 
-__all__ = [
-    "DEFAULT_RADIUS_MM",
-    "Box",
-    "Circle",
-    "Outline",
-    "Shape",
-    "circle_around",
-    "parse_box",
-    "parse_outline",
-    "parse_point",
-]
-
 #: Radius where none is given: about a small connector and its row of passives; common practice,
 #: no source.
 DEFAULT_RADIUS_MM = 5.0
@@ -107,21 +95,20 @@ class Outline:
 Shape = Circle | Box | Outline
 
 
-def _numbers(text: str, what: str, example: str) -> list[float]:
-    words = text.replace(",", " ").replace(";", " ").split()
+def _numbers(text: str, what: str, shape: str, example: str) -> list[float]:
+    """Return as many numbers as the shape has words."""
+    hint = f"Write it like {example}."
     found = []
-    for word in words:
+    for word in text.replace(",", " ").replace(";", " ").split():
         try:
             number = float(word.removesuffix("mm"))
         except ValueError:
             number = math.nan
         if not math.isfinite(number):
-            raise WrongUsage(
-                f"{word!r} in {what} {text!r}",
-                expected="a number in mm",
-                hint=f"Write it like {example}.",
-            )
+            raise WrongUsage(f"{word!r} in {what} {text!r}", expected="a number in mm", hint=hint)
         found.append(number)
+    if len(found) != len(shape.split(",")):
+        raise WrongUsage(f"{what} {text!r}", expected=shape, hint=hint)
     return found
 
 
@@ -131,10 +118,8 @@ def parse_point(text: str) -> tuple[float, float]:
     >>> parse_point("12.5,-3")
     (12.5, -3.0)
     """
-    numbers = _numbers(text, "the point", "12.5,-3")
-    if len(numbers) != 2:
-        raise WrongUsage(f"the point {text!r}", expected="X,Y", hint="Write it like 12.5,-3.")
-    return numbers[0], numbers[1]
+    x, y = _numbers(text, "the point", "X,Y", "12.5,-3")
+    return x, y
 
 
 def parse_box(text: str) -> Box:
@@ -143,12 +128,7 @@ def parse_box(text: str) -> Box:
     >>> parse_box("4,4,0,1")
     Box(x1=0.0, y1=1.0, x2=4.0, y2=4.0)
     """
-    numbers = _numbers(text, "the box", "0,0,10,5")
-    if len(numbers) != 4:
-        raise WrongUsage(
-            f"the box {text!r}", expected="X1,Y1,X2,Y2", hint="Write it like 0,0,10,5."
-        )
-    x1, y1, x2, y2 = numbers
+    x1, y1, x2, y2 = _numbers(text, "the box", "X1,Y1,X2,Y2", "0,0,10,5")
     return Box(min(x1, x2), min(y1, y2), max(x1, x2), max(y1, y2))
 
 
@@ -183,23 +163,16 @@ def circle_around(board: Board, words: str, radius_mm: float) -> Circle:
             "with --with.",
         )
     if len(at) > 1:
-        names = ", ".join(f"{_one(board, name)} at {x:g},{y:g}" for name, x, y in at[:4])
+        names = ", ".join(f"{alone} at {x:g},{y:g}" for _, alone, x, y in at[:4])
         raise WrongUsage(
             f"{words!r} means {len(at)} places: {names}", hint="Give one, or a point with --at."
         )
-    name, x, y = at[0]
+    name, _, x, y = at[0]
     return Circle(x, y, radius_mm, name)
 
 
-def _one(board: Board, name: str) -> str:
-    """Return the words that mean that part or pad alone."""
-    if name in board.part_by_key:
-        return one_part(board, name)
-    key, _, number = name.rpartition(".")
-    return f"{one_part(board, key)}.{number}"
-
-
-def _points(board: Board, words: str) -> list[tuple[str, float, float]]:
+def _points(board: Board, words: str) -> list[tuple[str, str, float, float]]:
+    """Return the name of each part or pad that the words mean, words for it alone, its place."""
     try:
         parts: tuple[Part, ...] = find_parts(board, words)
     except NothingMatches:
@@ -209,11 +182,15 @@ def _points(board: Board, words: str) -> list[tuple[str, float, float]]:
         for pin in find_pins(board, words):
             pins.setdefault((pin.part, pin.number), pin)
         return [
-            (str(pin), pin.x, pin.y)
+            (str(pin), f"{one_part(board, pin.part)}.{pin.number}", pin.x, pin.y)
             for pin in pins.values()
             if pin.x is not None and pin.y is not None
         ]
-    return [(part.key, *at) for part in parts if (at := part_place(part)) is not None]
+    return [
+        (part.key, one_part(board, part.key), *at)
+        for part in parts
+        if (at := part_place(part)) is not None
+    ]
 
 
 def part_place(part: Part) -> tuple[float, float] | None:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.bench.lookup import find_one_net, find_probe_place
+from nettrace.bench.lookup import find_one_net
+from nettrace.bench.metered import find_probe_place
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder
