@@ -262,9 +262,7 @@ class BoardMaker(PartMaker):
 
     def slot(self, net: NetForm, instance: str, slots: Slots) -> Slot | None:
         """Return the slot of an instance that a net names; None for a symbol; error if none."""
-        if instance in slots:
-            return slots[instance]
-        one = self.folded_ids(slots).get(folded(instance))
+        one = self.find_id(slots, instance)
         if one is not None:
             return slots[one]
         near = nearest_names(instance, slots, most=1) if len(slots) <= MOST_NEAR else ()

@@ -183,12 +183,13 @@ class PartMaker:
 
     # -- finding --
 
+    def find_id(self, things: Mapping[str, object], wanted: str) -> str | None:
+        """Return the id: exactly so, else without case (as the standard compares)."""
+        return wanted if wanted in things else self.folded_ids(things).get(folded(wanted))
+
     def find(self, things: Mapping[str, Thing], wanted: str) -> Thing | None:
-        """Return what has the id: exactly so, else without case (as the standard compares)."""
-        thing = things.get(wanted)
-        if thing is not None or wanted in things:
-            return thing
-        one = self.folded_ids(things).get(folded(wanted))
+        """Return what has the id."""
+        one = self.find_id(things, wanted)
         return None if one is None else things[one]
 
     def find_named(self, things: Mapping[str, Named], wanted: str) -> Named | None:
@@ -469,67 +470,65 @@ class PartMaker:
         numbers: PinNames = {}
         slot.numbers = numbers
         for port_id, member, number, _ in slot.instance.pins or ():
-            port = self.find(slot.ports, port_id)
+            key, port = self.pin_key(slot, port_id, member)
             pin: PinName = (number, port_id, None)
             if port is not None:
                 bits = port.bits(member)
                 given = [word.strip() for word in number.split(",")] if len(bits) > 1 else []
                 if len(given) == len(bits):
                     for bit, each in zip(bits, given, strict=True):
-                        numbers[port_id, str(bit)] = (each, port.bit(bit), port.type)
+                        numbers[key[0], port.member(bit)] = (each, port.bit(bit), port.type)
                     continue
                 name = port.bit(bits[0]) if member and bits else port.name
                 pin = (number, port.function or (name if name != number else None), port.type)
-            first = numbers.setdefault((port_id, member), pin)
-            further = slot.further.get((port_id, member), [])
+            first = numbers.setdefault(key, pin)
+            further = slot.further.get(key, [])
             if all(number != other[0] for other in (first, *further)):
-                slot.further[port_id, member] = [*further, pin]
+                slot.further[key] = [*further, pin]
+
+    def pin_key(self, slot: Slot, port_id: str, member: str) -> tuple[tuple[str, str], Port | None]:
+        """Return port id and member as the cell spells them, and the port."""
+        one = self.find_id(slot.ports, port_id)
+        if one is None:
+            return (port_id, member), None
+        port = slot.ports[one]
+        bits = port.bits(member)
+        return (one, port.member(bits[0]) if len(bits) == 1 else member), port
 
     def pins(self, slot: Slot, port_id: str, member: str, net: NetForm) -> list[PinName]:
         """Return the pins of a part that are meant by what a net names."""
-        key = (port_id, member)
-        pin = slot.numbers.get(key)
+        spelt = (port_id, member)
+        pin = slot.numbers.get(spelt)
         if pin is None:
-            pin = slot.numbers[key] = self.new_pin(slot, port_id, member, net)
-        return [pin, *slot.further.get(key, ())] if slot.further else [pin]
-
-    def new_pin(self, slot: Slot, port_id: str, member: str, net: NetForm) -> PinName:
-        """Return how a pin that was not asked for before is called."""
-        use, key = slot.use, (port_id, member)
-        port = self.find(slot.ports, port_id)
-        made = use.pins.get(key)
-        if made is None:
-            made = use.pins[key] = self.pin_of_cell(slot, port, member, net, port_id)
-        if slot.numbers is not use.pins and port is not None:
-            # numbers said by the instance may spell the port or its member otherwise
-            for other, said in slot.numbers.items():
-                if self.find(slot.ports, other[0]) is port and (
-                    port.bits(other[1]) == port.bits(member)
-                ):
-                    if other in slot.further:
-                        slot.further[key] = slot.further[other]
-                    return said
-        return made
+            key, port = self.pin_key(slot, port_id, member)
+            pin = slot.numbers.get(key) or slot.use.pins.get(key)
+            if pin is None:
+                pin = slot.use.pins[key] = self.pin_of_cell(slot, port, key, net)
+            slot.numbers[spelt] = pin
+            if key in slot.further:
+                slot.further[spelt] = slot.further[key]
+        return [pin, *slot.further.get(spelt, ())]
 
     def pin_of_cell(
-        self, slot: Slot, port: Port | None, member: str, net: NetForm, port_id: str
+        self, slot: Slot, port: Port | None, key: tuple[str, str], net: NetForm
     ) -> PinName:
         """Return how a pin that a net names is called by its cell."""
-        if port is None:
-            if slot.use.view is not None:
-                self.warn(
-                    "unknown-port",
-                    f"net {net.name} joins port {port_id} of {slot.instance.name}, "
-                    f"which cell {slot.instance.cell} does not have",
-                    net.offset,
-                )
-            number = decode_id(port_id)
-            return (f"{number}[{member}]" if member else number, None, None)
-        bits = port.bits(member)
-        if len(bits) == 1:
-            return self.port_pin(port, bits[0])
-        self.warn_width(port, member, net)
-        return f"{port.base}[{member}]" if member else port.name, port.function, port.type
+        port_id, member = key
+        if port is not None:
+            bits = port.bits(member)
+            if len(bits) == 1:
+                return self.port_pin(port, bits[0])
+            self.warn_width(port, member, net)
+            return f"{port.base}[{member}]" if member else port.name, port.function, port.type
+        if slot.use.view is not None:
+            self.warn(
+                "unknown-port",
+                f"net {net.name} joins port {port_id} of {slot.instance.name}, "
+                f"which cell {slot.instance.cell} does not have",
+                net.offset,
+            )
+        number = decode_id(port_id)
+        return (f"{number}[{member}]" if member else number, None, None)
 
     def warn_width(self, port: Port, member: str, net: NetForm) -> None:
         """Say that a net joins wires that the port does not have, or several at once."""

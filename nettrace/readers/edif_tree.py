@@ -14,8 +14,9 @@ from nettrace.errors import BadInput
 from nettrace.readers.document import Document
 from nettrace.readers.sexpr import Lines, balanced
 
-#: Deepest nesting that is read; the deepest form of the standard in use is about 20.
-MOST_NESTED = 500
+#: Deepest nesting that is read; the deepest form of the standard in use is about 20. Readers of
+#: forms call themselves, a few frames a level: far from the end of the stack.
+MOST_NESTED = 200
 
 #: Port, member index or "", instance or "" for the cell's own.
 Ref = tuple[str, str, str]

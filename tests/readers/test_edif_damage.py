@@ -158,6 +158,13 @@ def test_huge_and_deep_text_is_answered_at_once(text: str) -> None:
     assert time.process_time() - start < 60  # seconds; a hundredth of it as a rule
 
 
+@pytest.mark.parametrize("form", ["(net n ", "(net n (joined (portList ", "(commentGraphics "])
+def test_forms_within_forms_never_end_the_stack(form: str) -> None:
+    opened = form * 450
+    text = BOARD_TEXT.replace("(net C ", f"{opened}{')' * opened.count('(')} (net C ")
+    assert "nested 201 deep" in str(as_used(Document("deep.edf", text)))
+
+
 def token_by_token(document: Document, monkeypatch: pytest.MonkeyPatch) -> Board | str:
     with monkeypatch.context() as patch:
         pattern = edif_tree._pattern(whole=False, closed=False)
@@ -207,7 +214,7 @@ def test_drawing_that_cannot_be_left_out_is_read(
 
 
 def test_unclosed_drawing_takes_no_longer_than_closed() -> None:
-    text = "(edif a " + "(figure " * 400 + "(pt 1 2) " * 50_000
+    text = "(edif a " + "(figure " * 150 + "(pt 1 2) " * 50_000
     started = time.process_time()
     assert "the end of the file" in str(as_used(Document("s.edf", text)))
     assert time.process_time() - started < 60
