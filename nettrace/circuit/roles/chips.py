@@ -283,7 +283,7 @@ def small_chip(site: Site) -> Findings:
         return
     lines = " ".join(map(words_of, site.signals))
     pins = len(site.part.pins)
-    for role, score, least, most, needed, because in knowledge.table("chips")["lines"]["rows"]:
+    for role, score, least, most, needed, because in knowledge.table("chips")["lines"]["roles"]:
         if least <= pins <= most and all(says(what, lines) for what in needed):
             yield found(role, score, because)
     yield from _translator(site)
