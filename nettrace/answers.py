@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from nettrace.bench.area import AreaReport, PadReport, lacks_value
-from nettrace.bench.compare import Comparison
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import (
     Absence,
@@ -235,14 +234,6 @@ class Solved(Several["Answer"]):
 
     name: str
     formula: Formula
-
-
-@dataclass(frozen=True, slots=True)
-class ComparisonAnswer(Comparison):
-    """A comparison, with the names of the two boards."""
-
-    board: str = field(kw_only=True)
-    other: str = field(kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,6 @@ from nettrace.errors import NothingMatches, WrongUsage
 if TYPE_CHECKING:
     from nettrace.answers import (
         AreaAnswer,
-        ComparisonAnswer,
         Drawing,
         NetAnswer,
         PadAnswer,
@@ -29,6 +28,7 @@ if TYPE_CHECKING:
         Written,
     )
     from nettrace.bench.area import PadReport
+    from nettrace.bench.compare import Comparison
     from nettrace.bench.place import Shape
     from nettrace.circuit.circuit import Circuit
     from nettrace.circuit.evidence import Bus, Rail
@@ -398,20 +398,17 @@ def formulas() -> tuple[Formula, ...]:
     return FORMULAS
 
 
-def compare(board: Circuit | Board, other: Circuit | Board | Path | str) -> ComparisonAnswer:
+def compare(board: Circuit | Board, other: Circuit | Board | Path | str) -> Comparison:
     """Compare `other` against `board`: opens, shorts, missing parts. The command: `compare`.
 
     Raises:
         BadInput: `other` is a path that cannot be read.
     """
-    from nettrace.answers import ComparisonAnswer, values_of
     from nettrace.bench.compare import compare_boards
     from nettrace.loading import load_board
 
-    first = _board(board)
     second = load_board(other) if isinstance(other, (str, Path)) else _board(other)
-    found = compare_boards(first, second)
-    return ComparisonAnswer(**values_of(found), board=first.name, other=second.name)
+    return compare_boards(_board(board), second)
 
 
 def convert(board: Circuit | Board, to: str) -> str:

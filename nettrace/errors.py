@@ -20,7 +20,7 @@ __all__ = [
 
 
 class ExitCode(IntEnum):
-    """Exit codes of the command line (contract)."""
+    """Exit codes of the command line."""
 
     DONE = 0
     DIFFERENCES = 1
@@ -46,7 +46,7 @@ class Place(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Warning:  # noqa: A001 - the contract's word; the built-in is not used in this package
+class Warning:  # noqa: A001 - the word of JSON and docs; the built-in is not used in this package
     """Something read, but with care: `code` is stable, `message` is for people."""
 
     code: str

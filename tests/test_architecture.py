@@ -67,7 +67,6 @@ ALLOWED = {
 #: Package -> the places where it may be imported, as module prefixes.
 THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "click": ("cli.",),
-    "rich": ("views.text",),
     "PIL": ("views.",),
     "graphviz": ("views.",),
     "graphviz_pure": ("views.",),

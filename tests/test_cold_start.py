@@ -35,7 +35,7 @@ def rooms(modules: set[str]) -> set[str]:
 def test_help_loads_the_command_line_and_nothing_else() -> None:
     code, modules, _ = loaded(["--help"])
     assert code == 0
-    assert rooms(modules) == {"cli", "version"}
+    assert rooms(modules) == {"cli", "knowledge", "version"}
     assert not modules.intersection((*HEAVY, "rich", "json", "tomllib"))
 
 
@@ -44,7 +44,7 @@ def test_a_commands_help_loads_no_reader_and_no_pass() -> None:
     assert code == 0
     assert not modules.intersection((*HEAVY, "rich"))
     # errors are data that writing a warning needs; boards, circuits and views with rich are not
-    assert rooms(modules) <= {"cli", "errors", "version", "views", "model"}
+    assert rooms(modules) <= {"cli", "knowledge", "errors", "version", "views", "model"}
 
 
 @pytest.mark.parametrize("as_json", [True, False])

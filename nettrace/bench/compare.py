@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import msgspec
 
@@ -50,6 +50,7 @@ class Comparison:
     extra_parts: tuple[str, ...]
     missing_pins: tuple[str, ...] = ()
     extra_pins: tuple[str, ...] = ()
+    names: tuple[str, str] = field(default=("", ""), compare=False)  # of the two boards
 
     @property
     def same(self) -> bool:
@@ -87,6 +88,7 @@ def compare_boards(board: Board, other: Board) -> Comparison:
         extra_parts=_sorted(ref for ref, part in others.items() if ref not in found and part.nets),
         missing_pins=_sorted(missing_pins),
         extra_pins=_sorted(extra_pins),
+        names=(board.name, other.name),
     )
 
 

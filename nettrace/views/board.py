@@ -33,12 +33,12 @@ from nettrace.views.page import (
     Blank,
     Block,
     Bullets,
-    Column,
     Ends,
     Fact,
     Heading,
     Table,
     Title,
+    columns,
     line,
 )
 from nettrace.views.text import counted, listed, shorten_middle
@@ -89,10 +89,10 @@ def summary(answer: Summary) -> Page:
     yield line(f"{counted(counts.parts, 'part')}, {counted(counts.nets, 'net')}, {pins}, {pads}")
     yield Heading("Sources")
     yield Table(
-        (
-            Column("file", cut=True),
-            Column("format", cut=True),
-            *(Column(title, right=True) for title in ("parts", "nets", "pins", "pads")),
+        columns(
+            "file: cut",
+            "format: cut",
+            *(f"{title}: right" for title in ("parts", "nets", "pins", "pads")),
         ),
         tuple(
             (
@@ -110,8 +110,7 @@ def summary(answer: Summary) -> Page:
     if answer.buses:
         yield Heading("Buses")
         yield Table(
-            (Column("bus", "name", cut=True), Column("lines", wrap=True),
-             Column("devices", wrap=True)),
+            columns("bus: name cut", "lines: wrap", "devices: wrap"),
             tuple(
                 (
                     bus_words(bus),
@@ -156,13 +155,7 @@ def _rails_in_short(answer: Summary) -> Page:
         yield line("No supply rail was found.", indent=1)
         return
     yield Table(
-        (
-            Column("rail", "name", cut=True),
-            Column("volts", right=True),
-            Column("known by", clip=True),
-            Column("from"),
-            Column("loads", right=True),
-        ),
+        columns("rail: name cut", "volts: right", "known by: clip", "from", "loads: right"),
         tuple(
             (
                 rail.net,
@@ -307,14 +300,8 @@ def _others(answer: AreaAnswer, others: Sequence[AreaPart]) -> Table:
                 f"{item.distance:.1f}",
             )
         )
-    columns = (
-        Column("part", "name"),
-        Column("what it is", cut=True),
-        Column("value", cut=True),
-        Column("in the area"),
-        Column("mm", right=True),
-    )
-    return Table(columns, tuple(rows))
+    heads = columns("part: name", "what it is: cut", "value: cut", "in the area", "mm: right")
+    return Table(heads, tuple(rows))
 
 
 def _bare_pads(answer: AreaAnswer) -> Table:
@@ -329,14 +316,9 @@ def _bare_pads(answer: AreaAnswer) -> Table:
     def order(key: tuple[str, str | None]) -> tuple[int, object]:
         return rank.get(key[0], len(rank)), natural_key(groups[key][0].pad.number)
 
-    columns = (
-        Column("pad", "name", cut=True),
-        Column("net", cut=True),
-        Column("volts"),
-        Column("also on that net", wrap=True),
-    )
+    heads = columns("pad: name cut", "net: cut", "volts", "also on that net: wrap")
     return Table(
-        columns,
+        heads,
         tuple(
             (
                 _pads_cell(refdes(answer.brief, key[0]), [pad.pad.number for pad in groups[key]]),
@@ -396,7 +378,7 @@ def nets(answers: Several[NetAnswer]) -> Page:
     yield Title(counted(len(answers), "net"), brief.board.name)
     buses = lines_by_net(brief)
     yield Table(
-        (Column("net", "name", cut=True), Column("pins", right=True), Column("what it is")),
+        columns("net: name cut", "pins: right", "what it is"),
         tuple(
             (item.net.name, str(len(item.net.pins)), net_words(brief, item.net.name, buses))
             for item in answers
@@ -441,13 +423,7 @@ def _net(answer: NetAnswer) -> Page:
     pins = list({(pin.part, pin.number): pin for pin in net.pins}.values())
     yield Heading(counted(len(pins), "pin"))
     yield Table(
-        (
-            Column("pin", "name"),
-            Column("function", cut=True),
-            Column("part", cut=True),
-            Column("value", cut=True),
-            Column("place"),
-        ),
+        columns("pin: name", "function: cut", "part: cut", "value: cut", "place"),
         tuple(_pin_row(brief, pin) for pin in pins[:PINS_SHOWN]),
     )
     if len(pins) > PINS_SHOWN:
@@ -523,15 +499,15 @@ def rails(answers: Several[Rail]) -> Page:
                 "?" if farads is None else engineering(farads, "F", 3) if farads else "–",
             )
         )
-    columns = (
-        Column("rail", "name", cut=True),
-        Column("volts", right=True),
-        Column("known by", wrap=True),
-        Column("fed by"),
-        Column("loads", right=True),
-        Column("decoupling", right=True),
+    heads = columns(
+        "rail: name cut",
+        "volts: right",
+        "known by: wrap",
+        "fed by",
+        "loads: right",
+        "decoupling: right",
     )
-    yield Table(columns, tuple(rows))
+    yield Table(heads, tuple(rows))
 
 
 def buses(answers: Several[Bus]) -> Page:
@@ -600,12 +576,7 @@ def parts(answers: Several[PartAnswer]) -> Page:
         return
     yield Title(counted(len(answers), "part"), brief.board.name)
     yield Table(
-        (
-            Column("part", "name", cut=True),
-            Column("value", cut=True),
-            Column("size", cut=True),
-            Column("what it does", cut=True),
-        ),
+        columns("part: name cut", "value: cut", "size: cut", "what it does: cut"),
         tuple(
             (
                 refdes(brief, item.part.key),
@@ -640,12 +611,7 @@ def _part(answer: PartAnswer) -> Page:
     yield Heading(counted(len({pin.number for pin in pins}), "pin"))
     on_bus = lines_by_net(brief)
     yield Table(
-        (
-            Column("pin", "name", cut=True),
-            Column("function", cut=True),
-            Column("net", cut=True),
-            Column("what the net is", wrap=True),
-        ),
+        columns("pin: name cut", "function: cut", "net: cut", "what the net is: wrap"),
         tuple(
             (pin.number, _function(pin), pin.net or "no net", net_words(brief, pin.net, on_bus))
             for pin in pins
@@ -688,11 +654,8 @@ def pads(answers: Several[PadAnswer]) -> Page:
         place = place_words(pad.x, pad.y, pad.side) if pad is not None else ""
         words = net_words(brief, item.net, on_bus) if item.net is not None else ""
         rows.append((name.rstrip("."), item.net or "on no net", words, place))
-    columns = (
-        Column("pad", "name", cut=True),
-        *(Column(title, cut=True) for title in ("net", "what the net is", "place")),
-    )
-    yield Table(columns, tuple(rows))
+    heads = columns("pad: name cut", "net: cut", "what the net is: cut", "place: cut")
+    yield Table(heads, tuple(rows))
 
 
 def _pad(answer: PadAnswer) -> Page:
@@ -744,12 +707,7 @@ def _pad(answer: PadAnswer) -> Page:
 def _near(brief: Brief, near: Sequence[NearPad]) -> Table:
     on_bus = lines_by_net(brief)
     return Table(
-        (
-            Column("pad", "name", cut=True),
-            Column("net", cut=True),
-            Column("what the net is", cut=True),
-            Column("mm", right=True),
-        ),
+        columns("pad: name cut", "net: cut", "what the net is: cut", "mm: right"),
         tuple(
             (
                 f"{refdes(brief, item.pad.part)}.{item.pad.number}".rstrip("."),

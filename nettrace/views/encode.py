@@ -61,7 +61,7 @@ SHAPES: Final[Mapping[str, str]] = {
     "Formula": "name help inputs=parameters:names",
     "Answer": "label value unit:word",
     # two boards
-    "ComparisonAnswer": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
+    "Comparison": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
     "Open": "net groups",
     "Short": "nets:words pins",
     # a repair

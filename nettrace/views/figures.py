@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING
 
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering, percent
-from nettrace.views.page import Block, Bullets, Column, Fact, Heading, Table, Title, line
+from nettrace.views.page import Block, Bullets, Fact, Heading, Table, Title, columns, line
 from nettrace.views.text import counted, listed
 
 if TYPE_CHECKING:
-    from nettrace.answers import ComparisonAnswer, Powers, ReadingAnswer, Solved
+    from nettrace.answers import Powers, ReadingAnswer, Solved
+    from nettrace.bench.compare import Comparison
     from nettrace.electrical.expected import Expected, ExpectedVolts, Heat
     from nettrace.electrical.formulas import Formula
     from nettrace.electrical.power_off import OhmsBounds
@@ -51,14 +52,13 @@ def reading(answer: ReadingAnswer) -> Page:
     if other:
         yield line(f"Now: {_changes(answer)}. Fitted: as designed.", indent=1)
     titles = ["ohms now", "ohms fitted", "farads now"] if other else ["ohms", "farads"]
-    columns = [Column("from", "name", cut=True), Column("to", cut=True)]
-    columns += [Column(title) for title in titles]
+    heads = columns("from: name cut", "to: cut", *titles)
     rows = []
     for a, b in both:
         ohms = [ohms_words(a.ohms), ohms_words(b.ohms)] if other else [ohms_words(a.ohms)]
         rows.append([_end(a.start, a.start_net), _end(a.to, a.to_net), *ohms, _farads(a, b)])
     yield Heading("Power off")
-    yield Table(tuple(columns), tuple(rows))
+    yield Table(heads, tuple(rows))
     for item in now:
         yield line((f"{item.start} to {item.to}", "quiet"), indent=1)
         yield Bullets(item.because)
@@ -80,7 +80,7 @@ def reading(answer: ReadingAnswer) -> Page:
         if item.thermistor is not None:
             yield Heading("Over temperature", item.thermistor.basis)
             yield Table(
-                (Column("at", "name"), Column("thermistor"), Column(f"{item.start} to ground")),
+                columns("at: name", "thermistor", f"{item.start} to ground"),
                 tuple(
                     (
                         f"{row.celsius:g} °C",
@@ -152,10 +152,8 @@ def power(answer: Powers) -> Page:
         return
     yield line("Rails up. Driven: with what a chip on its net may do to it.", indent=1)
     yield Table(
-        (
-            Column("part", "name"),
-            *(Column(title, right=True) for title in ("quiet", "driven", "rated", "share")),
-            Column("state"),
+        columns(
+            "part: name", "quiet: right", "driven: right", "rated: right", "share: right", "state"
         ),
         tuple(
             (
@@ -179,12 +177,7 @@ def value(answer: ValueAnswer) -> Page:
     """Show every meaning, then the series the value is in and what could stand in for it."""
     yield Title(answer.text, "what it may mean, likeliest first")
     yield Table(
-        (
-            Column("meaning", "name"),
-            Column("tolerance"),
-            Column("read as"),
-            Column("note", wrap=True),
-        ),
+        columns("meaning: name", "tolerance", "read as", "note: wrap"),
         tuple(
             (
                 _meaning(item),
@@ -234,16 +227,16 @@ def formulas(answer: Sequence[Formula]) -> Page:
     for item in answer:
         inputs = " ".join(p.name if p.default is None else f"[{p.name}]" for p in item.parameters)
         rows.append((item.name, inputs, item.help))
-    columns = (Column("name", "name"), Column("inputs", wrap=True), Column("gives", wrap=True))
-    yield Table(columns, tuple(rows))
+    heads = columns("name: name", "inputs: wrap", "gives: wrap")
+    yield Table(heads, tuple(rows))
 
 
 # -- two boards ---------------------------------------------------------------------------------
 
 
-def comparison(answer: ComparisonAnswer) -> Page:
+def comparison(answer: Comparison) -> Page:
     """Show what differs, in the words of the bench; where nothing does, one line says so."""
-    yield Title("Comparison", f"{answer.board} against {answer.other}")
+    yield Title("Comparison", " against ".join(answer.names))
     if answer.same:
         listed_alike = not (answer.missing_pins or answer.extra_pins)
         far = "" if listed_alike else " Pins that only one of them lists are not compared."

@@ -12,7 +12,17 @@ from nettrace.bench.probes import ProbeStep
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS, RefitPlan
 from nettrace.bench.report import read_since
 from nettrace.values.quantity import engineering, percent
-from nettrace.views.page import Block, Bullets, Column, Ends, Fact, Heading, Table, Title, line
+from nettrace.views.page import (
+    Block,
+    Bullets,
+    Ends,
+    Fact,
+    Heading,
+    Table,
+    Title,
+    columns,
+    line,
+)
 from nettrace.views.text import counted, listed
 
 if TYPE_CHECKING:
@@ -119,8 +129,8 @@ def standing_page(opened: OpenJob) -> Iterator[Block]:
                 how = f"fitted with {fit.with_part or 'a new part'}"
             value = (part.value or "") if part is not None else "not on this board"
             rows.append((key, value, str(mark.damage), how, mark.note))
-        names = Column("part", "name"), Column("value"), Column("mark"), Column("state")
-        yield Table((*names, Column("note", wrap=True)), tuple(rows))
+        names = columns("part: name", "value", "mark", "state")
+        yield Table((*names, *columns("note: wrap")), tuple(rows))
     copper = [f"{pad}: pad lifted" for pad in state.lifted]
     copper += [f"{a} to {b}: track cut" for a, b in state.cuts]
     copper += [f"{a} to {b}: bridged by solder" for a, b in state.bridges]
@@ -136,16 +146,16 @@ def standing_page(opened: OpenJob) -> Iterator[Block]:
             (name, loose_words(item), "used" if name in state.used else "")
             for name, item in state.loose.items()
         ]
-        columns = Column("name", "name"), Column("seen", wrap=True), Column("")
-        yield Table(columns, tuple(found))
+        heads = columns("name: name", "seen: wrap", "")
+        yield Table(heads, tuple(found))
     if state.readings:
         yield Heading("Readings", f"the last of {len(state.readings)}")
         shown = [
             (r.at, r.to, reading_words(r), r.stage, r.note)
             for r in state.readings[-READINGS_SHOWN:]
         ]
-        names = Column("at", "name"), Column("to"), Column("shows"), Column("stage")
-        yield Table((*names, Column("note", wrap=True)), tuple(shown))
+        names = columns("at: name", "to", "shows", "stage")
+        yield Table((*names, *columns("note: wrap")), tuple(shown))
     for remark in state.remarks:
         yield Fact("remark", remark)
     yield Heading("Next")
@@ -186,7 +196,7 @@ def match_page(matches: Matches) -> Iterator[Block]:
     left = tuple((site.refdes, site.words()) for site in matches.still_bare)
     if left:
         yield Heading("Still bare", "nothing found fits")
-        yield Table((Column("part", "name"), Column("belongs there")), left)
+        yield Table(columns("part: name", "belongs there"), left)
 
 
 def needs_page(needs: Needs) -> Iterator[Block]:
@@ -240,12 +250,7 @@ def refit_page(plan: RefitPlan) -> Iterator[Block]:
 
 def wire_page(plans: Sequence[WirePlan]) -> Iterator[Block]:
     """Make the page of where to solder a wire for each broken net."""
-    columns = (
-        Column("point", "name", cut=True),
-        Column("mm", right=True),
-        Column("what", wrap=True),
-        Column("lies between", wrap=True),
-    )
+    heads = columns("point: name cut", "mm: right", "what: wrap", "lies between: wrap")
     yield Title("Wires", "straight distances; a wire is longer")
     for plan in plans:
         yield Heading(plan.net)
@@ -260,7 +265,7 @@ def wire_page(plans: Sequence[WirePlan]) -> Iterator[Block]:
                 )
                 for span in spans
             ]
-            yield Table(columns, tuple(rows))
+            yield Table(heads, tuple(rows))
         if len(plan.wires) > 1:
             total = sum(span.length_mm for span in plan.wires)
             wires = ", ".join(f"{s.start.name} to {s.end.name}" for s in plan.wires)
@@ -269,13 +274,8 @@ def wire_page(plans: Sequence[WirePlan]) -> Iterator[Block]:
 
 def probe_page(probes: Probes) -> Iterator[Block]:
     """Make the probe list step by step; what was read since the last refit is told."""
-    columns = (
-        Column("no", right=True),
-        Column("at", "name", cut=True),
-        Column("to", "name", cut=True),
-        Column("must show", wrap=True),
-        Column("read"),
-        Column("proves", wrap=True),
+    heads = columns(
+        "no: right", "at: name cut", "to: name cut", "must show: wrap", "read", "proves: wrap"
     )
     yield Title("To measure", counted(len(probes), "measurement"))
     off = "Battery and supplies off for every step but the last; null the leads first."
@@ -291,7 +291,7 @@ def probe_page(probes: Probes) -> Iterator[Block]:
             rows.append((str(number), probe.at, probe.to, probe.expected, done, probe.why))
         if rows:
             yield Heading(step.value[0].upper() + step.value[1:])
-            yield Table(columns, tuple(rows))
+            yield Table(heads, tuple(rows))
     yield line(("Enter each: nettrace job read JOB AT TO SHOWN", "quiet"), indent=1)
 
 
@@ -326,7 +326,7 @@ def check_page(title: str, check: Check) -> Iterator[Block]:
     if check.wrong_values:
         yield Heading("Wrong values", style="bad")
         yield Table(
-            (Column("part", "name"), Column("belongs there"), Column("measures")),
+            columns("part: name", "belongs there", "measures"),
             tuple((item.refdes, item.expected, item.found) for item in check.wrong_values),
         )
     if check.wires:
@@ -349,11 +349,7 @@ def check_page(title: str, check: Check) -> Iterator[Block]:
     if check.still_to_probe:
         yield Heading("Still to measure", counted(len(check.still_to_probe), "measurement"))
         yield Table(
-            (
-                Column("at", "name", cut=True),
-                Column("to", "name", cut=True),
-                Column("must show", wrap=True),
-            ),
+            columns("at: name cut", "to: name cut", "must show: wrap"),
             tuple((p.at, p.to, p.expected) for p in check.still_to_probe[:TO_DO_SHOWN]),
         )
         left = len(check.still_to_probe) - TO_DO_SHOWN

@@ -8,7 +8,7 @@ rendering makes control characters visible and lets nothing be taken for its own
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Final, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, TypeAlias
 
 if TYPE_CHECKING:
     from nettrace.views.drawing import Markup
@@ -128,6 +128,23 @@ class Column(NamedTuple):
     label: str = ""
     head: bool = False
     on: tuple[str, ...] = ()
+
+
+def columns(*specs: str) -> tuple[Column, ...]:
+    """Return columns written in short: a title, then its style and what gives way.
+
+    >>> columns("pin: name cut", "mm: right")[0]._replace(on=())[:4]
+    ('pin', 'name', False, True)
+    """
+    found = []
+    for spec in specs:
+        title, _, words = spec.partition(": ")
+        ways: dict[str, Any] = {
+            word: True for word in words.split() if word in {"right", "cut", "wrap", "clip"}
+        }
+        style = next((word for word in words.split() if word not in ways), "")
+        found.append(Column(title, style, **ways))
+    return tuple(found)
 
 
 class Cell(NamedTuple):

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import unicodedata
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from typing import TYPE_CHECKING, TextIO
@@ -16,8 +16,6 @@ from typing import TYPE_CHECKING, TextIO
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
-    from rich.progress import Progress
-
     from nettrace.errors import Warning
     from nettrace.model.board import Board
 
@@ -27,6 +25,7 @@ PAGED: ContextVar[list[str] | None] = ContextVar("PAGED", default=None)
 LESS_OPTIONS = "FRX"
 #: What takes no longer than this is not worth a word.
 PATIENCE_SECONDS = 1.0
+BAR_WIDTH = 24
 #: Version of the JSON shapes; raised when a key changes its meaning.
 SCHEMA = 1
 
@@ -109,7 +108,7 @@ def listed(names: Sequence[str], most: int = 6) -> str:
 
 
 def warning_payload(warning: Warning) -> dict[str, object]:
-    """Return a warning as the contract writes it."""
+    """Return a warning as JSON has it."""
     place = warning.place
     return {
         "code": warning.code,
@@ -243,51 +242,30 @@ def progress(what: str) -> Iterator[None]:
     if not sys.stderr.isatty():
         yield
         return
-    bar = _Bar(what)
-    bar.start()
+    from threading import Event, Thread
+
+    ended = Event()
+    thread = Thread(target=_run_bar, args=(printable(what), ended.wait), daemon=True)
+    thread.start()
     try:
         yield
     finally:
-        bar.stop()
+        ended.set()
+        thread.join()
 
 
-class _Bar:
-    """The bar of one block; rich is loaded only if it comes to be shown."""
-
-    def __init__(self, what: str) -> None:
-        from threading import Lock, Timer
-
-        self._what = printable(what)
-        self._timer = Timer(PATIENCE_SECONDS, self._show)
-        self._timer.daemon = True
-        self._lock = Lock()
-        self._ended = False
-        self._shown: Progress | None = None
-
-    def start(self) -> None:
-        self._timer.start()
-
-    def stop(self) -> None:
-        self._timer.cancel()
-        with self._lock:
-            self._ended = True
-            if self._shown is not None:
-                self._shown.stop()
-
-    def _show(self) -> None:
-        from rich.console import Console
-        from rich.markup import escape
-        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-
-        with self._lock:
-            if self._ended:
-                return
-            self._shown = Progress(
-                TextColumn("{task.description}"),
-                BarColumn(bar_width=24, pulse_style="default"),
-                TimeElapsedColumn(),
-                console=Console(file=sys.stderr),
-                transient=True,
-            )
-            self._shown.add_task(escape(self._what), total=None)
-            self._shown.start()
+def _run_bar(what: str, ended: Callable[[float], bool]) -> None:
+    """Draw the bar anew until `ended` says so; it waits as many seconds as it is told."""
+    seconds = PATIENCE_SECONDS
+    wait = PATIENCE_SECONDS
+    while not ended(wait):
+        place = int(seconds * 8) % (BAR_WIDTH - 6)
+        bar = f"{'-' * place}{'=' * 6}".ljust(BAR_WIDTH, "-")
+        clock = f"{int(seconds) // 3600}:{int(seconds) // 60 % 60:02}:{int(seconds) % 60:02}"
+        _write(sys.stderr, f"\r{what} {bar} {clock}")
+        sys.stderr.flush()
+        wait = 0.125
+        seconds += wait
+    if seconds > PATIENCE_SECONDS:
+        _write(sys.stderr, "\r\x1b[K")  # ECMA-48, 8.3.41: the line is wiped
+        sys.stderr.flush()
