@@ -23,6 +23,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 
+import msgspec
+
 from nettrace.errors import BadInput, Place, Warning, excerpt
 from nettrace.readers.document import Document
 
@@ -81,50 +83,32 @@ class Lines:
         return BadInput(found, expected=expected, hint=hint, place=place, excerpt=shown)
 
 
-class Form(list["str | Form"]):
-    """A list in parentheses; its items are words and strings (as text) and further forms."""
+class Form(msgspec.Struct, gc=False, eq=False):
+    """A list in parentheses: its words and strings, the head first, and the forms in it."""
 
-    __slots__ = ("start",)
+    head: str  # "" where it begins with none
     start: int
+    words: list[str]
+    forms: list[Form]
 
-    @property
-    def head(self) -> str:
-        """The first word, "" where there is none."""
-        return self[0] if self and isinstance(self[0], str) else ""
-
-    def forms(self) -> Iterator[Form]:
-        """Yield the forms in it."""
-        for item in self:
-            if isinstance(item, Form) and item is not PASSED_OVER:
-                yield item
+    def word(self, index: int = 1) -> str | None:
+        """Return the word or string at the index; 1 is the one behind the head."""
+        words = self.words
+        return words[index] if index < len(words) else None
 
     def first(self, head: str) -> Form | None:
         """Return the first form in it of that head."""
-        for item in self:
-            if isinstance(item, Form) and item and item[0] == head:
-                return item
+        for form in self.forms:
+            if form.head == head:
+                return form
         return None
-
-    def words(self) -> list[str]:
-        """Return the words and strings after the head."""
-        return [item for item in self[1:] if isinstance(item, str)]
-
-    def word(self, index: int = 1) -> str | None:
-        """Return the item at the index where it is a word or string."""
-        try:
-            item = self[index]
-        except IndexError:
-            return None
-        return item if isinstance(item, str) else None
 
     def word_of(self, head: str) -> str | None:
         """Return the first word behind the head of the first form in it of that head."""
-        child = self.first(head)
-        return child.word() if child is not None else None
-
-
-#: Stands in a form for some in a row that were passed over.
-PASSED_OVER = Form()
+        for form in self.forms:
+            if form.head == head:
+                return form.word()
+        return None
 
 
 def balanced(depth: int, *, string: str = _STRING, edge: str = _EDGE, opening: str = r"\(") -> str:
@@ -268,16 +252,13 @@ class Tree:
             kind = match.lastindex
             at = match.end()
             if kind is None:
-                if form is not None:
-                    form.append(PASSED_OVER)
-                continue
+                continue  # passed over
             if kind <= 2:
                 raw = match[1]
-                inner = Form(raw.split() if can_split and '"' not in raw else words_of[raw])
-                inner.start = match.start(1) - 1
+                words = raw.split() if can_split and '"' not in raw else words_of[raw].copy()
+                inner = Form(words[0] if words else "", match.start(1) - 1, words, [])
             elif kind == 3 and text[at - 1] == "(":  # what follows is at fault
-                inner = Form()
-                inner.start = at - 1
+                inner = Form("", at - 1, [], [])
             elif kind == 6:
                 raise self._bad_token(at - 1)
             elif form is None:
@@ -287,23 +268,22 @@ class Tree:
                 closed_at = at
                 continue
             elif kind == 4:
-                form.append(unquote(match[4]))
+                form.words.append(unquote(match[4]))
                 continue
             else:
                 word = match[5]
                 if at - len(word) != closed_at or not word[0].isalpha():
-                    form.append(word)
+                    form.words.append(word)
                     continue
                 # ")word" with no blank between: the writer lost the parenthesis before it
-                inner = Form([word])
-                inner.start = closed_at
+                inner = Form(word, closed_at, [word], [])
                 self.warn(
                     "missing-parenthesis",
                     f"'{word}' stands right behind ')': read as '({word}'",
-                    inner,
+                    closed_at,
                 )
             if form is not None:
-                form.append(inner)
+                form.forms.append(inner)
             elif root is None:
                 root = inner
             else:
@@ -443,23 +423,16 @@ class Tree:
         return self.lines.place(form.start)
 
     def offset(self, form: Form, index: int) -> int:
-        """Return where the item of that index stands (or the form, where it has fewer)."""
-        if index >= len(form):
-            return form.start
-        item = form[index]
-        if isinstance(item, Form) and item is not PASSED_OVER:
-            return item.start
-        # words are counted, not items: several forms may have been passed over as one
-        words = sum(1 for earlier in form[:index] if isinstance(earlier, str))
-        depth = 0 if self.text[form.start] == "(" else 1  # where it was lost
-        for at, token, is_string in self._tokens(form.start):
-            bracket = token if not is_string and token in {"(", ")"} else ""
-            if depth == 1 and words == 0 and bracket == ("(" if item is PASSED_OVER else ""):
-                return at
-            if bracket:
-                depth += 1 if bracket == "(" else -1
-            elif depth == 1:
-                words -= 1
+        """Return where the word of that index stands (or the form, where it has fewer)."""
+        if index < len(form.words):
+            depth = 0 if self.text[form.start] == "(" else 1  # where it was lost
+            for at, token, is_string in self._tokens(form.start):
+                if not is_string and token in {"(", ")"}:
+                    depth += 1 if token == "(" else -1  # noqa: S105
+                elif depth == 1:
+                    if index == 0:
+                        return at
+                    index -= 1
         return form.start
 
     def number(self, form: Form, index: int, what: str) -> float:
@@ -469,21 +442,16 @@ class Tree:
             BadInput: there is none, or it is not finite or not of this world.
         """
         try:
-            return self._numbers[form[index]]  # type: ignore[index] # a form is a TypeError
-        except (LookupError, TypeError):
+            return self._numbers[form.words[index]]
+        except LookupError:
             pass
-        word = form.word(index)
+        at, word = self.offset(form, index), form.word(index)
         if word is None:
             raise self.lines.error(
-                self.offset(form, index),
-                f"'({form.head}' without {what}",
-                expected=f"'({form.head} ... {what} ...)'",
+                at, f"'({form.head}' without {what}", expected=f"'({form.head} ... {what} ...)'"
             )
         raise self.lines.error(
-            self.offset(form, index),
-            f"{word!r}",
-            expected=f"a number ({what})",
-            length=max(1, len(word)),
+            at, f"{word!r}", expected=f"a number ({what})", length=max(1, len(word))
         )
 
     def check(
@@ -493,69 +461,43 @@ class Tree:
         words: frozenset[str] = frozenset(),
         first: int = 1,
     ) -> None:
-        """Note what the form may not hold: forms of other heads, words other than these.
+        """Note what the form may not hold: words other than these, forms of other heads.
 
-        Items before the index `first` are the caller's.
+        Words before the index `first` are the caller's.
         """
-        for index in range(first, len(form)):
-            item = form[index]
-            if item is PASSED_OVER:
-                continue
-            if isinstance(item, Form):
-                if item.head not in heads:
-                    self.note_unknown(item, form.head)
-            elif item not in words:
-                said = f"{item!r} in '({form.head}' was passed over"
-                self.warn("unexpected-word", said, form, index)
+        for index in range(first, len(form.words)):
+            word = form.words[index]
+            if word not in words:
+                self.warn(
+                    "unexpected-word", f"{word!r} in '({form.head}' was passed over", form, index
+                )
+        for child in form.forms:
+            if child.head not in heads:
+                self.note_unknown(child, form.head)
 
     def note_unknown(self, form: Form, within: str) -> None:
         """Note a form that is not known where it stands."""
         self.warn("unknown-form", f"'({form.head}' in '({within}' was passed over", form)
 
-    def once(self, form: Form, heads: frozenset[str]) -> None:
-        """Note forms of these heads that stand in the form more than once."""
-        seen: set[str] = set()
-        for child in form.forms():
-            if child.head in heads and child.head in seen:
+    def once(self, form: Form, heads: frozenset[str]) -> dict[str, Form]:
+        """Return the first form of each head in it; note those of these heads that repeat."""
+        found: dict[str, Form] = {}
+        for child in form.forms:
+            if found.setdefault(child.head, child) is not child and child.head in heads:
                 said = f"a second '({child.head}' in '({form.head}'; the first counts"
                 self.warn("repeated-form", said, child)
-            seen.add(child.head)
-
-    def sorted_out(
-        self,
-        form: Form,
-        heads: frozenset[str],
-        once: frozenset[str],
-        words: frozenset[str] = frozenset(),
-        first: int = 1,
-    ) -> dict[str, Form]:
-        """Return the first form of each head in it, and do what `once` and `check` do."""
-        found: dict[str, Form] = {}
-        sound = True
-        for item in form[first:]:
-            if isinstance(item, str):
-                sound = sound and item in words
-            elif item is not PASSED_OVER:
-                head = item.head
-                if head in found:
-                    sound = sound and head not in once
-                else:
-                    sound = sound and head in heads
-                    found[head] = item
-        if not sound:
-            self.once(form, once)
-            self.check(form, heads, words, first)
         return found
 
-    def warn(self, code: str, message: str, form: Form, index: int = 0) -> None:
-        """Note something read with care: a form, or the word at that index of it.
+    def warn(self, code: str, message: str, where: Form | int, index: int = 0) -> None:
+        """Note something read with care: at an offset, of a form, or of a word of it by its index.
 
         Of each code the first are named with their place; `all_warnings` counts the rest.
         """
         self._counts[code] += 1
         if self._counts[code] <= MOST_WARNINGS:
-            offset = self.offset(form, index) if index else form.start
-            self.warnings.append(Warning(code, message, self.lines.place(offset)))
+            if isinstance(where, Form):
+                where = self.offset(where, index) if index else where.start
+            self.warnings.append(Warning(code, message, self.lines.place(where)))
 
     def all_warnings(self) -> list[Warning]:
         """Return what was noted, and how many more there were of each kind."""

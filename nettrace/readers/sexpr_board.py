@@ -179,8 +179,8 @@ class _BoardFile:
         root = self.tree.read()
         if root.head != "kicad_pcb":
             raise self.lines.error(root.start, f"'({root.head}'", expected="'(kicad_pcb'")
-        forms = list(root.forms())
-        self._layers([row for form in forms if form.head == "layers" for row in form.forms()])
+        forms = root.forms
+        self._layers([row for form in forms if form.head == "layers" for row in form.forms])
         for form in forms:
             if form.head == "net":
                 self._net(form)
@@ -327,7 +327,7 @@ class _BoardFile:
         """Return x, y and angle; the angle may be absent, or a word such as `unlocked`."""
         x, y = self._pair(form, "at", child)
         angle = 0.0
-        if child is not None and len(child) > 3 and child[3] != "unlocked":
+        if child is not None and child.word(3) not in {None, "unlocked"}:
             angle = self.tree.number(child, 3, "angle")
         return x, y, angle
 
@@ -349,7 +349,7 @@ class _BoardFile:
 
     def _list_of_points(self, form: Form | None) -> list[Point]:
         found: list[Point] = []
-        for child in form.forms() if form is not None else ():
+        for child in form.forms if form is not None else ():
             if child.head == "xy":
                 found.append(self._pair(child, "xy", child))
             elif child.head == "arc":
@@ -375,7 +375,8 @@ class _BoardFile:
         x, y, angle = self._at(form, form.first("at"))
         package = form.word()
         first = 2 if package is not None else 1
-        self.tree.sorted_out(form, _FOOTPRINT_HEADS, _FOOTPRINT_ONCE, _LOCKED_OR_PLACED, first)
+        self.tree.once(form, _FOOTPRINT_ONCE)
+        self.tree.check(form, _FOOTPRINT_HEADS, _LOCKED_OR_PLACED, first)
         draft = self.builder.part("", self.tree.place(form))
         draft.package = package or None
         draft.x = x + 0.0
@@ -384,7 +385,7 @@ class _BoardFile:
         at_bottom = form.word_of("layer") in {self.bottom, "B.Cu"}
         draft.side = Side.BOTTOM if at_bottom else Side.TOP
         footprint = _Footprint(draft, Frame(x, y, angle))
-        for child in form.forms():
+        for child in form.forms:
             head = child.head
             if head == "pad":
                 self._pad(footprint, child)
@@ -424,7 +425,7 @@ class _BoardFile:
             elif said != "user":
                 self.tree.note_unknown(form, "footprint")
         elif head == "attr":
-            for word in form.words():
+            for word in form.words[1:]:
                 if word == "dnp":
                     draft.fitted = False
                 elif word in _MOUNTINGS:
@@ -469,12 +470,13 @@ class _BoardFile:
         number, kind, shape = form.word(1), form.word(2), form.word(3)
         if number is None or kind not in _PAD_KINDS or shape not in _PAD_SHAPES:
             raise self._odd_pad(form)
-        parts = self.tree.sorted_out(form, _PAD_HEADS, _PAD_ONCE, _LOCKED, 4)
+        parts = self.tree.once(form, _PAD_ONCE)
+        self.tree.check(form, _PAD_HEADS, _LOCKED, 4)
         x, y, angle = self._at(form, parts.get("at"))
         width, height = self._pair(form, "size", parts.get("size"))
         hole = self._hole(parts["drill"]) if "drill" in parts else None
         layers = parts.get("layers")
-        side = self._side_of(tuple(layers.words()) if layers is not None else ())
+        side = self._side_of(tuple(layers.words[1:]) if layers is not None else ())
         net = self._net_of(parts.get("net"), f"pad {number}")
         self.builder.pad_records += 1
         if side is None:
@@ -518,17 +520,17 @@ class _BoardFile:
 
     def _hole(self, drill: Form) -> float | None:
         """Return the hole's diameter, the smaller one of a slot: that is what a lead must pass."""
-        numbers = [index for index in range(1, len(drill)) if isinstance(drill[index], str)]
-        if numbers and drill[numbers[0]] == "oval":
-            numbers.pop(0)
-        sizes = [self.tree.number(drill, index, "drill") for index in numbers[:2]]
-        return min(sizes) if sizes else None
+        first = 2 if drill.word() == "oval" else 1
+        last = min(len(drill.words), first + 2)
+        sizes = [self.tree.number(drill, index, "drill") for index in range(first, last)]
+        return min(sizes, default=None)
 
     # ---- vias and copper areas
 
     def _via(self, form: Form) -> None:
         x, y = self._pair(form, "at", form.first("at"))
-        parts = self.tree.sorted_out(form, _VIA_HEADS, _VIA_ONCE, _VIA_WORDS)
+        parts = self.tree.once(form, _VIA_ONCE)
+        self.tree.check(form, _VIA_HEADS, _VIA_WORDS)
         net = self._net_of(parts.get("net"), "a via")
         diameter, drill = (
             self.tree.number(parts[head], 1, "size") if head in parts else None
@@ -545,12 +547,12 @@ class _BoardFile:
         layers = form.first("layers") or form.first("layer")
         net = self._net_of(form.first("net"), "a zone")
         points: list[Point] = []
-        for child in form.forms():
+        for child in form.forms:
             if child.head == "polygon":
                 points += self._list_of_points(child.first("pts"))
         box = box_of(points)
         if box is not None:
             x1, y1, x2, y2 = box
             box = (x1 + 0.0, 0.0 - y2, x2 + 0.0, 0.0 - y1)
-        for layer in self._copper_of(tuple(layers.words()) if layers is not None else ()):
+        for layer in self._copper_of(tuple(layers.words[1:]) if layers is not None else ()):
             self.builder.zones.append(Zone(net, layer, box))

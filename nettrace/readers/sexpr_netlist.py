@@ -96,7 +96,7 @@ class _Netlist:
         if root.head != "export":
             raise self.lines.error(root.start, f"'({root.head}'", expected="'(export'")
         self.tree.check(root, _TOP)
-        for form in root.forms():
+        for form in root.forms:
             if form.head == "version":
                 self.builder.version = form.word() or ""
             elif form.head == "design":
@@ -124,16 +124,16 @@ class _Netlist:
         return self.builder.build()
 
     def _each(self, root: Form, section: str, head: str, read: Callable[[Form], None]) -> None:
-        for form in root.forms():
+        for form in root.forms:
             if form.head == section:
                 self.tree.check(form, frozenset({head}))
-                for child in form.forms():
+                for child in form.forms:
                     if child.head == head:
                         read(child)
 
     def _design(self, form: Form) -> None:
         """Take the title of the first sheet with a title block: that is the board's."""
-        for sheet in form.forms():
+        for sheet in form.forms:
             block = sheet.first("title_block") if sheet.head == "sheet" else None
             if block is not None:
                 title = (block.word_of("title") or "").strip()
@@ -153,7 +153,8 @@ class _Netlist:
         return word
 
     def _component(self, form: Form) -> None:
-        parts = self.tree.sorted_out(form, _COMPONENT, _COMPONENT_ONCE)
+        self.tree.check(form, _COMPONENT)
+        parts = self.tree.once(form, _COMPONENT_ONCE)
         refdes = self._needed(form, parts, "ref")
         place = self.tree.place(form)
         draft = PartDraft(refdes, place, refdes, properties={}, pin_facts={}, pads=[])
@@ -181,11 +182,9 @@ class _Netlist:
     def _fields(draft: PartDraft, form: Form) -> None:
         """Take the component's fields and properties, in their order."""
         named: list[tuple[str | None, str | None]] = []
-        for child in form.forms():
+        for child in form.forms:
             if child.head == "fields":
-                for field in child.forms():
-                    words = field.words()
-                    named.append((field.word_of("name"), words[0] if words else ""))
+                named += [(field.word_of("name"), field.word() or "") for field in child.forms]
             elif child.head == "property":
                 named.append((child.word_of("name"), child.word_of("value")))
             elif child.head == "datasheet":
@@ -208,10 +207,10 @@ class _Netlist:
         names = [form.word_of("part") or ""]
         aliases = form.first("aliases")
         if aliases is not None:
-            names += [alias.word() or "" for alias in aliases.forms() if alias.head == "alias"]
+            names += [alias.word() or "" for alias in aliases.forms if alias.head == "alias"]
         pins: _PinTable = {}
         table = form.first("pins")
-        for pin in table.forms() if table is not None else ():
+        for pin in table.forms if table is not None else ():
             number = pin.word_of("num")
             if number is not None:
                 pins.setdefault(number, (pin.word_of("name") or "", pin.word_of("type") or ""))
@@ -220,7 +219,8 @@ class _Netlist:
             self.library[library, name] = (description, pins)
 
     def _net(self, form: Form) -> None:
-        parts = self.tree.sorted_out(form, _NET, _NET_ONCE)
+        self.tree.check(form, _NET)
+        parts = self.tree.once(form, _NET_ONCE)
         name = self._needed(form, parts, "name")
         place = self.tree.place(form)
         first = self.nets.setdefault(name, place)
@@ -232,12 +232,13 @@ class _Netlist:
                 f"net {name!r} is there twice (first {first}); read as one net",
                 place,
             )
-        for node in form.forms():
+        for node in form.forms:
             if node.head == "node":
                 self._node(name or None, node)
 
     def _node(self, net: str | None, form: Form) -> None:
-        parts = self.tree.sorted_out(form, _NODE, _NODE)
+        self.tree.check(form, _NODE)
+        parts = self.tree.once(form, _NODE)
         refdes = self._needed(form, parts, "ref")
         number = self._needed(form, parts, "pin")
         name = parts["pinfunction"].word() if "pinfunction" in parts else None
