@@ -141,16 +141,20 @@ def whole_form(heads: Iterable[str], depth: int = 5, opening: str = r"\(") -> st
 
 
 @cache
-def pattern_inside(*passed_over: str) -> re.Pattern[str]:
+def pattern_inside(*passed_over: str, again: str = "") -> re.Pattern[str]:
     """Return the pattern of one token in a form.
 
     Args:
         passed_over: patterns of `whole_form`; some such forms in a row are one token.
+        again: a pattern of `whole_form`; such a form is one token, read once for all that are
+            written alike (its place is that of the first).
     """
     skipped = rf"(?:\((?:{'|'.join(passed_over)}){_BLANKS}){{1,50}}|" if passed_over else ""
-    # the groups: words of a form (1), and its end (2) where no form is in it; then a lone token
+    # the groups: a form that may come again (1); words of a form (2), and its end (3) where no form
+    # is in it; then a lone token: parenthesis (4), string (5), word (6), fault (7)
     form = rf"\(({_FLAT})(?:(\)){_EDGE}|(?=[()]|\Z))"
-    return re.compile(rf"{_BLANKS}(?:{skipped}{form}|{_TOKEN})", re.DOTALL)
+    alike = rf"(\({again})" if again else "((?!))"
+    return re.compile(rf"{_BLANKS}(?:{skipped}{alike}|{form}|{_TOKEN})", re.DOTALL)
 
 
 @cache
@@ -246,6 +250,7 @@ class Tree:
         plain: _TokenAt = pattern_inside().match
         token_at = plain  # of the form being read
         above: list[tuple[Form | None, _TokenAt]] = []
+        alike: dict[str, Form] = {}
         at = 0
         closed_at = -1  # where the last closing parenthesis ended, if it was read as a token
         while (match := token_at(text, at)) is not None:
@@ -253,25 +258,34 @@ class Tree:
             at = match.end()
             if kind is None:
                 continue  # passed over
-            if kind <= 2:
-                raw = match[1]
+            whole = match[1]
+            if whole:
+                if form is not None and whole in alike:
+                    form.forms.append(alike[whole])
+                    continue
+                match = plain(text, match.start(1)) or match
+                kind, at = match.lastindex or 0, match.end()
+            if kind <= 3:
+                raw = match[2]
                 words = raw.split() if can_split and '"' not in raw else words_of[raw].copy()
-                inner = Form(words[0] if words else "", match.start(1) - 1, words, [])
-            elif kind == 3 and text[at - 1] == "(":  # what follows is at fault
+                inner = Form(words[0] if words else "", match.start(2) - 1, words, [])
+                if whole:
+                    alike[whole] = inner
+            elif kind == 4 and text[at - 1] == "(":  # what follows is at fault
                 inner = Form("", at - 1, [], [])
-            elif kind == 6:
+            elif kind == 7:
                 raise self._bad_token(at - 1)
             elif form is None:
                 raise self._surplus(root, match.start(kind))
-            elif kind == 3:
+            elif kind == 4:
                 form, token_at = above.pop()
                 closed_at = at
                 continue
-            elif kind == 4:
-                form.words.append(unquote(match[4]))
+            elif kind == 5:
+                form.words.append(unquote(match[5]))
                 continue
             else:
-                word = match[5]
+                word = match[6]
                 if at - len(word) != closed_at or not word[0].isalpha():
                     form.words.append(word)
                     continue
@@ -288,7 +302,7 @@ class Tree:
                 root = inner
             else:
                 raise self._surplus(root, inner.start)
-            if kind != 2:
+            if kind != 3:
                 above.append((form, token_at))
                 form, token_at = inner, inside(inner.head, plain)
         if root is None:

@@ -47,6 +47,9 @@ def _passed_over() -> dict[str, re.Pattern[str]]:
         "design": pattern_inside(whole_form(["source", "date", "tool", "textvar"])),
         "title_block": pattern_inside(whole_form(["comment", "company", "date", "rev", "source"])),
         "sheetpath": pattern_inside(whole_form(["tstamps"])),
+        "comp": pattern_inside(again=whole_form(["property", "libsource", "sheetpath"], 2)),
+        "fields": pattern_inside(again=whole_form(["field"], 2)),
+        "pins": pattern_inside(again=whole_form(["pin"], 2)),
         "libpart": pattern_inside(whole_form(["docs", "footprints", "fields"])),
     }
 
