@@ -1,10 +1,10 @@
 """S-expressions: from text to a tree, with the place of every form; board files and netlists.
 
-`read_tree(document, inside)` reads in one loop over the text. What nobody asks for is passed over:
-`inside` gives, for the head of a form, the pattern (made by `pattern_inside`) of the heads that are
-skipped in it, each as one balanced match. A form that such a pattern does not match (too deep, at
-fault) is read token by token, so that a fault is found where it stands. Parts that a reader of
-another family of formats may use alone:
+`Tree(document, family).read()` reads in one loop over the text. What nobody asks for is passed
+over: knowledge/sexpr.toml gives, for each kind of form, the heads that are skipped in it, each as
+one balanced match. A form that such a pattern does not match (too deep, at fault) is read token by
+token, so that a fault is found where it stands. Parts that a reader of another family of formats
+may use alone:
 
 - `Lines(document)`: line and column of an offset, and the error to raise there;
 - `Form`: a list of words and forms that knows where it starts;
@@ -20,12 +20,14 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
+from typing import NamedTuple
 
 import msgspec
 
 from nettrace.errors import BadInput, Place, Warning, excerpt
+from nettrace.knowledge import section
 from nettrace.readers.document import Document
 
 #: Faults of one kind that are named one by one; the rest is counted.
@@ -130,11 +132,6 @@ def balanced(depth: int, *, string: str = _STRING, edge: str = _EDGE, opening: s
     return rf'[^()"]*(?:\){edge}|(?:{item}[^()"]*)+\){edge})'
 
 
-def heads(text: str) -> frozenset[str]:
-    """Return the words of the text: a table of heads."""
-    return frozenset(text.split())
-
-
 def whole_form(heads: Iterable[str], depth: int = 5, opening: str = r"\(") -> str:
     """Return the pattern of a form of one of these heads, behind its opening parenthesis."""
     return rf"(?:{'|'.join(heads)})(?=[ \t\r\n()]){balanced(depth, opening=opening)}"
@@ -155,6 +152,38 @@ def pattern_inside(*passed_over: str, again: str = "") -> re.Pattern[str]:
     form = rf"\(({_FLAT})(?:(\)){_EDGE}|(?=[()]|\Z))"
     alike = rf"(\({again})" if again else "((?!))"
     return re.compile(rf"{_BLANKS}(?:{skipped}{alike}|{form}|{_TOKEN})", re.DOTALL)
+
+
+class _Kind(NamedTuple):
+    """What a kind of form may hold (knowledge/sexpr.toml), and what matches a token in it."""
+
+    heads: frozenset[str]
+    words: frozenset[str]
+    once: frozenset[str]
+    token_at: _TokenAt
+
+
+@cache
+def _kinds(family: str) -> dict[str, _Kind]:
+    """Return head of a form -> its kind, for the forms of a section of the table."""
+    # on a layer that does not count, and that is not written with escapes
+    elsewhere = r'\((?![ \t\r\n"]*layer[^()]*(?:CrtYd|Fab|Edge|\\))'
+    found: dict[str, _Kind] = {}
+    for name, row in section("sexpr", family).items():
+        words = {key: text.split() for key, text in row.items()}
+        passed_over = words.get("passed_over", [])
+        patterns = [whole_form(passed_over)] if passed_over else []
+        if "elsewhere" in words:
+            patterns.append(whole_form(words["elsewhere"], 3, elsewhere))
+        again = whole_form(words["again"], 2) if "again" in words else ""
+        kind = _Kind(
+            frozenset([*words.get("read", ()), *passed_over]),
+            frozenset(words.get("words", ())),
+            frozenset(words.get("once", ())),
+            pattern_inside(*patterns, again=again).match,
+        )
+        found.update(dict.fromkeys(words.get("heads", [name]), kind))
+    return found
 
 
 @cache
@@ -216,7 +245,7 @@ class Tree:
 
     Args:
         document: the text.
-        inside: head of a form -> the pattern of a token in it (see `pattern_inside`).
+        family: the section of knowledge/sexpr.toml that says what forms may hold; "" for none.
         top_heads: heads that stand only directly in the outermost form; a parenthesis too few or
             too many is looked for with them.
     """
@@ -224,14 +253,12 @@ class Tree:
     def __init__(
         self,
         document: Document,
-        inside: Mapping[str, re.Pattern[str]] | None = None,
+        family: str = "",
         top_heads: frozenset[str] = frozenset(),
     ) -> None:
         self.lines = Lines(document)
         self.text = document.text
-        self.inside: dict[str, _TokenAt] = {
-            head: pattern.match for head, pattern in (inside or {}).items()
-        }
+        self.kinds = _kinds(family) if family else {}
         self.top_heads = top_heads
         self.warnings: list[Warning] = []
         self._counts: Counter[str] = Counter()
@@ -243,7 +270,8 @@ class Tree:
         Raises:
             BadInput: not one balanced form.
         """
-        text, inside, words_of = self.text, self.inside.get, _Words()
+        text, words_of = self.text, _Words()
+        inside = {head: kind.token_at for head, kind in self.kinds.items()}.get
         can_split = not any(letter in text for letter in _NO_BLANKS)
         root: Form | None = None
         form: Form | None = None  # the one being read
@@ -468,36 +496,32 @@ class Tree:
             at, f"{word!r}", expected=f"a number ({what})", length=max(1, len(word))
         )
 
-    def check(
-        self,
-        form: Form,
-        heads: frozenset[str],
-        words: frozenset[str] = frozenset(),
-        first: int = 1,
-    ) -> None:
-        """Note what the form may not hold: words other than these, forms of other heads.
+    def check(self, form: Form, first: int = 1) -> None:
+        """Note what the form may not hold: words and forms that are not in the table.
 
         Words before the index `first` are the caller's.
         """
+        kind = self.kinds[form.head]
         for index in range(first, len(form.words)):
             word = form.words[index]
-            if word not in words:
+            if word not in kind.words:
                 self.warn(
                     "unexpected-word", f"{word!r} in '({form.head}' was passed over", form, index
                 )
         for child in form.forms:
-            if child.head not in heads:
+            if child.head not in kind.heads:
                 self.note_unknown(child, form.head)
 
     def note_unknown(self, form: Form, within: str) -> None:
         """Note a form that is not known where it stands."""
         self.warn("unknown-form", f"'({form.head}' in '({within}' was passed over", form)
 
-    def once(self, form: Form, heads: frozenset[str]) -> dict[str, Form]:
-        """Return the first form of each head in it; note those of these heads that repeat."""
+    def once(self, form: Form) -> dict[str, Form]:
+        """Return the first form of each head in it; note those that may not repeat and do."""
+        once = self.kinds[form.head].once
         found: dict[str, Form] = {}
         for child in form.forms:
-            if found.setdefault(child.head, child) is not child and child.head in heads:
+            if found.setdefault(child.head, child) is not child and child.head in once:
                 said = f"a second '({child.head}' in '({form.head}'; the first counts"
                 self.warn("repeated-form", said, child)
         return found

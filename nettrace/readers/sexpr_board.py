@@ -1,17 +1,12 @@
 """Reader of s-expression board files, `(kicad_pcb ...)`: versions 3 (2013) to 20241229 and later.
 
-A form whose head is known is read or passed over; an unknown one is passed over with a warning.
-Layers are read first, then nets, then the rest in the order of the file.
-
-Sources of the heads: the files met (docs/formats.md) and, for those not met there, the format's
-public description of the "S-expression board format", from memory.
+A form whose head is known (knowledge/sexpr.toml) is read or passed over; an unknown one is passed
+over with a warning. Layers are read first, then nets, then the rest in the order of the file.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from functools import cache
 from pathlib import PurePath
 
 from nettrace.collector import collector_off
@@ -20,62 +15,11 @@ from nettrace.model.board import Board, Side, Via, Zone
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.fitted import fitted_by
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr import Form, Tree, heads, pattern_inside, whole_form
+from nettrace.readers.sexpr import Form, Tree
 from nettrace.readers.sexpr_shapes import Frame, Point, box_of, polyline, reach
 
-_TOP_HEADS = heads(
-    """
-    version host generator generator_version general paper page title_block layers setup property
-    net net_class footprint module segment arc via zone target dimension group generated image
-    table barcode embedded_fonts embedded_files
-    gr_line gr_arc gr_circle gr_rect gr_poly gr_curve gr_bbox gr_text gr_text_box gr_vector
-    """
-)
-_FOOTPRINT_HEADS = heads(
-    """
-    layer tedit tstamp uuid at descr tags property path sheetname sheetfile attr units version
-    generator generator_version stackup
-    fp_text fp_text_box fp_line fp_arc fp_circle fp_rect fp_poly fp_curve
-    pad model zone group dimension image point table barcode
-    solder_mask_margin solder_paste_margin solder_paste_ratio solder_paste_margin_ratio
-    clearance zone_connect thermal_width thermal_gap autoplace_cost90 autoplace_cost180
-    private_layers net_tie_pad_groups jumper_pad_groups duplicate_pad_numbers_are_jumpers
-    locked placed embedded_fonts embedded_files component_classes variant teardrops
-    """
-)
-_PAD_HEADS = heads(
-    """
-    at size rect_delta drill layers property remove_unused_layers remove_unused_layer
-    keep_end_layers zone_layer_connections roundrect_rratio chamfer_ratio chamfer net pinfunction
-    pintype die_length die_delay solder_mask_margin solder_paste_margin solder_paste_ratio
-    solder_paste_margin_ratio clearance zone_connect thermal_width thermal_bridge_width
-    thermal_bridge_angle thermal_gap options primitives tstamp uuid teardrops tenting padstack
-    locked unlocked backdrill tertiary_drill front_post_machining back_post_machining
-    """
-)
-_PAD_KINDS = heads("smd thru_hole connect np_thru_hole")
-_PAD_SHAPES = heads("rect circle oval roundrect trapezoid custom")
-_VIA_HEADS = heads(
-    """
-    at size drill layers net remove_unused_layers remove_unused_layer keep_end_layers
-    zone_layer_connections locked free status tstamp uuid teardrops tenting capping covering
-    plugging filling padstack start_end_only backdrill tertiary_drill front_post_machining
-    back_post_machining blind micro buried
-    """
-)
-_ZONE_HEADS = heads(
-    """
-    net net_name layer layers tstamp uuid name hatch priority attr connect_pads min_thickness
-    filled_areas_thickness keepout placement fill polygon filled_polygon fill_segments locked
-    property teardrops clearance
-    """
-)
-_LOCKED = frozenset({"locked"})
-_LOCKED_OR_PLACED = frozenset({"locked", "placed"})
-_VIA_WORDS = heads("blind buried micro locked")
-_FOOTPRINT_ONCE = heads("at layer")
-_PAD_ONCE = heads("at size layers net drill")
-_VIA_ONCE = heads("at size net drill")
+_PAD_KINDS = frozenset({"smd", "thru_hole", "connect", "np_thru_hole"})
+_PAD_SHAPES = frozenset({"rect", "circle", "oval", "roundrect", "trapezoid", "custom"})
 
 #: Kind of shape -> the forms that hold its points; none: a list of them.
 _GRAPHICS: dict[str, tuple[str, ...]] = {
@@ -92,47 +36,6 @@ _FABS = frozenset({"F.Fab", "B.Fab"})
 _SHAPE_LAYERS = _COURTYARDS | _FABS | {"Edge.Cuts"}
 _COPPER_KINDS = frozenset({"signal", "power", "mixed", "jumper"})
 _MOUNTINGS = frozenset({"smd", "through_hole", "virtual"})
-
-
-@cache
-def _passed_over() -> dict[str, re.Pattern[str]]:
-    """Return, for each kind of form, the pattern that passes over what nobody asks for in it."""
-    drawings = " ".join(f"gr_{kind} fp_{kind}" for kind in _GRAPHICS)
-
-    def others(known: frozenset[str], read: str) -> str:
-        return whole_form(sorted(known - heads(read)))
-
-    def elsewhere(prefix: str) -> str:
-        """Shapes, unless they lie on a layer that counts, or on one written with escapes."""
-        not_there = r'\((?![ \t\r\n"]*layer[^()]*(?:CrtYd|Fab|Edge|\\))'
-        return whole_form([prefix + kind for kind in _GRAPHICS], 3, not_there)
-
-    footprint = pattern_inside(
-        others(
-            _FOOTPRINT_HEADS,
-            f"layer at descr tags property sheetname attr fp_text pad {drawings}",
-        ),
-        elsewhere("fp_"),
-        whole_form([r"fp_text[ \t\r\n]+user"]),
-    )
-    text = pattern_inside(whole_form(heads("at layer uuid tstamp effects hide unlocked")))
-    shape = pattern_inside(whole_form(heads("width stroke fill uuid tstamp locked net status")))
-    return {
-        "kicad_pcb": pattern_inside(
-            others(
-                _TOP_HEADS, f"version title_block layers net footprint module via zone {drawings}"
-            ),
-            elsewhere("gr_"),
-        ),
-        "footprint": footprint,
-        "module": footprint,
-        "pad": pattern_inside(others(_PAD_HEADS, "at size drill layers net pinfunction pintype")),
-        "via": pattern_inside(others(_VIA_HEADS, "at size drill net")),
-        "zone": pattern_inside(others(_ZONE_HEADS, "net net_name layer layers keepout polygon")),
-        "property": text,
-        "fp_text": text,
-        **dict.fromkeys(drawings.split(), shape),
-    }
 
 
 def read(document: Document) -> Board:
@@ -163,7 +66,7 @@ class _BoardFile:
 
     def __init__(self, document: Document) -> None:
         top_heads = frozenset({"footprint", "module", "segment", "zone"})
-        self.tree = Tree(document, _passed_over(), top_heads)
+        self.tree = Tree(document, "board", top_heads)
         self.lines = self.tree.lines
         self.builder = BoardBuilder(document.path, "kicad_pcb")
         self.builder.digest = document.digest
@@ -184,7 +87,7 @@ class _BoardFile:
         for form in forms:
             if form.head == "net":
                 self._net(form)
-        self.tree.check(root, _TOP_HEADS)
+        self.tree.check(root)
         read_by_head: dict[str, Callable[[Form], None]] = {
             "footprint": self._footprint,
             "module": self._footprint,
@@ -375,8 +278,8 @@ class _BoardFile:
         x, y, angle = self._at(form, form.first("at"))
         package = form.word()
         first = 2 if package is not None else 1
-        self.tree.once(form, _FOOTPRINT_ONCE)
-        self.tree.check(form, _FOOTPRINT_HEADS, _LOCKED_OR_PLACED, first)
+        self.tree.once(form)
+        self.tree.check(form, first)
         draft = self.builder.part("", self.tree.place(form))
         draft.package = package or None
         draft.x = x + 0.0
@@ -470,8 +373,8 @@ class _BoardFile:
         number, kind, shape = form.word(1), form.word(2), form.word(3)
         if number is None or kind not in _PAD_KINDS or shape not in _PAD_SHAPES:
             raise self._odd_pad(form)
-        parts = self.tree.once(form, _PAD_ONCE)
-        self.tree.check(form, _PAD_HEADS, _LOCKED, 4)
+        parts = self.tree.once(form)
+        self.tree.check(form, 4)
         x, y, angle = self._at(form, parts.get("at"))
         width, height = self._pair(form, "size", parts.get("size"))
         hole = self._hole(parts["drill"]) if "drill" in parts else None
@@ -529,8 +432,8 @@ class _BoardFile:
 
     def _via(self, form: Form) -> None:
         x, y = self._pair(form, "at", form.first("at"))
-        parts = self.tree.once(form, _VIA_ONCE)
-        self.tree.check(form, _VIA_HEADS, _VIA_WORDS)
+        parts = self.tree.once(form)
+        self.tree.check(form)
         net = self._net_of(parts.get("net"), "a via")
         diameter, drill = (
             self.tree.number(parts[head], 1, "size") if head in parts else None
@@ -540,10 +443,10 @@ class _BoardFile:
 
     def _zone(self, form: Form) -> None:
         """Read a copper area: one Zone for each copper layer."""
-        self.tree.check(form, _ZONE_HEADS, _LOCKED)
+        self.tree.check(form)
         if form.first("keepout") is not None:
             return  # an area kept free, not copper
-        self.tree.once(form, heads("net layer layers net_name"))
+        self.tree.once(form)
         layers = form.first("layers") or form.first("layer")
         net = self._net_of(form.first("net"), "a zone")
         points: list[Point] = []

@@ -21,37 +21,11 @@ from nettrace.model.board import Board
 from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.fitted import fitted_by
 from nettrace.readers.document import Document
-from nettrace.readers.sexpr import Form, Tree, heads, pattern_inside, whole_form
+from nettrace.readers.sexpr import Form, Tree
 
 _PinTable = dict[str, tuple[str, str]]  # number -> (name, electrical type)
 
-_TOP = heads("version design components libparts libraries nets groups variants")
-_COMPONENT = heads(
-    """
-    ref value footprint datasheet description fields libsource property sheetpath tstamp tstamps
-    units component_classes variants duplicate_pin_numbers_are_jumpers jumper_pin_groups
-    """
-)
-_COMPONENT_ONCE = _COMPONENT - {"property"}
-_NET = frozenset({"code", "name", "class", "node"})
-_NET_ONCE = _NET - {"node"}
-_NODE = frozenset({"ref", "pin", "pinfunction", "pintype"})
 _TOLD_ELSEWHERE = frozenset({"Reference", "Value", "Footprint", "Sheetname", "Sheetfile"})
-
-
-@cache
-def _passed_over() -> dict[str, re.Pattern[str]]:
-    """Return, for each kind of form, the pattern that passes over what nobody asks for in it."""
-    return {
-        "export": pattern_inside(whole_form(["libraries", "groups", "variants"])),
-        "design": pattern_inside(whole_form(["source", "date", "tool", "textvar"])),
-        "title_block": pattern_inside(whole_form(["comment", "company", "date", "rev", "source"])),
-        "sheetpath": pattern_inside(whole_form(["tstamps"])),
-        "comp": pattern_inside(again=whole_form(["property", "libsource", "sheetpath"], 2)),
-        "fields": pattern_inside(again=whole_form(["field"], 2)),
-        "pins": pattern_inside(again=whole_form(["pin"], 2)),
-        "libpart": pattern_inside(whole_form(["docs", "footprints", "fields"])),
-    }
 
 
 @cache
@@ -86,7 +60,7 @@ class _Netlist:
     """Reads one netlist and pushes what it says to a builder."""
 
     def __init__(self, document: Document) -> None:
-        self.tree = Tree(document, _passed_over(), frozenset({"components", "libparts", "nets"}))
+        self.tree = Tree(document, "netlist", frozenset({"components", "libparts", "nets"}))
         self.lines = self.tree.lines
         self.builder = _builder_of(document)
         self.drafts: dict[str, PartDraft] = {}
@@ -98,7 +72,7 @@ class _Netlist:
         root = self.tree.read()
         if root.head != "export":
             raise self.lines.error(root.start, f"'({root.head}'", expected="'(export'")
-        self.tree.check(root, _TOP)
+        self.tree.check(root)
         for form in root.forms:
             if form.head == "version":
                 self.builder.version = form.word() or ""
@@ -129,7 +103,7 @@ class _Netlist:
     def _each(self, root: Form, section: str, head: str, read: Callable[[Form], None]) -> None:
         for form in root.forms:
             if form.head == section:
-                self.tree.check(form, frozenset({head}))
+                self.tree.check(form)
                 for child in form.forms:
                     if child.head == head:
                         read(child)
@@ -156,8 +130,8 @@ class _Netlist:
         return word
 
     def _component(self, form: Form) -> None:
-        self.tree.check(form, _COMPONENT)
-        parts = self.tree.once(form, _COMPONENT_ONCE)
+        self.tree.check(form)
+        parts = self.tree.once(form)
         refdes = self._needed(form, parts, "ref")
         place = self.tree.place(form)
         draft = PartDraft(refdes, place, refdes, properties={}, pin_facts={}, pads=[])
@@ -222,8 +196,8 @@ class _Netlist:
             self.library[library, name] = (description, pins)
 
     def _net(self, form: Form) -> None:
-        self.tree.check(form, _NET)
-        parts = self.tree.once(form, _NET_ONCE)
+        self.tree.check(form)
+        parts = self.tree.once(form)
         name = self._needed(form, parts, "name")
         place = self.tree.place(form)
         first = self.nets.setdefault(name, place)
@@ -240,8 +214,8 @@ class _Netlist:
                 self._node(name or None, node)
 
     def _node(self, net: str | None, form: Form) -> None:
-        self.tree.check(form, _NODE)
-        parts = self.tree.once(form, _NODE)
+        self.tree.check(form)
+        parts = self.tree.once(form)
         refdes = self._needed(form, parts, "ref")
         number = self._needed(form, parts, "pin")
         name = parts["pinfunction"].word() if "pinfunction" in parts else None
