@@ -1,9 +1,9 @@
 """What an IPC-2581 file says, element by element, as plain records, before anything is joined.
 
-No tree is built and no entity is expanded. Each element that matters opens a context, a table of
-what may stand in it; drawings, which are most of a file, are passed over with the start handler of
-the parser switched off. Lengths of records are in mm, but for the holes of pad stacks, which are in
-the file's unit.
+No entity is expanded, and no tree of the file is built: an element that matters is kept, with those
+of its children that matter, until it ends and is understood. Drawings, which are most of a file,
+are passed over with the start handler of the parser switched off. Lengths of records are in mm, but
+for the holes of pad stacks, which are in the file's unit.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import NoReturn
 from xml.parsers import expat
 
-from nettrace.errors import BadInput, Place, excerpt
+from nettrace.errors import BadInput, Place
 from nettrace.knowledge import section, table
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
@@ -25,23 +25,67 @@ CHUNK = 1 << 20
 MILLIMETRES = {"MILLIMETER": 1.0, "MM": 1.0, "MICRON": 0.001, "INCH": 25.4}
 #: Steps of an arc in the outline, degrees; common practice, no source.
 ARC_STEP_DEGREES = 15.0
-#: Elements with a width and a height -> the pad's form.
-_BOXES = {
-    "Oval": "oval", "RectCenter": "rect", "RectRound": "roundrect", "RectCham": "roundrect",
-    "Ellipse": "oval", "Diamond": "custom",
+#: Elements that are a pad's form -> the form.
+_SHAPES = {
+    "Circle": "circle", "Oval": "oval", "RectCenter": "rect", "RectRound": "roundrect",
+    "RectCham": "roundrect", "Ellipse": "oval", "Diamond": "custom", "Contour": "custom",
 }  # fmt: skip
-#: Subtrees that hold nothing a board model keeps: context -> elements.
+_REFERENCES = ("StandardPrimitiveRef", "UserPrimitiveRef")
+_FORMS = " ".join([*_SHAPES, *_REFERENCES])
+#: Context -> the elements that are kept in it, however deep below others. The context of an element
+#: is its name; one that is no context has no children that matter.
+_KEPT = {
+    # a LogicalNet's place is in the step; some write it before
+    ROOT: "FunctionMode DictionaryStandard DictionaryUser Bom CadHeader Layer Step LogicalNet",
+    **dict.fromkeys(("DictionaryStandard", "DictionaryUser"), "EntryStandard EntryUser"),
+    **dict.fromkeys(("EntryStandard", "EntryUser"), " ".join(_SHAPES)),
+    "Bom": "BomItem",
+    "BomItem": "RefDes Textual Enumerated Measured",
+    "Step": "PadStackDef Profile Package Component LogicalNet PhyNet LayerFeature",
+    "PadStackDef": "PadstackHoleDef PadstackPadDef",
+    "PadstackPadDef": _FORMS,
+    **dict.fromkeys(("Profile", "Outline"), "PolyBegin PolyStepSegment PolyStepCurve"),
+    "Package": "Outline Pin",
+    "Pin": f"Xform Location {_FORMS}",
+    "Component": "Xform Location NonstandardAttribute",
+    "LogicalNet": "PinRef",
+    "PhyNet": "PhyNetPoint",
+    "LayerFeature": "Set",
+    "Set": "Pad Hole",
+    "hole set": "Hole",  # of a layer that is no copper
+    "Pad": f"Xform Location PinRef {_FORMS}",
+    "nothing": "",
+}
+#: Context -> subtrees in it that hold nothing a board model keeps.
 _DRAWINGS = {
-    "root": "LogisticHeader HistoryRecord Avl Stackup DictionaryColor DictionaryLineDesc "
+    ROOT: "LogisticHeader HistoryRecord Avl Stackup DictionaryColor DictionaryLineDesc "
     "DictionaryFillDesc DictionaryFont DictionaryFirmware Spec",
-    "package": "SilkScreen AssemblyDrawing LandPattern",
-    "copper set": "Features Fiducial SlotCavity ColorRef",
+    "Package": "SilkScreen AssemblyDrawing LandPattern",
+    "Set": "Features Fiducial SlotCavity ColorRef",
     "hole set": "Features Fiducial SlotCavity ColorRef Pad",
 }
+#: Those that never stand in themselves: an end was lost.
+_NOT_NESTED = frozenset(
+    {"Step", "Package", "Component", "Pin", "Pad", "BomItem", "PadStackDef", "LayerFeature",
+     "LogicalNet", "Set"}
+)  # fmt: skip
 _NUMBER = re.compile(r"\s*[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?\s*")
 
 Attributes = Mapping[str, str]
-Action = Callable[[Attributes], None]
+
+
+@dataclass(slots=True)
+class Node:
+    """An element that is kept, with the children that are kept."""
+
+    name: str
+    attributes: Attributes
+    place: Place
+    children: list[Node] = field(default_factory=list)
+
+    def all(self, *names: str) -> list[Node]:
+        """Return the children of those names."""
+        return [child for child in self.children if child.name in names]
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,18 +233,13 @@ def millimetres(value: float) -> float:
 
 
 class _Stream:
-    """Feeds the text to expat, keeps the stack of contexts, and gathers what stands in each."""
+    """Feeds the text to expat, keeps what is open, and takes the facts of what ends."""
 
     def __init__(self, document: Document, builder: BoardBuilder) -> None:
         self.document = document
         self.builder = builder
         self.facts = Facts()
         self.prefix = ""
-        self.element = ""  # that begins, without prefix
-        # the open contexts: (element that closes it, its table)
-        self.contexts: list[tuple[str, dict[str, Action]]] = []
-        self.closing, self.actions = "", dict[str, Action]()
-        self.passed_over = ""
         self.reported: set[str] = set()
         self.words = {name: frozenset(text.split()) for name, text in table("ipc2581").items()
                       if isinstance(text, str)}  # fmt: skip
@@ -209,27 +248,35 @@ class _Stream:
             for element, names in section("ipc2581", "attributes").items()
         }
         self.elements = self.words["elements"].union(self.attributes)
-        # what is open, or was last
-        self.dictionary_scale = 1.0
-        self.entry = ""  # of a dictionary
-        self.frame = Frame()
-        self.padstack, self.form_layer = Padstack(), ""
+        self.kept = {context: frozenset(names.split()) for context, names in _KEPT.items()}
+        self.drawings = {context: frozenset(names.split()) for context, names in _DRAWINGS.items()}
+        self.open: list[tuple[Node, str]] = []  # each with its context
+        self.node = Node(ROOT, {}, Place(document.path))
+        self.context = ROOT
+        self.inside = self.kept[ROOT]
+        self.passed_over = ""
+        self.bom_count = 0
         self.package = Package("")
-        self.pin: PackagePin | None = None
-        self.pad: LayerPad | None = None
-        self.component: Component | None = None
-        self.path: list[tuple[float, float]] = []
-        self.bom_line, self.bom_count = BomLine(""), 0
-        self.net = self.layer = ""
-        self.set_net: str | None = None
-        self.set_via = False
+        #: What an element comes to when it begins; may return its context.
+        self.at_start: dict[str, Callable[[Node], str | None]] = {
+            "FunctionMode": self._mode, "CadHeader": self._cad_header, "Layer": self._layer,
+            "Bom": self._bom, "Step": self._step, "Package": self._package, "Set": self._set,
+            "LayerFeature": self._layer_feature, "LogicalNet": self._logical_net,
+            "Contour": self._pass_over,
+        }  # fmt: skip
+        #: And when it ends; one that is not here belongs to the element around it.
+        self.at_end: dict[str, Callable[[Node], None]] = {
+            "EntryStandard": self._entry, "EntryUser": self._entry, "BomItem": self._bom_item,
+            "PadStackDef": self._padstack, "Profile": self._profile, "Outline": self._outline,
+            "Pin": self._pin, "Component": self._component, "PinRef": self._pin_reference,
+            "PhyNet": self._physical_net, "Pad": self._pad, "Hole": self._hole,
+        }  # fmt: skip
         self.parser = expat.ParserCreate()
         self.parser.StartDoctypeDeclHandler = self._refuse_doctype
         self.parser.EntityDeclHandler = self._refuse_entity
         self.parser.StartElementHandler = self._start_root
         self.parser.EndElementHandler = self._end
         self.parser.CharacterDataHandler = self._text
-        self.tables = self._tables()
 
     def run(self) -> None:
         """Parse the whole text; BadInput where it is no well-formed XML."""
@@ -240,126 +287,64 @@ class _Stream:
             self.parser.Parse("", True)
         except expat.ExpatError as error:
             place = Place(self.document.path, error.lineno, error.offset + 1)
-            raise BadInput(
-                f"damaged XML ({expat.ErrorString(error.code)})",
-                hint="Is the file whole?",
-                place=place,
-                excerpt=excerpt(text, place.line, place.column),
-            ) from None
-
-    def _tables(self) -> dict[str, dict[str, Action]]:
-        """Return context -> element -> what to do at its start."""
-        shapes: dict[str, Action] = {
-            "Circle": self.on_circle,
-            **dict.fromkeys(_BOXES, self.on_box),
-            "Contour": self.on_contour,
-        }
-        forms: dict[str, Action] = {
-            **shapes,
-            "StandardPrimitiveRef": self.on_primitive_reference,
-            "UserPrimitiveRef": self.on_primitive_reference,
-        }
-        placing: dict[str, Action] = {"Xform": self.on_xform, "Location": self.on_location}
-        tables: dict[str, dict[str, Action]] = {
-            "root": {
-                "FunctionMode": self.on_mode,
-                "DictionaryStandard": self.on_dictionary,
-                "DictionaryUser": self.on_dictionary,
-                "Bom": self.on_bom,
-                "CadHeader": self.on_cad_header,
-                "Layer": self.on_layer,
-                "Step": self.on_step,
-                # its place is in the step; some write it before
-                "LogicalNet": self.on_logical_net,
-            },
-            "dictionary": {"EntryStandard": self.on_entry, "EntryUser": self.on_entry, **shapes},
-            "bom": {"BomItem": self.on_bom_item},
-            "bom item": {
-                "RefDes": self.on_refdes,
-                **dict.fromkeys(("Textual", "Enumerated", "Measured"), self.on_characteristic),
-            },
-            "step": {
-                "PadStackDef": self.on_padstack,
-                "Profile": self.on_path,
-                "Package": self.on_package,
-                "Component": self.on_component,
-                "LogicalNet": self.on_logical_net,
-                "PhyNet": self.on_physical_net,
-                "LayerFeature": self.on_layer_feature,
-            },
-            "padstack": {
-                "PadstackHoleDef": self.on_padstack_hole,
-                "PadstackPadDef": self.on_padstack_form,
-                **forms,
-            },
-            "path": {
-                "PolyBegin": self.on_path_begin,
-                "PolyStepSegment": self.on_path_step,
-                "PolyStepCurve": self.on_path_curve,
-            },
-            "package": {"Outline": self.on_path, "Pin": self.on_pin},
-            "pin": {**placing, **forms},
-            "component": {**placing, "NonstandardAttribute": self.on_component_attribute},
-            "logical net": {"PinRef": self.on_net_pin},
-            "physical net": {"PhyNetPoint": self.on_net_point},
-            "copper": {"Set": self.on_copper_set},
-            "other layer": {"Set": self.on_hole_set},
-            "copper set": {"Pad": self.on_pad, "Hole": self.on_hole},
-            "hole set": {"Hole": self.on_hole},
-            "nothing": {},
-            "pad": {**placing, **forms, "PinRef": self.on_pad_pin},
-        }
-        for element, context in (
-            ("Step", "step"), ("Package", "package"), ("Component", "component"), ("Pin", "pin"),
-            ("Pad", "pad"), ("BomItem", "bom item"), ("PadStackDef", "padstack"),
-            ("LayerFeature", "copper"), ("LogicalNet", "logical net"), ("Set", "copper set"),
-        ):  # fmt: skip
-            tables[context][element] = self._refuse_nested
-        for context, elements in _DRAWINGS.items():
-            tables[context].update(dict.fromkeys(elements.split(), self.pass_over))
-        return tables
+            found = f"damaged XML ({expat.ErrorString(error.code)})"
+            mark = self.document.excerpt(place)
+            raise BadInput(found, hint="Is the file whole?", place=place, excerpt=mark) from None
 
     # ---- the parser's side ----------------------------------------------------------------------
 
     def _start_root(self, name: str, attributes: Attributes) -> None:
         prefix, _, local = name.rpartition(":")
         if local != ROOT:
-            self.fail(f"<{name}>", f"<{ROOT}>")
+            self._fail(self._place(), f"<{name}>", f"<{ROOT}>")
         self.prefix = f"{prefix}:" if prefix else ""
         self.facts.revision = attributes.get("revision", "")
-        self.actions = self.tables["root"]
         self.parser.StartElementHandler = self._start
 
-    def _start(self, name: str, attributes: Attributes) -> None:
+    def _start(self, written: str, attributes: Attributes) -> None:
+        name = written
         if self.prefix:
-            if not name.startswith(self.prefix):
-                self.report("element", f"<{name}>")
-                return
-            name = name[len(self.prefix) :]
-        action = self.actions.get(name)
-        if action is not None:
-            self.element = name
-            known = self.attributes.get(name)
-            if known is not None and not attributes.keys() <= known:
-                for attribute in sorted(attributes.keys() - known):
-                    self.report("attribute", f"<{self.prefix}{name} {attribute}>")
-            action(attributes)
+            name = written[len(self.prefix) :] if written.startswith(self.prefix) else "?"
+        if name in self.inside:
+            self._begin(Node(name, attributes, self._place()))
+        elif name in self.drawings.get(self.context, ()):
+            self._pass_over(Node(name, attributes, self._place()))
+        elif name == self.node.name and name in _NOT_NESTED and self.context != "nothing":
+            self._fail(self._place(), f"<{name}> inside <{name}>", f"</{name}>")
         elif name not in self.elements:
-            self.report("element", f"<{self.prefix}{name}>")
+            self._report("element", f"<{written}>")
+
+    def _begin(self, node: Node) -> None:
+        name = node.name
+        known = self.attributes.get(name)
+        if known is not None and not node.attributes.keys() <= known:
+            for attribute in sorted(node.attributes.keys() - known):
+                self._report("attribute", f"<{self.prefix}{name} {attribute}>")
+        begin = self.at_start.get(name)
+        context = (begin(node) if begin is not None else None) or name
+        if context in self.kept:
+            self.open.append((self.node, self.context))
+            self.node, self.context, self.inside = node, context, self.kept[context]
+        else:
+            self.at_end.get(name, self.node.children.append)(node)
 
     def _end(self, name: str) -> None:
-        if name == self.closing:
-            self._close(name[len(self.prefix) :])
-            self.closing, self.actions = self.contexts.pop()
+        node = self.node
+        if self.open and name == self.prefix + node.name:
+            is_read = self.context != "nothing"
+            self.node, self.context = self.open.pop()
+            self.inside = self.kept[self.context]
+            if is_read:
+                self.at_end.get(node.name, self.node.children.append)(node)
 
     def _text(self, data: str) -> None:
         """Report text: this format has none, so it is a tag that lost its bracket."""
         if not data.isspace():
-            self.report("text", f"'{data.strip()[:40]}'")
+            self._report("text", f"'{data.strip()[:40]}'")
 
-    def pass_over(self, _: Attributes) -> None:
+    def _pass_over(self, node: Node) -> None:
         """Ignore everything up to the end of the element."""
-        self.passed_over = self.prefix + self.element
+        self.passed_over = self.prefix + node.name
         self.parser.StartElementHandler = None
         self.parser.CharacterDataHandler = None
         self.parser.EndElementHandler = self._end_passed_over
@@ -370,353 +355,304 @@ class _Stream:
             self.parser.EndElementHandler = self._end
             self.parser.CharacterDataHandler = self._text
 
-    def open(self, context: str) -> None:
-        """Go into a context; the end of the element leads back."""
-        self.contexts.append((self.closing, self.actions))
-        self.closing = self.prefix + self.element
-        self.actions = self.tables[context]
+    def _place(self) -> Place:
+        line, column = self.parser.CurrentLineNumber, self.parser.CurrentColumnNumber + 1
+        # a named tuple made so is made in a third of the time
+        place: Place = tuple.__new__(Place, (self.document.path, line, column))
+        return place
 
-    def place(self) -> Place:
-        """Return where the parser is."""
-        parser = self.parser
-        return Place(self.document.path, parser.CurrentLineNumber, parser.CurrentColumnNumber + 1)
-
-    def fail(self, found: str, expected: str = "", hint: str = "") -> NoReturn:
-        """Raise BadInput for what stands where the parser is."""
-        place = self.place()
-        raise BadInput(
-            found,
-            expected=expected,
-            hint=hint,
-            place=place,
-            excerpt=excerpt(self.document.text, place.line, place.column),
-        )
+    def _fail(self, place: Place, found: str, expected: str = "", hint: str = "") -> NoReturn:
+        mark = self.document.excerpt(place)
+        raise BadInput(found, expected=expected, hint=hint, place=place, excerpt=mark)
 
     def _refuse_doctype(self, *_: object) -> None:
-        self.fail(
-            "a document type (DOCTYPE)",
-            "plain IPC-2581",
-            "Entities are never expanded; remove the DOCTYPE if the file is yours.",
-        )
+        hint = "Entities are never expanded; remove the DOCTYPE if the file is yours."
+        self._fail(self._place(), "a document type (DOCTYPE)", "plain IPC-2581", hint)
 
     def _refuse_entity(self, *_: object) -> None:
-        self.fail("an entity declaration", "plain IPC-2581", "Entities are never expanded.")
+        hint = "Entities are never expanded."
+        self._fail(self._place(), "an entity declaration", "plain IPC-2581", hint)
 
-    def _refuse_nested(self, _: Attributes) -> None:
-        self.fail(f"<{self.element}> inside <{self.element}>", f"</{self.element}>")
-
-    def report(self, kind: str, shown: str) -> None:
+    def _report(self, kind: str, shown: str) -> None:
         """Say, once, that a word is none of this format's."""
         if shown not in self.reported:
             self.reported.add(shown)
             message = f"{shown} is no {kind} of this format; it is not read"
-            self.builder.warn(f"unknown-{kind.replace(' ', '-')}", message, self.place())
+            self.builder.warn(f"unknown-{kind.replace(' ', '-')}", message, self._place())
 
-    def text_of(self, attributes: Attributes, name: str) -> str:
+    # ---- attributes -----------------------------------------------------------------------------
+
+    def text_of(self, node: Node, name: str) -> str:
         """Return an attribute that must be there."""
-        value = attributes.get(name)
+        value = node.attributes.get(name)
         if value is None:
-            self.fail(f"<{self.element}> without '{name}'", f'{name}="..."')
+            self._fail(node.place, f"<{node.name}> without '{name}'", f'{name}="..."')
         return value
 
-    def number_of(self, attributes: Attributes, name: str, default: float | None = None) -> float:
+    def number_of(self, node: Node, name: str, default: float | None = None) -> float:
         """Return an attribute as a finite number; the default, if any, where it is missing."""
-        text = attributes.get(name)
+        text = node.attributes.get(name)
         if text is None:
             if default is not None:
                 return default
-            self.fail(f"<{self.element}> without '{name}'", "a number")
+            self._fail(node.place, f"<{node.name}> without '{name}'", "a number")
         if _NUMBER.fullmatch(text) is None:
-            self.fail(f"{name}={text!r}", "a number")
+            self._fail(node.place, f"{name}={text!r}", "a number")
         value = float(text)
         if not math.isfinite(value):
-            self.fail(f"{name}={text!r}", "a finite number")
+            self._fail(node.place, f"{name}={text!r}", "a finite number")
         return value
 
-    def length_of(self, attributes: Attributes, name: str) -> float:
+    def length_of(self, node: Node, name: str) -> float:
         """Return an attribute as a length, mm."""
-        return self.number_of(attributes, name) * self.facts.scale
+        return self.number_of(node, name) * self.facts.scale
 
-    def flag_of(self, attributes: Attributes, name: str) -> bool | None:
+    def flag_of(self, node: Node, name: str) -> bool | None:
         """Return an attribute that is true or false; None where it is missing."""
-        text = attributes.get(name)
+        text = node.attributes.get(name)
         if text is not None and text not in {"true", "false", "1", "0"}:
-            self.fail(f"{name}={text!r}", "true or false")
+            self._fail(node.place, f"{name}={text!r}", "true or false")
         return None if text is None else text in {"true", "1"}
 
-    def scale_of(self, units: str) -> float:
+    def scale_of(self, node: Node, units: str) -> float:
         """Return millimetres per unit; BadInput for an unknown unit."""
         scale = MILLIMETRES.get(units.strip().upper())
         if scale is None:
-            self.fail(f"the unit {units!r}", "MILLIMETER, MICRON or INCH")
+            self._fail(node.place, f"the unit {units!r}", "MILLIMETER, MICRON or INCH")
         return scale
 
     def choose(self, kind: str, value: str, *known: str) -> None:
         """Report a value that is none of those known."""
         if not any(value in self.words[words] for words in known):
-            self.report(kind, f"'{value}'")
+            self._report(kind, f"'{value}'")
 
-    def plating_of(self, attributes: Attributes) -> str:
-        plating = attributes.get("platingStatus", "PLATED")
+    def plating_of(self, node: Node) -> str:
+        """Return whether a hole is plated."""
+        plating = node.attributes.get("platingStatus", "PLATED")
         self.choose("plating", plating, "platings")
         return plating
 
-    # ---- forms, places and paths: they go to whatever is open -----------------------------------
+    # ---- forms, places and paths of whatever holds them -----------------------------------------
 
-    def _take_form(self, form: str | Shape) -> None:
-        if self.pad is not None:
-            self.pad.shape = self.pad.shape or form
-        elif self.pin is not None:
-            self.pin.shape = self.pin.shape or form
-        elif self.form_layer:
-            self.padstack.forms.setdefault(self.form_layer, form)
-        elif self.entry and isinstance(form, Shape):
-            self.facts.primitives.setdefault(self.entry, form)
+    def form_of(self, node: Node, scale: float) -> str | Shape | None:
+        """Return the first form in an element; a text is the name of a primitive."""
+        for child in node.children:
+            if child.name in _REFERENCES:
+                return self.text_of(child, "id")
+            name = _SHAPES.get(child.name)
+            if child.name == "Contour":
+                return Shape("custom", None, None)
+            if name is not None:
+                sizes = ("diameter", "diameter") if name == "circle" else ("width", "height")
+                width, height = (millimetres(self.number_of(child, size) * scale) for size in sizes)
+                return Shape(name, width, height)
+        return None
 
-    def _form_length(self, attributes: Attributes, name: str) -> float:
-        in_dictionary = self.pad is None and self.pin is None and not self.form_layer
-        scale = self.dictionary_scale if in_dictionary else self.facts.scale
-        return millimetres(self.number_of(attributes, name) * scale)
+    def frame_of(self, node: Node) -> Frame:
+        """Return where an element is put, by its Xform and Location."""
+        frame = Frame()
+        for child in node.all("Xform"):
+            frame.angle = self.number_of(child, "rotation", 0.0)
+            frame.mirror = bool(self.flag_of(child, "mirror"))
+        if node.name == "Pin" and ("x" in node.attributes or "y" in node.attributes):
+            self._locate(frame, node)
+        for child in node.all("Location"):
+            self._locate(frame, child)
+        return frame
 
-    def on_circle(self, attributes: Attributes) -> None:
-        size = self._form_length(attributes, "diameter")
-        self._take_form(Shape("circle", size, size))
+    def _locate(self, frame: Frame, node: Node) -> None:
+        frame.x, frame.y = self.length_of(node, "x"), self.length_of(node, "y")
+        frame.placed = True
 
-    def on_box(self, attributes: Attributes) -> None:
-        width = self._form_length(attributes, "width")
-        height = self._form_length(attributes, "height")
-        self._take_form(Shape(_BOXES[self.element], width, height))
-
-    def on_contour(self, attributes: Attributes) -> None:
-        self._take_form(Shape("custom", None, None))
-        self.pass_over(attributes)
-
-    def on_primitive_reference(self, attributes: Attributes) -> None:
-        self._take_form(self.text_of(attributes, "id"))
-
-    def on_path(self, _: Attributes) -> None:
-        self.path = []
-        self.open("path")
-
-    def on_path_begin(self, attributes: Attributes) -> None:
-        if self.path and self.closing == self.prefix + "Profile":
-            self.facts.outline.append(self.path)
-        self.path = [self._point(attributes)]
-
-    def on_path_step(self, attributes: Attributes) -> None:
-        self.path.append(self._point(attributes))
-
-    def on_path_curve(self, attributes: Attributes) -> None:
-        end = self._point(attributes)
-        centre = self.length_of(attributes, "centerX"), self.length_of(attributes, "centerY")
-        clockwise = attributes.get("clockwise", "false") in {"true", "1"}
-        if self.path:
-            self.path.extend(_arc(self.path[-1], end, centre, clockwise=clockwise))
-        self.path.append(end)
-
-    def _point(self, attributes: Attributes) -> tuple[float, float]:
-        x, y = self.length_of(attributes, "x"), self.length_of(attributes, "y")
-        return millimetres(x), millimetres(y)
-
-    def on_xform(self, attributes: Attributes) -> None:
-        self.frame.angle = self.number_of(attributes, "rotation", 0.0)
-        self.frame.mirror = bool(self.flag_of(attributes, "mirror"))
-
-    def on_location(self, attributes: Attributes) -> None:
-        self.frame.x = self.length_of(attributes, "x")
-        self.frame.y = self.length_of(attributes, "y")
-        self.frame.placed = True
+    def paths_of(self, node: Node) -> list[list[tuple[float, float]]]:
+        """Return the paths of an outline; each begins anew."""
+        paths: list[list[tuple[float, float]]] = []
+        for child in node.children:
+            x, y = self.length_of(child, "x"), self.length_of(child, "y")
+            end = millimetres(x), millimetres(y)
+            if child.name == "PolyBegin" or not paths:
+                paths.append([])
+            elif child.name == "PolyStepCurve":
+                centre = self.length_of(child, "centerX"), self.length_of(child, "centerY")
+                clockwise = child.attributes.get("clockwise", "false") in {"true", "1"}
+                paths[-1] += _arc(paths[-1][-1], end, centre, clockwise=clockwise)
+            paths[-1].append(end)
+        return paths
 
     # ---- the file's head and its parts list -----------------------------------------------------
 
-    def on_mode(self, attributes: Attributes) -> None:
-        self.facts.mode = attributes.get("mode", "")
+    def _mode(self, node: Node) -> None:
+        self.facts.mode = node.attributes.get("mode", "")
 
-    def on_dictionary(self, attributes: Attributes) -> None:
-        self.dictionary_scale = self.scale_of(attributes.get("units", "MILLIMETER"))
-        self.entry = ""
-        self.open("dictionary")
+    def _entry(self, node: Node) -> None:
+        dictionary = self.node
+        scale = self.scale_of(dictionary, dictionary.attributes.get("units", "MILLIMETER"))
+        form = self.form_of(node, scale)
+        if isinstance(form, Shape):
+            self.facts.primitives.setdefault(self.text_of(node, "id"), form)
 
-    def on_entry(self, attributes: Attributes) -> None:
-        self.entry = self.text_of(attributes, "id")
-
-    def on_bom(self, _: Attributes) -> None:
+    def _bom(self, node: Node) -> str | None:
         self.bom_count += 1
         if self.bom_count == 2:
             message = "a second <Bom> (a variant): only the first is read"
-            self.builder.warn("second-parts-list", message, self.place())
-        self.open("bom" if self.bom_count == 1 else "nothing")
+            self.builder.warn("second-parts-list", message, node.place)
+        return None if self.bom_count == 1 else "nothing"
 
-    def on_bom_item(self, attributes: Attributes) -> None:
-        self.bom_line = BomLine(attributes.get("description", ""))
-        if number := attributes.get("OEMDesignNumberRef"):
-            self.bom_line.properties["OEMDesignNumberRef"] = number
-        self.facts.bom.append(self.bom_line)
-        self.open("bom item")
-
-    def on_refdes(self, attributes: Attributes) -> None:
-        fitted = self.flag_of(attributes, "populate")
-        name, package = self.text_of(attributes, "name"), attributes.get("packageRef", "")
-        self.bom_line.references.append((name, package, fitted, self.place()))
-
-    def on_characteristic(self, attributes: Attributes) -> None:
-        kind = self.element.lower()
-        name = attributes.get(f"{kind}CharacteristicName")
-        value = attributes.get(f"{kind}CharacteristicValue")
-        if name and value:
-            unit = attributes.get("engineeringUnitOfMeasure", "")
-            self.bom_line.properties[name] = value + unit
+    def _bom_item(self, node: Node) -> None:
+        line = BomLine(node.attributes.get("description", ""))
+        if number := node.attributes.get("OEMDesignNumberRef"):
+            line.properties["OEMDesignNumberRef"] = number
+        for child in node.children:
+            said = child.attributes
+            if child.name == "RefDes":
+                fitted, name = self.flag_of(child, "populate"), self.text_of(child, "name")
+                line.references.append((name, said.get("packageRef", ""), fitted, child.place))
+                continue
+            kind = child.name.lower()
+            named = said.get(f"{kind}CharacteristicName")
+            value = said.get(f"{kind}CharacteristicValue")
+            if named and value:
+                line.properties[named] = value + said.get("engineeringUnitOfMeasure", "")
+        self.facts.bom.append(line)
 
     # ---- the board ------------------------------------------------------------------------------
 
-    def on_cad_header(self, attributes: Attributes) -> None:
-        self.facts.units = self.text_of(attributes, "units")
-        self.facts.scale = self.scale_of(self.facts.units)
+    def _cad_header(self, node: Node) -> None:
+        self.facts.units = self.text_of(node, "units")
+        self.facts.scale = self.scale_of(node, self.facts.units)
 
-    def on_layer(self, attributes: Attributes) -> None:
-        name = self.text_of(attributes, "name")
-        function = self.text_of(attributes, "layerFunction")
-        side = attributes.get("side", "NONE")
+    def _layer(self, node: Node) -> None:
+        name, function = self.text_of(node, "name"), self.text_of(node, "layerFunction")
+        side = node.attributes.get("side", "NONE")
         self.choose("layer function", function, "copper", "other_layers")
         self.choose("layer side", side, "layer_sides")
         self.facts.layers[name] = Layer(name, side, function in self.words["copper"])
 
-    def on_step(self, attributes: Attributes) -> None:
-        if not self.facts.scale:
-            self.fail("<Step> before any <CadHeader units>", "the unit of lengths first")
-        name = self.text_of(attributes, "name")
-        if self.facts.components:
+    def _step(self, node: Node) -> str | None:
+        facts = self.facts
+        if not facts.scale:
+            found = "<Step> before any <CadHeader units>"
+            self._fail(node.place, found, "the unit of lengths first")
+        name = self.text_of(node, "name")
+        if facts.components:
             self.builder.warn(
                 "second-step",
-                f"the step '{name}' comes after the board '{self.facts.step}'; it is not read",
-                self.place(),
+                f"the step '{name}' comes after the board '{facts.step}'; it is not read",
+                node.place,
             )
-            self.open("nothing")
-            return
-        self.facts.step = name
-        self.facts.outline.clear()
-        self.open("step")
+            return "nothing"
+        facts.step = name
+        facts.outline.clear()
+        return None
 
-    def on_padstack(self, attributes: Attributes) -> None:
-        self.padstack, self.form_layer = Padstack(), ""
-        self.facts.padstacks[self.text_of(attributes, "name")] = self.padstack
-        self.open("padstack")
+    def _padstack(self, node: Node) -> None:
+        padstack = self.facts.padstacks[self.text_of(node, "name")] = Padstack()
+        for child in node.all("PadstackHoleDef"):
+            padstack.drill = self.number_of(child, "diameter")
+            padstack.plating = self.plating_of(child)
+        for child in node.all("PadstackPadDef"):
+            use, layer = child.attributes.get("padUse", "REGULAR"), self.text_of(child, "layerRef")
+            form = self.form_of(child, self.facts.scale)
+            if form is not None:
+                where = layer if use == "REGULAR" else f"{use} {layer}"
+                padstack.forms.setdefault(where, form)
 
-    def on_padstack_hole(self, attributes: Attributes) -> None:
-        self.padstack.drill = self.number_of(attributes, "diameter")
-        self.padstack.plating = self.plating_of(attributes)
+    def _profile(self, node: Node) -> None:
+        self.facts.outline += self.paths_of(node)
 
-    def on_padstack_form(self, attributes: Attributes) -> None:
-        use, layer = attributes.get("padUse", "REGULAR"), self.text_of(attributes, "layerRef")
-        self.form_layer = layer if use == "REGULAR" else f"{use} {layer}"
-
-    def on_package(self, attributes: Attributes) -> None:
-        name = self.text_of(attributes, "name")
+    def _package(self, node: Node) -> None:
+        name = self.text_of(node, "name")
         self.package = self.facts.packages[name] = Package(name)
-        self.open("package")
 
-    def on_pin(self, attributes: Attributes) -> None:
-        self.frame = Frame()
-        if "x" in attributes or "y" in attributes:
-            self.on_location(attributes)
-        number, through = self.text_of(attributes, "number"), attributes.get("type") == "THRU"
-        self.pin = PackagePin(number, attributes.get("name") or None, self.frame, through)
-        self.open("pin")
+    def _outline(self, node: Node) -> None:
+        paths = self.paths_of(node)
+        if paths and not self.package.outline:
+            self.package.outline = paths[-1]
 
-    def on_component(self, attributes: Attributes) -> None:
-        self.frame = Frame()
-        self.component = Component(
-            self.text_of(attributes, "refDes"),
-            self.text_of(attributes, "packageRef"),
-            self.text_of(attributes, "layerRef"),
-            self.frame,
-            self.place(),
+    def _pin(self, node: Node) -> None:
+        self.package.pins.append(
+            PackagePin(
+                self.text_of(node, "number"),
+                node.attributes.get("name") or None,
+                self.frame_of(node),
+                node.attributes.get("type") == "THRU",
+                self.form_of(node, self.facts.scale),
+            )
         )
-        if part := attributes.get("part"):
-            self.component.properties["part"] = part
-        self.open("component")
 
-    def on_component_attribute(self, attributes: Attributes) -> None:
-        name, value = attributes.get("name"), attributes.get("value")
-        if self.component is not None and name and value:
-            self.component.properties[name] = value
-
-    def on_logical_net(self, attributes: Attributes) -> None:
-        self.net = self.text_of(attributes, "name")
-        self.facts.logical.setdefault(self.net, [])
-        self.open("logical net")
-
-    def on_net_pin(self, attributes: Attributes) -> None:
-        component, pin = self.text_of(attributes, "componentRef"), self.text_of(attributes, "pin")
-        self.facts.logical[self.net].append((component, pin, self.place()))
-
-    def on_physical_net(self, attributes: Attributes) -> None:
-        self.net = self.text_of(attributes, "name")
-        self.open("physical net")
-
-    def on_net_point(self, attributes: Attributes) -> None:
-        x, y = self.length_of(attributes, "x"), self.length_of(attributes, "y")
-        self.facts.points.append((self.net, x, y))
-
-    def on_layer_feature(self, attributes: Attributes) -> None:
-        self.layer = self.text_of(attributes, "layerRef")
-        layer = self.facts.layers.get(self.layer)
-        if layer is None:
-            self.fail(f"the layer {self.layer!r}", "a layer that <Layer> declares")
-        self.open("copper" if layer.copper else "other layer")
-
-    def on_copper_set(self, attributes: Attributes) -> None:
-        self.set_net = attributes.get("net") or None
-        self.set_via = attributes.get("padUsage") == "VIA"
-        self.open("copper set")
-
-    def on_hole_set(self, attributes: Attributes) -> None:
-        self.set_net = attributes.get("net") or None
-        self.open("hole set")
-
-    def on_pad(self, attributes: Attributes) -> None:
-        self.frame = Frame()
-        padstack = attributes.get("padstackDefRef", "")
-        self.pad = LayerPad(
-            self.layer, self.set_net, self.set_via, padstack, self.frame, self.place()
+    def _component(self, node: Node) -> None:
+        properties = {}
+        if part := node.attributes.get("part"):
+            properties["part"] = part
+        for child in node.all("NonstandardAttribute"):
+            name, value = child.attributes.get("name"), child.attributes.get("value")
+            if name and value:
+                properties[name] = value
+        self.facts.components.append(
+            Component(
+                self.text_of(node, "refDes"),
+                self.text_of(node, "packageRef"),
+                self.text_of(node, "layerRef"),
+                self.frame_of(node),
+                node.place,
+                properties,
+            )
         )
-        self.open("pad")
 
-    def on_pad_pin(self, attributes: Attributes) -> None:
-        if self.pad is not None:
-            component = self.text_of(attributes, "componentRef")
-            self.pad.pins.append((component, self.text_of(attributes, "pin")))
+    def _logical_net(self, node: Node) -> None:
+        self.facts.logical.setdefault(self.text_of(node, "name"), [])
 
-    def on_hole(self, attributes: Attributes) -> None:
+    def _pin_reference(self, node: Node) -> None:
+        if self.node.name == "Pad":
+            self.node.children.append(node)
+            return
+        pin = self.text_of(node, "componentRef"), self.text_of(node, "pin"), node.place
+        self.facts.logical[self.node.attributes["name"]].append(pin)
+
+    def _physical_net(self, node: Node) -> None:
+        net = self.text_of(node, "name")
+        for child in node.children:
+            x, y = self.length_of(child, "x"), self.length_of(child, "y")
+            self.facts.points.append((net, x, y))
+
+    def _layer_feature(self, node: Node) -> None:
+        layer = self.text_of(node, "layerRef")
+        if layer not in self.facts.layers:
+            self._fail(node.place, f"the layer {layer!r}", "a layer that <Layer> declares")
+
+    def _set(self, node: Node) -> str | None:
+        del node
+        return None if self.facts.layers[self.node.attributes["layerRef"]].copper else "hole set"
+
+    def _pad(self, node: Node) -> None:
+        said, layer = self.node.attributes, self.open[-1][0].attributes["layerRef"]
+        pins = [
+            (self.text_of(pin, "componentRef"), self.text_of(pin, "pin"))
+            for pin in node.all("PinRef")
+        ]
+        self.facts.pads.append(
+            LayerPad(
+                layer,
+                said.get("net") or None,
+                said.get("padUsage") == "VIA",
+                node.attributes.get("padstackDefRef", ""),
+                self.frame_of(node),
+                node.place,
+                self.form_of(node, self.facts.scale),
+                pins,
+            )
+        )
+
+    def _hole(self, node: Node) -> None:
         self.facts.holes.append(
             Hole(
-                self.set_net,
-                self.plating_of(attributes),
-                self.length_of(attributes, "diameter"),
-                self.length_of(attributes, "x"),
-                self.length_of(attributes, "y"),
+                self.node.attributes.get("net") or None,
+                self.plating_of(node),
+                self.length_of(node, "diameter"),
+                self.length_of(node, "x"),
+                self.length_of(node, "y"),
             )
         )
-
-    def _close(self, element: str) -> None:
-        """Take what a context has gathered."""
-        facts = self.facts
-        if element == "Pad" and self.pad is not None:
-            facts.pads.append(self.pad)
-            self.pad = None
-        elif element == "Pin" and self.pin is not None:
-            self.package.pins.append(self.pin)
-            self.pin = None
-        elif element == "Component" and self.component is not None:
-            facts.components.append(self.component)
-            self.component = None
-        elif element == "Outline":
-            self.package.outline = self.package.outline or self.path
-        elif element == "PadStackDef":
-            self.form_layer = ""
-        elif element == "Profile" and self.path:
-            facts.outline.append(self.path)
-            self.path = []
 
 
 def _arc(

