@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from nettrace import knowledge
 from nettrace.circuit.absence import (
     Gap,
     Surroundings,
@@ -19,7 +18,7 @@ from nettrace.circuit.absence import (
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import switched_way
-from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS
+from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, diode_ends
 from nettrace.circuit.roles.words import says
 from nettrace.circuit.series import SUPPLY_OHMS, is_closed, terminals_of
 from nettrace.model.names import natural_key
@@ -126,19 +125,10 @@ def other_feeds(gap: Gap, rail: str, dead: Iterable[str] = ()) -> tuple[str, ...
 
 
 def cathode_of(gap: Gap, key: str) -> str | None:
-    """Return the net that a diode feeds; pin 1 where pins are only numbered (common practice)."""
-    fed = gap.made_by(key)
+    """Return the net that a diode feeds: a rail whose source it is, else by its pins."""
     part = gap.survey.part(key)
-    fed = [net for net in part.nets if net in fed]
-    if fed:
-        return fed[0]
-    ends = knowledge.table("lines")["diodes"]
-    named = any((pin.name or "").upper() in ends["anode"] + ends["cathode"] for pin in part.pins)
-    cathode = ends["cathode"] if named or len(part.pins) == 2 else ends["common"]
-    for pin in part.pins:
-        if ((pin.name or "") if named else pin.number).upper() in cathode:
-            return pin.net
-    return None
+    fed = [n for n in part.nets if gap.is_supply(n) and gap.rails[n].source == key]
+    return fed[0] if fed else diode_ends(part)[1]
 
 
 def hangs_on(gap: Gap, net: str, rail: str) -> bool:

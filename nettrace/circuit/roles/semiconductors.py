@@ -18,26 +18,15 @@ from nettrace.circuit.roles.site import (
     found,
     ranked,
 )
-from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey
+from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey, diode_ends
 
 _RECTIFIER = "rectifier or freewheel diode"
 _REVERSAL = "reverse-polarity protection"
 
 
 def _polarity(site: Site) -> tuple[str, str] | None:
-    """Return (anode net, cathode net) of a two-pin diode.
-
-    Pin 1 is the cathode where pins are only numbered (common practice, no source).
-    """
-    ends = knowledge.table("lines")["diodes"]
-    anode = cathode = None
-    for pin in site.part.pins:
-        name = (pin.name or "").upper()
-        word = name if name in ends["anode"] + ends["cathode"] else pin.number.upper()
-        if word in ends["anode"]:
-            anode = anode or pin.net
-        elif word in ends["cathode"]:
-            cathode = cathode or pin.net
+    """Return (anode net, cathode net) of a two-pin diode."""
+    anode, cathode = diode_ends(site.part)
     return (anode, cathode) if anode and cathode and anode != cathode else None
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Final, NamedTuple, TypeVar
 
+from nettrace import knowledge
 from nettrace.circuit.evidence import NetKind, PartKind, Rail
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.words import plain_name, says, words_of
@@ -182,6 +183,23 @@ def pad_distance_mm(part: Part) -> float | None:
     if x1 is None or y1 is None or x2 is None or y2 is None:
         return None
     return hypot(x1 - x2, y1 - y2)
+
+
+def diode_ends(part: Part) -> tuple[str | None, str | None]:
+    """Return the nets of a diode's anode and cathode, by the names of its pins, else by number.
+
+    Pin 1 is the cathode where pins are only numbered (common practice, no source).
+    """
+    words = knowledge.table("lines")["diodes"]
+    numbered = {**words, "cathode": words["cathode" if len(part.pins) == 2 else "common"]}
+    found: dict[str, str | None] = {}
+    for side in ("anode", "cathode"):
+        for pin in part.pins:
+            name = (pin.name or "").upper()
+            named = name in words["anode"] + words["cathode"]
+            if name in words[side] if named else pin.number.upper() in numbered[side]:
+                found.setdefault(side, pin.net)
+    return found.get("anode"), found.get("cathode")
 
 
 #: What of a part its branches state, and the table that they stand in.
