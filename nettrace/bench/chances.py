@@ -3,17 +3,19 @@
 Readings are sorted into bins (a fiftieth of a decade) and one more for overload. A reading through
 known parts is a narrow peak, widened by tolerance, meter and leads; what unknown paths in chips
 can add in parallel is spread over decades. The spreads are common practice, no source: they
-are wide on purpose.
+are wide on purpose. This module loads numpy: import it in the function that weighs chances.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Final
+from typing import Final
+
+import numpy as np
 
 from nettrace.bench.job import Quantity
+from nettrace.bench.prediction import Outlook
 from nettrace.electrical.meter import (
     BEEPER_RANGE_OHMS,
     DIODE_OPEN_VOLTS,
@@ -23,10 +25,7 @@ from nettrace.electrical.meter import (
 )
 from nettrace.electrical.power_off import CLASS_2_DROP
 
-if TYPE_CHECKING:
-    import numpy as np
-
-    Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 #: Bins of a decade, and the decades covered, for ohms and farads.
 PER_DECADE: Final = 50
@@ -65,24 +64,9 @@ VOLTS_STEP: Final = 0.02
 VOLTS_BINS: Final = 1601  # -1 V to 31 V
 
 
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """What is known of a reading: bounds of Ω, farads, volts; `supply` between supply and ground.
-
-    `exact`: nothing unknown can change the reading. `sure_volts` False: the voltage may be
-    anything.
-    """
-
-    ohms: float
-    at_most: float
-    at_least: float
-    exact: bool
-    supply: bool
-    farads: float = 0.0
-    class_2: bool = False
-    diode: bool = False
-    volts: tuple[float, float, float] | None = None
-    sure_volts: bool = True
+#: Unknown paths are tried in steps of a fifth of a decade, Ω.
+_PATHS: Final[Vector] = 10 ** np.arange(0.0, 8.01, 0.2)
+_NOTHING: Final[Vector] = np.ones(1)
 
 
 def chances(outlook: Outlook, quantity: Quantity) -> Vector:
@@ -101,7 +85,7 @@ def chances(outlook: Outlook, quantity: Quantity) -> Vector:
         case Quantity.VOLTS:
             return _volts(o.volts, o.sure_volts)
         case Quantity.AMPERES:
-            return _nothing()
+            return _NOTHING
 
 
 def bin_of(value: float | None, quantity: Quantity) -> int:
@@ -142,8 +126,6 @@ def _log_bin(value: float | None, decades: tuple[int, int]) -> int:
 
 def _peaks(middles: Vector, sigmas: Vector, weights: Vector, decades: tuple[int, int]) -> Vector:
     """Return the bins of a sum of peaks in log10; what lies outside falls in the end bins."""
-    import numpy as np
-
     edges = np.linspace(decades[0], decades[1], _count(decades) + 1)[1:-1]
     # the normal distribution's cumulated chance (logistic form, within 0.0002)
     z = np.clip((edges[None, :] - middles[:, None]) / sigmas[:, None], -8.0, 8.0)
@@ -153,8 +135,6 @@ def _peaks(middles: Vector, sigmas: Vector, weights: Vector, decades: tuple[int,
 
 
 def _with_slips(bins: Vector) -> Vector:
-    import numpy as np
-
     total = float(bins.sum())
     mixed = bins / total * (1 - SLIP_OPEN - SLIP_ANY) + SLIP_ANY / len(bins)
     mixed[-1] += SLIP_OPEN
@@ -162,35 +142,24 @@ def _with_slips(bins: Vector) -> Vector:
 
 
 @cache
-def _paths() -> Vector:
-    import numpy as np
-
-    return np.asarray(10 ** np.arange(0.0, 8.01, 0.2), dtype=np.float64)
-
-
-@cache
 def _path_weights(supply: bool) -> tuple[Vector, float]:
-    import numpy as np
-
     middle, spread, none = SUPPLY_PATH if supply else SIGNAL_PATH
-    logs = np.log10(_paths())
+    logs = np.log10(_PATHS)
     shape = np.exp(-(((logs - middle) / spread) ** 2) / 2)
-    any_path = np.where(_paths() < LOW_PATH_OHMS, LOW_PATH_SHARE, 1.0)
+    any_path = np.where(_PATHS < LOW_PATH_OHMS, LOW_PATH_SHARE, 1.0)
     weights = shape / shape.sum() * (1 - ANY_PATH) + any_path / any_path.sum() * ANY_PATH
     return np.asarray(weights * (1 - none), dtype=np.float64), none
 
 
 @lru_cache(maxsize=4096)
 def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
-    import numpy as np
-
     bins = np.zeros(_count(OHMS_DECADES) + 1)
     if exact:
         seen, weights = np.array([ohms]), np.array([1.0])
         paths = np.array([math.inf])
     else:
         through, none = _path_weights(supply)
-        paths = np.concatenate([_paths(), [math.inf]])
+        paths = np.concatenate([_PATHS, [math.inf]])
         weights = np.concatenate([through, [none]])
         if ohms == 0:
             seen = np.zeros_like(paths)
@@ -225,8 +194,6 @@ def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
 @cache
 def _sounds() -> Vector:
     """Return the chance that a beeper sounds in each bin of Ω."""
-    import numpy as np
-
     low, high = (math.log10(ohms) for ohms in BEEPER_RANGE_OHMS)
     middles = OHMS_DECADES[0] + (np.arange(_count(OHMS_DECADES)) + 0.5) / PER_DECADE
     sounds = np.clip((high - middles) / (high - low), 0.0, 1.0)
@@ -235,8 +202,6 @@ def _sounds() -> Vector:
 
 @lru_cache(maxsize=4096)
 def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
-    import numpy as np
-
     sounds = float(_ohms(ohms, at_most, at_least, exact, supply) @ _sounds())
     sounds = min(1 - SLIP_OPEN, max(SLIP_ANY, sounds))
     return np.array([1 - sounds, sounds])
@@ -244,8 +209,6 @@ def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
 
 @lru_cache(maxsize=1024)
 def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
-    import numpy as np
-
     source = ACROSS_DIODE if diode else ACROSS_CHIPS
     if exact and not diode:
         source = (0.0, 0.0, 0.0, 0.0, 1.0)
@@ -262,8 +225,6 @@ def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
 
 @lru_cache(maxsize=1024)
 def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
-    import numpy as np
-
     count = _count(FARADS_DECADES)
     bins = np.zeros(count + 1)
     blind, clear = FARADS_BLIND_OHMS
@@ -286,8 +247,6 @@ def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
 
 @lru_cache(maxsize=512)
 def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Vector:
-    import numpy as np
-
     bins = np.full(VOLTS_BINS + 1, 1.0)
     bins[-1] = 0.1
     scale = np.arange(VOLTS_BINS) * VOLTS_STEP - 1.0
@@ -302,10 +261,3 @@ def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Vector:
     bins *= 1 - share
     bins[:-1] += share * peak / peak.sum()
     return _with_slips(bins)
-
-
-@cache
-def _nothing() -> Vector:
-    import numpy as np
-
-    return np.ones(1)

@@ -15,12 +15,11 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
 
-from nettrace.bench.chances import Outlook, bin_of, chances
 from nettrace.bench.compare import Open, Short
 from nettrace.bench.faults import Fault, FaultKind, list_faults
 from nettrace.bench.job import JobState, Quantity, Reading
 from nettrace.bench.judging import SHORT_OHMS, Judged, KnownGood, ReadingState, judge_with
-from nettrace.bench.prediction import Pair, Predictor
+from nettrace.bench.prediction import Outlook, Pair, Predictor
 from nettrace.bench.probes import Probe, ProbePlan, make_predictor
 from nettrace.bench.wire import Wired, find_pad
 from nettrace.circuit.circuit import Circuit
@@ -29,9 +28,7 @@ from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
 if TYPE_CHECKING:
-    import numpy as np
-
-    Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+    from nettrace.bench.chances import Vector
 
 #: Pairs of faults: so many of the best single faults, each with so many others.
 BEST_SINGLES: Final = 8
@@ -113,6 +110,8 @@ _looks: dict[int, tuple[Vector, _Look]] = {}
 def _look_of(outlook: Outlook, quantity: Quantity) -> _Look:
     import numpy as np
 
+    from nettrace.bench.chances import chances
+
     bins = chances(outlook, quantity)
     found = _looks.get(id(bins))
     if found is None or found[0] is not bins:
@@ -189,6 +188,8 @@ class Suspicion:
 
     def _bins(self) -> list[tuple[Key, int]]:
         """Return the bin that each reading fell in."""
+        from nettrace.bench.chances import bin_of
+
         return [
             (key, bin_of(reading.value, reading.quantity))
             for key, reading in self.readings.items()

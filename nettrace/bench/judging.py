@@ -17,9 +17,8 @@ from enum import StrEnum
 from statistics import median
 from typing import Final
 
-from nettrace.bench.chances import Outlook
 from nettrace.bench.job import JobState, Quantity, Reading
-from nettrace.bench.prediction import Predictor, VoltsRange
+from nettrace.bench.prediction import Outlook, Predictor, VoltsRange
 from nettrace.bench.probes import expect_words, make_predictor
 from nettrace.circuit.circuit import Circuit
 from nettrace.electrical.charging import explain_supply

@@ -5,7 +5,8 @@ where the affine map does not do (a camera held at an angle). Both are fitted by
 What is left over between the pads as pointed at and as mapped is kept; a pad that does not agree
 with all others is named and left out, two pads that were exchanged are told.
 
-Pixels count from the upper left corner of the photo as it is seen upright: right, then down.
+Pixels count from the upper left corner of the photo as it is seen upright: right, then down. This
+module loads numpy: import it where a photo is at hand.
 """
 
 from __future__ import annotations
@@ -15,19 +16,18 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from typing import TYPE_CHECKING, Final
+from typing import Final
+
+import numpy as np
+from numpy import float64
+from numpy.typing import NDArray
 
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Side
 from nettrace.model.find import find_parts, find_pins, split_pin
 from nettrace.model.geometry import distance
 
-if TYPE_CHECKING:
-    from numpy import float64
-    from numpy.typing import NDArray
-
-    Matrix = NDArray[float64]
-
+Matrix = NDArray[float64]
 Rows = tuple[tuple[float, float, float], ...]
 
 #: 19 of 20 points of a round normal spread lie within so many times its width (Rayleigh).
@@ -180,8 +180,6 @@ def _exchanged(pads: tuple[KnownPad, ...], kind: MapKind) -> tuple[str, str] | N
 
 
 def _affine(pads: Sequence[KnownPad]) -> Matrix:
-    import numpy as np
-
     x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in pads])
     places = np.array([[pad.x_mm - x0, pad.y_mm - y0, 1.0] for pad in pads])
     points = np.array([[pad.right_px, pad.down_px] for pad in pads])
@@ -198,8 +196,6 @@ def _projective(pads: Sequence[KnownPad]) -> Matrix | None:
     View Geometry, 2nd ed., algorithm 4.2, from memory), then Gauss-Newton on the distances in the
     photo.
     """
-    import numpy as np
-
     from_mm = _normaliser([(pad.x_mm, pad.y_mm) for pad in pads])
     from_px = _normaliser([(pad.right_px, pad.down_px) for pad in pads])
     places = np.array([[pad.x_mm, pad.y_mm, 1.0] for pad in pads]) @ from_mm.T
@@ -223,8 +219,6 @@ def _projective(pads: Sequence[KnownPad]) -> Matrix | None:
 
 
 def _refined(found: Matrix, places: Matrix, points: Matrix) -> Matrix:
-    import numpy as np
-
     figures = found.reshape(9)[:8].copy()
     for _ in range(12):
         matrix = np.append(figures, 1.0).reshape(3, 3)
@@ -246,8 +240,6 @@ def _refined(found: Matrix, places: Matrix, points: Matrix) -> Matrix:
 
 def _normaliser(points: Sequence[tuple[float, float]]) -> Matrix:
     """Return the map that moves the points' middle to 0 and their mean distance to root two."""
-    import numpy as np
-
     x0, y0 = _middle(points)
     mean = sum(distance(x0, y0, x, y) for x, y in points) / len(points)
     by = math.sqrt(2) / mean
@@ -260,8 +252,6 @@ def _middle(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 def _lie_on_one_line(points: Sequence[tuple[float, float]]) -> bool:
     """Return whether the points lie (nearly) on one line, or in one place."""
-    import numpy as np
-
     sizes = np.linalg.svd(np.array(points) - np.mean(points, axis=0), compute_uv=False)
     return bool(sizes[0] == 0 or len(sizes) < 2 or sizes[1] < FLATTEST * sizes[0])
 
@@ -459,7 +449,7 @@ def _place_of(board: Board, name: str) -> tuple[str, float, float, Side]:
 
 
 def fit_photo(known: Sequence[KnownPad], kind: MapKind | None = None) -> PhotoMap:
-    """MapFit the map of a photo to three or more known pads.
+    """Fit the map of a photo to three or more known pads.
 
     Args:
         known: the pads; names differ.

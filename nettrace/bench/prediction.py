@@ -14,7 +14,6 @@ from enum import Enum, auto
 from functools import cached_property
 from typing import Final
 
-from nettrace.bench.chances import Outlook
 from nettrace.bench.faults import Fault, FaultKind, Touched, touched
 from nettrace.bench.job import JobState
 from nettrace.bench.wire import find_pad, pad_name
@@ -46,6 +45,26 @@ _DIODES: Final = frozenset({Kind.DIODE, Kind.ESD, Kind.ZENER, Kind.LED})
 
 #: A voltage: nominal, least, most, V.
 VoltsRange = tuple[float, float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What is known of a reading: bounds of Ω, farads, volts; `supply` between supply and ground.
+
+    `exact`: nothing unknown can change the reading. `sure_volts` False: the voltage may be
+    anything.
+    """
+
+    ohms: float
+    at_most: float
+    at_least: float
+    exact: bool
+    supply: bool
+    farads: float = 0.0
+    class_2: bool = False
+    diode: bool = False
+    volts: VoltsRange | None = None
+    sure_volts: bool = True
 
 
 @dataclass(frozen=True, slots=True)

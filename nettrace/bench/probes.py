@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from nettrace.bench.chances import Outlook
 from nettrace.bench.faults import close_pads, list_faults
 from nettrace.bench.job import JobState, Quantity
-from nettrace.bench.prediction import Predictor, Spot, VoltsRange
+from nettrace.bench.prediction import Outlook, Predictor, Spot, VoltsRange
 from nettrace.bench.wire import Point, find_pad, net_groups, pad_name, points_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind, Rail

@@ -16,9 +16,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from nettrace.bench.photo import PhotoMap
 from nettrace.bench.place import part_place
 from nettrace.circuit.circuit import Circuit
 from nettrace.errors import BadInput, Place
@@ -27,6 +26,9 @@ from nettrace.views.drawing import Box, Markup, Point, el, points_text, text_wid
 from nettrace.views.placed_labels import Room
 from nettrace.views.placed_map import pad_corners
 from nettrace.views.text_facts import refdes
+
+if TYPE_CHECKING:
+    from nettrace.bench.photo import PhotoMap
 
 #: The longer side of an embedded photo, px: fills an A4 sheet across at 300 dots an inch.
 LONGEST_PX: Final = 2400

@@ -13,11 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from nettrace.bench.chances import Outlook, bin_of, chances
+from nettrace.bench.chances import bin_of, chances
 from nettrace.bench.diagnosis import Check, Suspicion, Verdict, check_job, next_probe
 from nettrace.bench.faults import FaultKind
 from nettrace.bench.job import Damage, JobState, Mark, Quantity, Reading
 from nettrace.bench.judging import KnownGood, KnownReading, ReadingState, judge_reading
+from nettrace.bench.prediction import Outlook
 from nettrace.bench.probes import Probe
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load
