@@ -1,4 +1,4 @@
-"""The job: one repair as a list of entries, from the first look to the signed sheet.
+"""The job: one repair as a list of entries, from the first look to the signed page.
 
 Entries are only ever added; an undo is an entry too. What stands at the bench now is folded from
 them. The job file is readable, validated, locked while it is changed and never half-written.
@@ -116,7 +116,7 @@ class Reading(_Entry, frozen=True, tag="reading"):
 
 
 class Remark(_Entry, frozen=True, tag="remark"):
-    """A line for the sheet; the text is the entry's note."""
+    """A line for the page; the text is the entry's note."""
 
 
 class Undo(_Entry, frozen=True, tag="undo"):
