@@ -152,6 +152,11 @@ def report_job(
             area = _area(circuit, [parts[key] for key in keys], besides)
         except NothingMatches as error:
             notes.append(Warning("no-placed-drawing", f"no drawing to scale: {error.found}"))
+    selection = Selection(
+        parts=tuple(keys),
+        gone=frozenset(key for key in keys if key not in state.refitted),
+        numbers={item.part.key: item.number for item in positions},
+    )
     return JobReport(
         circuit=circuit,
         job=job,
@@ -173,7 +178,7 @@ def report_job(
         ),
         check=check,
         area=area,
-        around=_around(circuit, state, positions) if keys else None,
+        around=find_neighbourhood(circuit, selection) if keys else None,
         warnings=tuple(notes),
     )
 
@@ -257,13 +262,3 @@ def _area(circuit: Circuit, parts: Sequence[Part], besides: Sequence[Point]) -> 
     report = inspect_area(circuit, box)
     # what lies between the marked positions was looked at, and is there
     return replace(report, parts=tuple(replace(item, inside=False) for item in report.parts))
-
-
-def _around(circuit: Circuit, state: JobState, positions: Sequence[JobPosition]) -> Neighbourhood:
-    keys = [item.part.key for item in positions]
-    selection = Selection(
-        parts=tuple(keys),
-        gone=frozenset(key for key in keys if key not in state.refitted),
-        numbers={item.part.key: item.number for item in positions},
-    )
-    return find_neighbourhood(circuit, selection)

@@ -271,6 +271,12 @@ class Box(NamedTuple):
         return Box(self.x1 - by, self.y1 - by, self.x2 + by, self.y2 + by)
 
 
+def corners_box(points: Sequence[Point]) -> Box:
+    """Return the box around points, at least one."""
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return Box(min(xs), min(ys), max(xs), max(ys))
+
+
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Return how wide a line is, in the unit of `size` (the type size).
 

@@ -76,7 +76,9 @@ def draw_graph(circuit: Circuit, drawing: Neighbourhood) -> str:
 
     for number, part in enumerate(drawing.parts):
         label, kind = labels.part(part, ends.left_row(number)), "part gone" if part.gone else "part"
-        node(f"p{number}", label, labels.part_tip(part), kind, id=f"part-{_plain(part.key)}")
+        # letters and digits of a key stay in its id, the rest is spelt by number
+        plain = re.sub(r"[^A-Za-z0-9_]", lambda match: f"-{ord(match[0]):x}-", part.key)
+        node(f"p{number}", label, labels.part_tip(part), kind, id=f"part-{plain}")
     for number, net in enumerate(drawing.nets):
         node(f"n{number}", labels.net(net), labels.net_tip(net), "net")
     for number, mark in enumerate(drawing.marks):
@@ -101,11 +103,6 @@ def names_of_nets(drawing: Neighbourhood) -> dict[str, str]:
     """Return node name in the DOT text -> net name, of nets, rails and grounds."""
     nets = {f"n{number}": net.net for number, net in enumerate(drawing.nets)}
     return nets | {f"m{number}": net for number, net in enumerate(drawing.marks)}
-
-
-def _plain(key: str) -> str:
-    """Return a key as an id: letters and digits stay, the rest is spelt by number."""
-    return re.sub(r"[^A-Za-z0-9_]", lambda match: f"-{ord(match[0]):x}-", key)
 
 
 # -- what it is about -----------------------------------------------------------------------------

@@ -21,8 +21,16 @@ from typing import TYPE_CHECKING, Final
 from nettrace.bench.place import part_place
 from nettrace.circuit.circuit import Circuit
 from nettrace.errors import BadInput, Place
-from nettrace.model.board import Pad
-from nettrace.views.drawing import Box, Markup, Point, el, points_text, text_width, void
+from nettrace.views.drawing import (
+    Box,
+    Markup,
+    Point,
+    corners_box,
+    el,
+    points_text,
+    text_width,
+    void,
+)
 from nettrace.views.placed_labels import Room
 from nettrace.views.placed_map import pad_corners
 from nettrace.views.text_facts import refdes
@@ -245,8 +253,7 @@ class _PadMark:
 
     @property
     def box(self) -> Box:
-        xs, ys = [x for x, _ in self.corners], [y for _, y in self.corners]
-        return Box(min(xs), min(ys), max(xs), max(ys))
+        return corners_box(self.corners)
 
 
 def photo_svg(plate: PhotoPlate, circuit: Circuit, numbers: Mapping[str, int]) -> Markup:
@@ -294,18 +301,14 @@ def photo_svg(plate: PhotoPlate, circuit: Circuit, numbers: Mapping[str, int]) -
 
 def _pad_marks(circuit: Circuit, key: str, at: PhotoMap) -> Iterator[_PadMark]:
     for pad in circuit.board.part_by_key[key].pads:
-        corners = [at.to_px(x, y) for x, y in _outline(pad)]
+        x1, y1, x2, y2 = Box(pad.x, pad.y, pad.x, pad.y).grown(PAD_MM / 2)
+        outline = pad_corners(pad) or ((x2, y2), (x1, y2), (x1, y1), (x2, y1))
+        corners = [at.to_px(x, y) for x, y in outline]
         middle = at.to_px(pad.x, pad.y)
         if middle is not None and None not in corners:
             shown = tuple(point for point in corners if point is not None)
             name = f"{refdes(circuit, key)}.{pad.number}" if pad.number else ""
             yield _PadMark(key, name, pad.net or "no net", shown, middle)
-
-
-def _outline(pad: Pad) -> Sequence[Point]:
-    half = PAD_MM / 2
-    square = ((half, half), (-half, half), (-half, -half), (half, -half))
-    return pad_corners(pad) or [(pad.x + x, pad.y + y) for x, y in square]
 
 
 def _view(plate: PhotoPlate, boxes: Sequence[Box]) -> Box:

@@ -22,6 +22,7 @@ from nettrace.views.drawing import (
     Box,
     Paper,
     area_words,
+    corners_box,
     fit_text,
     hatch_lines,
     text_width,
@@ -148,7 +149,10 @@ def draw_placed(
     without = tuple(without)
     keys = list(dict.fromkeys([*(item.part.key for item in report.positions), *without]))
     parts = [circuit.board.part_by_key[key] for key in keys]
-    side = report.side if report.side in (Side.TOP, Side.BOTTOM) else _side_of_most(parts, report)
+    sides = [_side(part, Side.TOP) for part in parts] or [item.pad.side for item in report.pads]
+    side = Side.BOTTOM if sides.count(Side.BOTTOM) > sides.count(Side.TOP) else Side.TOP
+    if report.side in (Side.TOP, Side.BOTTOM):
+        side = report.side
     positions = [
         Position(
             number,
@@ -159,7 +163,11 @@ def draw_placed(
         )
         for number, part in enumerate(parts, start=1)
     ]
-    view = choose_view(WINDOW, [report.shape.box, *_boxes(positions, report)], side)
+    inside = {item.part.key for item in report.positions}
+    # missing parts stand partly outside of the area
+    bodies = [body_corners(part) for part in parts if part.key in inside]
+    boxes = [corners_box(body) for body in bodies if body]
+    view = choose_view(WINDOW, [report.shape.box, *boxes], side)
     rows = _rows(circuit, report, positions, side)
     if in_page and not positions:
         rows = [row for row in rows if row.heading != NO_PART]
@@ -220,25 +228,6 @@ def _side(part: Part, default: Side) -> Side:
         sides = {pad.side for pad in part.pads}
         return Side.BOTH if len(sides) > 1 or Side.BOTH in sides else part.pads[0].side
     return part.side or default
-
-
-def _side_of_most(parts: Sequence[Part], report: AreaReport) -> Side:
-    sides = [_side(part, Side.TOP) for part in parts] or [item.pad.side for item in report.pads]
-    return Side.BOTTOM if sides.count(Side.BOTTOM) > sides.count(Side.TOP) else Side.TOP
-
-
-def _boxes(
-    positions: Sequence[Position], report: AreaReport
-) -> list[tuple[float, float, float, float]]:
-    """Return the boxes of missing parts that stand partly outside of the area."""
-    inside = {item.part.key for item in report.positions}
-    boxes = []
-    for position in positions:
-        corners = body_corners(position.part)
-        if position.part.key in inside and corners:
-            xs, ys = [x for x, _ in corners], [y for _, y in corners]
-            boxes.append((min(xs), min(ys), max(xs), max(ys)))
-    return boxes
 
 
 def _neighbours(circuit: Circuit, view: View, positions: Sequence[Position]) -> list[Part]:

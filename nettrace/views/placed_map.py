@@ -17,7 +17,7 @@ from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
 from nettrace.model.board import Pad, Part, Side
 from nettrace.model.geometry import turn
-from nettrace.views.drawing import MIDDLE, THICK, THIN, Box, Paper, Point, hatch_lines
+from nettrace.views.drawing import MIDDLE, THICK, THIN, Box, Paper, Point, corners_box, hatch_lines
 from nettrace.views.text_facts import net_words, refdes, role_words, value_words
 
 if TYPE_CHECKING:
@@ -94,9 +94,7 @@ class View:
 
     def box(self, points: Iterable[Point]) -> Box:
         """Return the box on the paper around points of the board, at least one."""
-        there = self.points(points)
-        xs, ys = [x for x, _ in there], [y for _, y in there]
-        return Box(min(xs), min(ys), max(xs), max(ys))
+        return corners_box(self.points(points))
 
     def pad_box(self, pad: Pad) -> Box:
         """Return the box on the paper around a pad, or around the cross that stands for it."""
@@ -181,8 +179,7 @@ def body_corners(part: Part) -> tuple[Point, ...]:
         if part.x is None or part.y is None:
             return ()
         points = [(part.x - POINT_MM, part.y - POINT_MM), (part.x + POINT_MM, part.y + POINT_MM)]
-    x1, x2 = min(x for x, _ in points) - BODY_MM, max(x for x, _ in points) + BODY_MM
-    y1, y2 = min(y for _, y in points) - BODY_MM, max(y for _, y in points) + BODY_MM
+    x1, y1, x2, y2 = corners_box(points).grown(BODY_MM)
     return (x1, y1), (x2, y1), (x2, y2), (x1, y2)
 
 
