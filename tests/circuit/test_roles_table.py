@@ -56,14 +56,14 @@ def test_every_word_that_a_rule_or_a_table_gives_is_of_the_vocabulary() -> None:
     given |= {role for _, role in roles["plugged"]["rows"]}
     for section in ("pins", "lines"):
         rows = table("chips")[section]
-        given |= {row[0] for row in rows.get("sets", rows.get("rows", ()))}
+        given |= {row[0] for row in rows.get("sets", rows.get("roles"))}
     given |= set(table("chips")["families"]) | set(table("chips")["descriptions"])
     assert given <= set(vocabulary())
 
 
 def test_every_class_of_words_that_is_asked_for_is_in_the_table_and_no_other_is() -> None:
     asked = {row[0] for rows in table("lines")["floating"].values() for row in rows} - {"bus"}
-    asked |= {what for row in table("chips")["lines"]["rows"] for what in row[4]}
+    asked |= {what for row in table("chips")["lines"]["roles"] for what in row[4]}
     for path in (*CIRCUIT.glob("absence*.py"), *(CIRCUIT / "roles").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant):
