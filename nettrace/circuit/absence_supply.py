@@ -16,11 +16,11 @@ from nettrace.circuit.absence import (
     unknown,
 )
 from nettrace.circuit.evidence import Absence
-from nettrace.circuit.kinds import Kind
+from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.links import switched_way
-from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, diode_ends
+from nettrace.circuit.roles.survey import CHIPS
 from nettrace.circuit.roles.words import says
-from nettrace.circuit.series import SUPPLY_OHMS, is_closed, terminals_of
+from nettrace.circuit.series import SUPPLY_OHMS, diode_ends, is_closed, terminals_of
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 

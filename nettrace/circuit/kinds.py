@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Final
 
 
 class Kind(StrEnum):
@@ -44,3 +45,6 @@ class Kind(StrEnum):
     SOURCE = "source"  # a SPICE voltage or current source
     MECHANICAL = "mechanical"  # holes, fiducials, logos
     UNKNOWN = "unknown"
+
+
+TRANSISTORS: Final = frozenset({Kind.MOSFET, Kind.TRANSISTOR})

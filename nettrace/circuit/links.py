@@ -14,7 +14,7 @@ from math import floor, hypot, isfinite
 from typing import Final
 
 from nettrace.circuit.evidence import Link, NetKind, PartKind, Rail, Reach
-from nettrace.circuit.kinds import Kind
+from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.series import LINK_KINDS, SUPPLY_OHMS, Pair, pairs_of, terminals_of
 from nettrace.knowledge import compiled, pattern, table
 from nettrace.model.board import Board, Part, Pin
@@ -29,7 +29,6 @@ _SERVED: Final = frozenset(
     {Kind.IC, Kind.MODULE, Kind.OSCILLATOR, Kind.DISPLAY, Kind.MICROPHONE, Kind.UNKNOWN,
      Kind.CONNECTOR}
 )  # fmt: skip
-TRANSISTORS: Final = frozenset({Kind.MOSFET, Kind.TRANSISTOR})
 
 
 def infer_links(

@@ -13,8 +13,8 @@ from functools import partial
 from typing import Final
 
 from nettrace.circuit.evidence import NetKind, PartKind, Rail, Volts
-from nettrace.circuit.kinds import Kind
-from nettrace.circuit.links import TRANSISTORS, load_switch_nets, switched_way
+from nettrace.circuit.kinds import TRANSISTORS, Kind
+from nettrace.circuit.links import load_switch_nets, switched_way
 from nettrace.circuit.rail_evidence import (
     ACTIVE,
     Ground,
@@ -24,9 +24,9 @@ from nettrace.circuit.rail_evidence import (
 )
 from nettrace.circuit.rail_names import read_rail_name
 from nettrace.circuit.rail_volts import Feed, settle_volts
-from nettrace.circuit.series import LINK_KINDS, Pair, is_closed, pairs_of, terminals_of
+from nettrace.circuit.series import LINK_KINDS, Pair, diode_ends, is_closed, pairs_of, terminals_of
 from nettrace.knowledge import pattern
-from nettrace.model.board import Board, Net, Pin
+from nettrace.model.board import Board, Net
 from nettrace.model.names import match_names, natural_key
 from nettrace.model.notes import Notes
 
@@ -233,18 +233,16 @@ class _Search:
 
     def _links_from(self, name: str) -> Iterator[tuple[Feed, float]]:
         """Yield the links by which a rail feeds other nets, and what each says for a rail there."""
-        first: dict[str, Pin] = {}
-        for pin in self.evidence.on(name):
-            first.setdefault(pin.part, pin)
-        for key, pin in first.items():
+        for key in dict.fromkeys(pin.part for pin in self.evidence.on(name)):
             kind = self.kinds[key]
             if kind.kind in TRANSISTORS:
                 feed = self._switch(key, name)
                 if feed is not None:
                     yield feed, LINK_KINDS["load switch"].supply
             elif kind.kind is Kind.DIODE:
-                far = self._cathode_from(pin)
-                if far is not None and self._takes_current(far, key):
+                part = self.board.part_by_key[key]
+                anode, far = diode_ends(part) if len(part.pins) == 2 else (None, None)
+                if anode == name and far not in {None, name} and self._takes_current(far, key):
                     yield Feed(key, name, far, "diode", "less the diode's drop", kind.fitted), 0.4
             else:
                 yield from self._series_feeds(key, name)
@@ -289,15 +287,6 @@ class _Search:
         else:
             text, sure = f"while {key} is on", True
         return Feed(key, name, nets[1], "load switch", text, kind.fitted, sure)
-
-    def _cathode_from(self, pin: Pin) -> str | None:
-        """Return the net of the cathode where the pin is the anode of a two-pin diode."""
-        pins = self.board.part_by_key[pin.part].pins
-        # pin 1 is the cathode where pins are only numbered (common practice, no source)
-        if len(pins) != 2 or (pin.name or pin.number).upper() not in {"A", "2", "ANODE"}:
-            return None
-        other = pins[0] if pins[1].number == pin.number else pins[1]
-        return other.net if other.net != pin.net else None
 
     def _takes_current(self, far: str, through: str) -> bool:
         """Return whether something on the net lives on it: capacitors, a bead, a supply pin."""

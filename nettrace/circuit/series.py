@@ -264,6 +264,23 @@ def terminals_of(part: Part) -> Terminals | None:
     return None
 
 
+def diode_ends(part: Part) -> tuple[str | None, str | None]:
+    """Return the nets of a diode's anode and cathode, by the names of its pins, else by number.
+
+    Pin 1 is the cathode where pins are only numbered (common practice, no source).
+    """
+    words = table("lines")["diodes"]
+    numbered = {**words, "cathode": words["cathode" if len(part.pins) == 2 else "common"]}
+    found: dict[str, str | None] = {}
+    for side in ("anode", "cathode"):
+        for pin in part.pins:
+            name = (pin.name or "").upper()
+            named = name in words["anode"] + words["cathode"]
+            if name in words[side] if named else pin.number.upper() in numbered[side]:
+                found.setdefault(side, pin.net)
+    return found.get("anode"), found.get("cathode")
+
+
 @cache
 def _terminal(word: str) -> str | None:
     rows = table("links")["terminals"].items()

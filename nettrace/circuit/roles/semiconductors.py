@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from nettrace import knowledge
-from nettrace.circuit.kinds import Kind
+from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.rail_volts import is_regulator_text
 from nettrace.circuit.roles.chips import number_and_words
 from nettrace.circuit.roles.site import (
@@ -18,7 +18,8 @@ from nettrace.circuit.roles.site import (
     found,
     ranked,
 )
-from nettrace.circuit.roles.survey import CHIPS, TRANSISTORS, Survey, diode_ends
+from nettrace.circuit.roles.survey import CHIPS, Survey
+from nettrace.circuit.series import diode_ends
 
 _RECTIFIER = "rectifier or freewheel diode"
 _REVERSAL = "reverse-polarity protection"

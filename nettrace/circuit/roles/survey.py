@@ -13,9 +13,8 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Final, NamedTuple, TypeVar
 
-from nettrace import knowledge
 from nettrace.circuit.evidence import NetKind, PartKind, Rail
-from nettrace.circuit.kinds import Kind
+from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.roles.words import plain_name, says, words_of
 from nettrace.circuit.series import Terminals, terminals_of, two_nets
 from nettrace.model.board import Board, Part, Pin
@@ -26,7 +25,6 @@ _T = TypeVar("_T")
 CHIPS: Final = frozenset(
     {Kind.IC, Kind.MODULE, Kind.DISPLAY, Kind.OSCILLATOR, Kind.MICROPHONE, Kind.UNKNOWN}
 )
-TRANSISTORS: Final = frozenset({Kind.MOSFET, Kind.TRANSISTOR})
 #: What a kind scores at most when the reference letter alone speaks.
 LETTER_SCORE: Final = 0.8
 #: The main chip has at least this many signals, and more than any other (common practice).
@@ -183,23 +181,6 @@ def pad_distance_mm(part: Part) -> float | None:
     if x1 is None or y1 is None or x2 is None or y2 is None:
         return None
     return hypot(x1 - x2, y1 - y2)
-
-
-def diode_ends(part: Part) -> tuple[str | None, str | None]:
-    """Return the nets of a diode's anode and cathode, by the names of its pins, else by number.
-
-    Pin 1 is the cathode where pins are only numbered (common practice, no source).
-    """
-    words = knowledge.table("lines")["diodes"]
-    numbered = {**words, "cathode": words["cathode" if len(part.pins) == 2 else "common"]}
-    found: dict[str, str | None] = {}
-    for side in ("anode", "cathode"):
-        for pin in part.pins:
-            name = (pin.name or "").upper()
-            named = name in words["anode"] + words["cathode"]
-            if name in words[side] if named else pin.number.upper() in numbered[side]:
-                found.setdefault(side, pin.net)
-    return found.get("anode"), found.get("cathode")
 
 
 #: What of a part its branches state, and the table that they stand in.
