@@ -43,22 +43,15 @@ def _table(which: str) -> Mapping[str, Any]:
     return section("values", which)
 
 
-def tolerance_letters() -> Mapping[str, float]:
-    """Return the symmetrical tolerance letters of IEC 60062, fractions."""
-    letters: Mapping[str, float] = _table("letters")["tolerance"]
-    return letters
+def letters(which: str) -> Mapping[str, Any]:
+    """Return letters of IEC 60062 with what they say.
 
-
-def picofarad_letters() -> Mapping[str, float]:
-    """Return the tolerance letters of capacitors below 10 pF, ± pF."""
-    letters: Mapping[str, float] = _table("letters")["picofarads"]
-    return letters
-
-
-def asymmetric_letters() -> Mapping[str, tuple[float, str]]:
-    """Return letters of uneven tolerances: the greater side, fraction, and how it is written."""
-    letters: Mapping[str, tuple[float, str]] = _table("letters")["asymmetric"]
-    return letters
+    Args:
+        which: `tolerance` (fraction), `asymmetric` (the greater side, fraction, and how it is
+            written), or `picofarads` (±, of capacitors below 10 pF).
+    """
+    found: Mapping[str, Any] = _table("letters")[which]
+    return found
 
 
 # ---- chip resistors and capacitors
@@ -181,29 +174,29 @@ def dielectric(text: str) -> Dielectric | None:
     >>> dielectric("NP0").code, dielectric("U2J").ppm
     ('C0G', -750.0)
     """
-    letters = _table("dielectrics")
+    known = _table("dielectrics")
     code = text.strip().upper()
-    code = letters["other_names"].get(code, code)
+    code = known["other_names"].get(code, code)
     if len(code) != 3:
         return None
     first, second, third = code
-    if first in letters["low"] and second in letters["high"] and third in letters["change"]:
-        down, up = letters["change"][third]
-        return Dielectric(code, 2, letters["low"][first], letters["high"][second], down, up)
-    significant, multiplier = letters["significant"].get(first), letters["multiplier"].get(second)
-    if significant is not None and multiplier is not None and third in letters["spread"]:
+    if first in known["low"] and second in known["high"] and third in known["change"]:
+        down, up = known["change"][third]
+        return Dielectric(code, 2, known["low"][first], known["high"][second], down, up)
+    significant, multiplier = known["significant"].get(first), known["multiplier"].get(second)
+    if significant is not None and multiplier is not None and third in known["spread"]:
         ppm = float(f"{significant * multiplier:.6g}") + 0.0
-        return Dielectric(code, 1, ppm=ppm, ppm_spread=letters["spread"][third])
+        return Dielectric(code, 1, ppm=ppm, ppm_spread=known["spread"][third])
     return None
 
 
 @cache
 def listed_dielectrics() -> frozenset[str]:
     """Return the codes that are taken for a dielectric in a value text."""
-    letters = _table("dielectrics")
-    lows, highs, changes = letters["in_lists"]
+    known = _table("dielectrics")
+    lows, highs, changes = known["in_lists"]
     codes = {low + high + change for low in lows for high in highs for change in changes}
-    return frozenset(codes | {*letters["names"].split()})
+    return frozenset(codes | {*known["names"].split()})
 
 
 # ---- colour bands

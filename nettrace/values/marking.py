@@ -16,17 +16,15 @@ from nettrace.knowledge import section
 from nettrace.values.codes import (
     Meaning,
     MeaningOf,
-    asymmetric_letters,
     capacitor_code,
     dielectric,
     eia96,
     eia_voltage,
+    letters,
     maker_voltage,
-    picofarad_letters,
     point_code,
     read_bands,
     resistor_code,
-    tolerance_letters,
 )
 from nettrace.values.part_value import PartValue, read_part_value
 from nettrace.values.quantity import read_quantity, scaled
@@ -110,7 +108,7 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
     farads = capacitor_code(code)
     point = point_code(code)
     if point is not None and "R" in code:
-        absolute = picofarad_letters().get(letter)
+        absolute = letters("picofarads").get(letter)
         if absolute and point < 10:
             said = f"±{absolute:g} pF below 10 pF"
             share = round(absolute / point, 6) if absolute < point else None
@@ -137,16 +135,16 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
 
 
 def _letter_tolerance(letter: str) -> tuple[float, str]:
-    return asymmetric_letters().get(letter) or (tolerance_letters()[letter], "")
+    return letters("asymmetric").get(letter) or (letters("tolerance")[letter], "")
 
 
 def _letters(text: str) -> Iterator[Meaning]:
     """A single tolerance letter, or a voltage letter of a part number."""
     upper = text.upper()
-    if upper in tolerance_letters() or upper in asymmetric_letters():
+    if upper in letters("tolerance") or upper in letters("asymmetric"):
         tolerance, note = _letter_tolerance(upper)
-        if upper in picofarad_letters():
-            note = f"below 10 pF ±{picofarad_letters()[upper]:g} pF"
+        if upper in letters("picofarads"):
+            note = f"below 10 pF ±{letters('picofarads')[upper]:g} pF"
         yield Meaning("tolerance", tolerance, tolerance, "IEC 60062 letter", note, 0.8)
     volts = maker_voltage(upper) if len(upper) == 1 else None
     if volts is not None:
@@ -171,8 +169,8 @@ def _plain(text: str) -> Iterator[Meaning]:
         if not prefix or prefix in "kKMGT":
             return
         how = "IEC 60062 letter code" if re.search(r"[a-zµμ]\d|^[a-zµμ]", text) else "value"
-        letters = section("values", "marking")["prefixes"]
-        for of, score in letters.get(prefix.lower(), letters["u"]):
+        prefixes = section("values", "marking")["prefixes"]
+        for of, score in prefixes.get(prefix.lower(), prefixes["u"]):
             yield Meaning(of, value, None, how, "", score)
         return
     if point_code(text) is not None:
@@ -207,7 +205,7 @@ def _with_tolerance_letter(text: str) -> Iterator[Meaning]:
     quantity = read_quantity(match[1])
     if quantity is None or (quantity.unit is None and not quantity.prefix):
         return
-    tolerance = tolerance_letters()[match[2]]
+    tolerance = letters("tolerance")[match[2]]
     of: MeaningOf = "ohms" if quantity.unit == "Ω" else "farads"
     how = "IEC 60062 letter code with tolerance"
     if of == "farads" and match[2] == "F":

@@ -12,7 +12,7 @@ from functools import cache, lru_cache
 from typing import Any, Final
 
 from nettrace.knowledge import pattern, table, unbroken
-from nettrace.values.codes import capacitor_code, picofarad_letters, tolerance_letters
+from nettrace.values.codes import capacitor_code, letters
 from nettrace.values.items import Family, Item, family_of, read_items
 from nettrace.values.quantity import scaled
 from nettrace.values.sizes import METRIC_CODES, chip_size, read_size
@@ -243,7 +243,7 @@ class _Gathering:
         unit, prefix = quantity.unit, quantity.prefix
         if unit == "F" and prefix in _LARGE and family in _OHMIC:
             # 4K7F is 4.7 kΩ ±1 %: no resistor has farads
-            self.figures.setdefault("tolerance", tolerance_letters()["F"])
+            self.figures.setdefault("tolerance", letters("tolerance")["F"])
             self._set_ohms(item, item.value * (1e12 if prefix == "M" else 1.0))
         elif (
             family == "unknown"
@@ -300,7 +300,7 @@ class _Gathering:
         if family == "capacitor" and (code := re.fullmatch(r"([1-9]\d[0-689])([KM])", item.text)):
             # 104K: the code in pF with its tolerance letter, no kilofarads
             self._bare_capacitor(Item("number", code[1], float(code[1])))
-            self.figures.setdefault("tolerance", tolerance_letters()[code[2]])
+            self.figures.setdefault("tolerance", letters("tolerance")[code[2]])
         elif family in _BARE and prefix not in _LARGE:
             self._set(item, _BARE[family][0])
         elif family in _OHMIC and prefix == "m":
@@ -358,7 +358,7 @@ class _Gathering:
             self._leave(item, "a bare number on a capacitor: pF, or a code")
 
     def _tolerance_letters(self, items: Sequence[Item]) -> None:
-        figures, absolute = self.figures, picofarad_letters()
+        figures, absolute = self.figures, letters("picofarads")
         for item in items:
             alone = item.kind == "tolerance letter"
             letter = item.letter or (item.text if alone else "")
@@ -375,8 +375,8 @@ class _Gathering:
                     figures.setdefault("tolerance", round(absolute[letter] / picofarads, 4))
             elif alone and letter in {*"BCD"}:
                 self.rest.append(letter)  # alone beside 10 pF or more it is hardly a tolerance
-            elif letter in tolerance_letters():
-                figures.setdefault("tolerance", tolerance_letters()[letter])
+            elif letter in letters("tolerance"):
+                figures.setdefault("tolerance", letters("tolerance")[letter])
 
 
 def _is_beta(value: float) -> bool:

@@ -10,9 +10,9 @@ from nettrace.values.codes import (
     dielectric,
     eia96,
     eia_voltage,
+    letters,
     maker_voltage,
     read_bands,
-    tolerance_letters,
 )
 from nettrace.values.marking import explain_value, meanings
 
@@ -118,13 +118,13 @@ def test_tolerance_letters() -> None:
         "M": 20,
         "N": 30,
     }
-    assert {k: tolerance_letters()[k] for k in read} == {
+    assert {k: letters("tolerance")[k] for k in read} == {
         letter: pytest.approx(width / 100) for letter, width in read.items()
     }
     # from memory of IEC 60062
     remembered = {"E": 0.005, "L": 0.01, "P": 0.02, "W": 0.05}
     for letter, width in remembered.items():
-        assert tolerance_letters()[letter] == pytest.approx(width / 100)
+        assert letters("tolerance")[letter] == pytest.approx(width / 100)
     assert [m.note for m in meanings("Z") if m.quantity == "tolerance"] == ["−20/+80 %"]
     assert [m.note for m in meanings("Q") if m.quantity == "tolerance"] == ["−10/+30 %"]
 
