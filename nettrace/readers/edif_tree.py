@@ -37,9 +37,13 @@ _REF_PARTS = (
 _DRAWING = r"(?i:boundingbox|connectlocation|display|figure|pagesize|transform)"
 
 
-def _rest(depth: int) -> str:
+#: What an instance of a drawing says: no two of them are the same.
+_OWN = "(?!(?i:transform|portinstance))"
+
+
+def _rest(depth: int, but: str = "") -> str:
     """Return the pattern of the rest of a form, forms in it nested at most so deep."""
-    return balanced(depth, string='"[^"]*"', edge="", opening=rf'\({_B}*[^ \t\r\n\f\v()"]')
+    return balanced(depth, string='"[^"]*"', edge="", opening=rf'\({_B}*{but}[^ \t\r\n\f\v()"]')
 
 
 @cache
@@ -52,7 +56,7 @@ def _pattern(*, whole: bool, closed: bool) -> re.Pattern[str]:
         rf"\({_B}*(?i:net)(?:{_B}+({_WORD})|{_B}*({rename})){_B}*{joined}{_B}*\)",
         joined,
         rf"(\({_DRAWING}(?={_B}|[()]){_rest(6)})" if whole else never,
-        rf"(\({_B}*(?i:instance){_B}{_rest(4)})" if whole and closed else never,
+        rf"(\({_B}*(?i:instance){_B}{_rest(3, _OWN)})" if whole and closed else never,
         rf"\({_B}*({_WORD}{_FLAT})(\))?",
         r"(\))",
         rf'("[^"]*"|{_WORD})',
