@@ -119,7 +119,7 @@ class BoardBuilder:
         format: name of the format, as in `--format`.
     """
 
-    def __init__(self, path: str, format: str) -> None:  # noqa: A002 - the contract's word
+    def __init__(self, path: str, format: str) -> None:  # noqa: A002 - the word that users type
         self.path = path
         self.format = format
         self.version = ""

@@ -147,8 +147,7 @@ def pattern_inside(*passed_over: str, again: str = "") -> re.Pattern[str]:
             written alike (its place is that of the first).
     """
     skipped = rf"(?:\((?:{'|'.join(passed_over)}){_BLANKS}){{1,50}}|" if passed_over else ""
-    # the groups: a form that may come again (1); words of a form (2), and its end (3) where no form
-    # is in it; then a lone token: parenthesis (4), string (5), word (6), fault (7)
+    # its groups are named below
     form = rf"\(({_FLAT})(?:(\)){_EDGE}|(?=[()]|\Z))"
     alike = rf"(\({again})" if again else "((?!))"
     return re.compile(rf"{_BLANKS}(?:{skipped}{alike}|{form}|{_TOKEN})", re.DOTALL)
@@ -184,6 +183,11 @@ def _kinds(family: str) -> dict[str, _Kind]:
         )
         found.update(dict.fromkeys(words.get("heads", [name]), kind))
     return found
+
+
+#: The groups: a form that may come again; words of a form, and its end where no form is in it; then
+#: a lone token, the last of them what is none.
+_AGAIN, _WORDS, _END, _PARENTHESIS, _STRING_TOKEN, _WORD, _FAULT = range(1, 8)
 
 
 @cache
@@ -286,34 +290,35 @@ class Tree:
             at = match.end()
             if kind is None:
                 continue  # passed over
-            whole = match[1]
-            if whole:
+            whole = ""
+            if kind == _AGAIN:
+                whole = match[_AGAIN]
                 if form is not None and whole in alike:
                     form.forms.append(alike[whole])
                     continue
-                match = plain(text, match.start(1)) or match
+                match = plain(text, match.start(_AGAIN)) or match
                 kind, at = match.lastindex or 0, match.end()
-            if kind <= 3:
-                raw = match[2]
+            if kind <= _END:
+                raw = match[_WORDS]
                 words = raw.split() if can_split and '"' not in raw else words_of[raw].copy()
-                inner = Form(words[0] if words else "", match.start(2) - 1, words, [])
+                inner = Form(words[0] if words else "", match.start(_WORDS) - 1, words, [])
                 if whole:
                     alike[whole] = inner
-            elif kind == 4 and text[at - 1] == "(":  # what follows is at fault
+            elif kind == _PARENTHESIS and text[at - 1] == "(":  # what follows is at fault
                 inner = Form("", at - 1, [], [])
-            elif kind == 7:
+            elif kind == _FAULT:
                 raise self._bad_token(at - 1)
             elif form is None:
                 raise self._surplus(root, match.start(kind))
-            elif kind == 4:
+            elif kind == _PARENTHESIS:
                 form, token_at = above.pop()
                 closed_at = at
                 continue
-            elif kind == 5:
-                form.words.append(unquote(match[5]))
+            elif kind == _STRING_TOKEN:
+                form.words.append(unquote(match[_STRING_TOKEN]))
                 continue
             else:
-                word = match[6]
+                word = match[_WORD]
                 if at - len(word) != closed_at or not word[0].isalpha():
                     form.words.append(word)
                     continue
@@ -330,7 +335,7 @@ class Tree:
                 root = inner
             else:
                 raise self._surplus(root, inner.start)
-            if kind != 3:
+            if kind != _END:
                 above.append((form, token_at))
                 form, token_at = inner, inside(inner.head, plain)
         if root is None:
