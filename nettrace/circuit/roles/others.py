@@ -7,6 +7,7 @@ from typing import Final
 from nettrace import knowledge
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.part_kinds import is_logic_cell
+from nettrace.circuit.rail_evidence import CONVERTER_HENRIES
 from nettrace.circuit.roles.site import (
     CERTAIN,
     FAINT,
@@ -20,7 +21,7 @@ from nettrace.circuit.roles.site import (
     found,
     ranked,
 )
-from nettrace.circuit.roles.survey import CONVERTER_HENRIES, Survey, is_letter_only
+from nettrace.circuit.roles.survey import Survey, is_letter_only
 from nettrace.circuit.roles.words import are_pair
 
 #: A part of unknown kind with more pins is likelier a plug than anything (common practice).

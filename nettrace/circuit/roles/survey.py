@@ -15,6 +15,7 @@ from typing import Final, NamedTuple, TypeVar
 
 from nettrace.circuit.evidence import NetKind, PartKind, Rail
 from nettrace.circuit.kinds import TRANSISTORS, Kind
+from nettrace.circuit.rail_evidence import CONVERTER_HENRIES, MOST_NODE_PINS
 from nettrace.circuit.roles.words import plain_name, says, words_of
 from nettrace.circuit.series import Terminals, terminals_of, two_nets
 from nettrace.model.board import Board, Part, Pin
@@ -29,13 +30,10 @@ CHIPS: Final = frozenset(
 LETTER_SCORE: Final = 0.8
 #: The main chip has at least this many signals, and more than any other (common practice).
 LEAST_MAIN_SIGNALS: Final = 12
-#: A switching node or a crystal's net has few pins; a supply many (common practice, no source).
-MOST_NODE_PINS: Final = 12
+#: A crystal's net has few pins; a supply many (common practice, no source).
 MOST_CRYSTAL_NET_PINS: Final = 6
 #: More than this straight from a switching node to ground would short it (common practice).
 MOST_SNUBBER_FARADS: Final = 10e-9
-#: Below this an inductor is for radio frequencies, no converter's (common practice, no source).
-CONVERTER_HENRIES: Final = 0.2e-6
 #: A divider's resistors are within this ratio; beyond it one is in series, the other a pull
 #: (common practice, no source).
 MOST_DIVIDER_RATIO: Final = 20.0
