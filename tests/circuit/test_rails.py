@@ -136,3 +136,14 @@ def test_renaming_nets_without_telling_names_changes_no_rail(names: list[str]) -
     volts = other[names[1]].volts
     assert volts is not None
     assert volts == usual["out"].volts
+
+
+def test_a_voltage_names_the_parts_that_it_rests_on() -> None:
+    text = (
+        "U1 VIN=+12V SW=n1 FB=n2 GND=GND : MP1584\nL1 n1 out 10uH\nC1 out GND 22uF\n"
+        "R1 out n2 124k\nR2 n2 GND 39k\nFB1 out VDDA 600R@100MHz\nC2 VDDA GND 1uF\n"
+        "U2 VDD=VDDA GND=GND : MCU"
+    )
+    found = circuit(text)
+    parts = {name: rail.volts.from_parts for name, rail in found.rails.items() if rail.volts}
+    assert parts == {"+12V": (), "GND": (), "out": ("R1", "R2", "U1"), "VDDA": ("FB1",)}
