@@ -59,9 +59,6 @@ FOR_ALL = frozenset({"knowledge"})
 ALLOWED = {
     # the verdict on a bus line's pull-ups needs the bus's electrical window, and nothing else
     ("circuit.buses", "electrical.bus_limits"),
-    # a job re-opens the board it belongs to
-    ("bench.job", "readers"),
-    ("bench.job", "loading"),
 }
 
 #: Package -> the places where it may be imported, as module prefixes.
@@ -71,7 +68,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "graphviz": ("views.",),
     "graphviz_pure": ("views.",),
     "lark": ("readers.",),
-    "networkx": ("model.graph", "circuit.", "electrical.", "bench.", "writers.graphml"),
+    "networkx": ("model.graph", "writers.graphml"),
     "scipy": ("electrical.", "bench.match"),
     "numpy": ("electrical.", "views.", "bench."),
     "msgspec": ("model.", "circuit.", "writers.", "readers.", "bench.", "loading", "views."),

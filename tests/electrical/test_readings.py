@@ -63,7 +63,7 @@ def test_no_path_is_overload_when_exact() -> None:
 
 
 def test_capacitors_right_across_add_up() -> None:
-    # source: reference-values.md section 9: 100 nF beside 10 µF is 10.1 µF
+    # exact: 100 nF beside 10 µF is 10.1 µF
     found = circuit("ground GND\nrail VDD 3.3\nC1 100n: VDD GND\nC2 10u X5R: GND VDD\n")
     farads, parts, class_2 = PowerOff(found).farads("VDD", "GND")
     assert farads == pytest.approx(10.1e-6)
