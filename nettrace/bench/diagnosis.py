@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, Final
@@ -428,7 +428,7 @@ def check_job(circuit: Circuit, state: JobState, known_good: KnownGood | None = 
     verdict = Verdict.NOT_RESTORED
     if not because:
         doubtful = set(state.open_positions) - {*state.missing, *replaced}
-        because = list(_doubts(suspicion, standing, sorted(doubtful, key=natural_key)))
+        because = _doubts(suspicion, standing, sorted(doubtful, key=natural_key))
         verdict = Verdict.NOT_PROVEN
     if not because:
         meant = [wired for wired in wires if wired.wire.confirmed]
@@ -458,24 +458,19 @@ def _doubts(
     suspicion: Suspicion,
     standing: Sequence[tuple[Probe, ReadingState | None]],
     doubtful: Sequence[str],
-) -> Iterator[str]:
-    """Yield why a repair that nothing speaks against is not proved."""
-    nothing = not suspicion.probes
-    if doubtful:
-        nothing = False
-        yield f"marked and not refitted: {', '.join(doubtful)}"
-    for probe, state in standing:
-        if state is ReadingState.OPEN:
-            yield f"{probe.at} to {probe.to}: an open question"
+) -> list[str]:
+    """Return why a repair that nothing speaks against is not proved."""
+    found = [f"marked and not refitted: {', '.join(doubtful)}"] if doubtful else []
+    unclear = [probe for probe, state in standing if state is ReadingState.OPEN]
+    found += [f"{probe.at} to {probe.to}: an open question" for probe in unclear]
     left = [probe for probe, state in standing if state is None]
     if left:
         more = f" and {len(left) - 1} more" if len(left) > 1 else ""
-        yield f"still to probe: {left[0].at} to {left[0].to} ({left[0].quantity}){more}"
-    for name in suspicion.predictor.touched.unknown:
-        nothing = False
-        yield f"{name} is not on this board"
-    if nothing:
-        yield "nothing was refitted, so nothing can be proved"
+        found.append(f"still to probe: {left[0].at} to {left[0].to} ({left[0].quantity}){more}")
+    found += [f"{name} is not on this board" for name in suspicion.predictor.touched.unknown]
+    if not suspicion.probes and not found:
+        found.append("nothing was refitted, so nothing can be proved")
+    return found
 
 
 def _judge_all(suspicion: Suspicion, known_good: KnownGood | None) -> tuple[Judged, ...]:
