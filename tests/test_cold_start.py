@@ -36,7 +36,7 @@ def test_help_loads_the_command_line_and_nothing_else() -> None:
     code, modules, _ = loaded(["--help"])
     assert code == 0
     assert rooms(modules) == {"cli", "knowledge", "version"}
-    assert not modules.intersection((*HEAVY, "rich", "json", "tomllib"))
+    assert not modules.intersection((*HEAVY, "rich", "json"))
 
 
 def test_a_commands_help_loads_no_reader_and_no_pass() -> None:

@@ -12,7 +12,6 @@ import os
 import tempfile
 from collections.abc import Iterator, Mapping
 from contextvars import ContextVar
-from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -54,122 +53,60 @@ class Reply(NamedTuple):
     shown: tuple[Any, ...] | None = None
 
 
-def run(command: Command, said: dict[str, Any]) -> int:
-    """Ask what a command asks, show the answer, and return the exit code."""
-    as_json = said.pop("as_json", False)
-    said.pop("debug", None)  # the error boundary looks for it itself
-    if "hierarchy" in said:
-        said.pop("no_cache")
-        names = ("board", "with_files", "format_name", "hierarchy", "rails")
-        said["source"] = BoardWords(*(said.pop(name) for name in names))
-    if "around" in said:
-        places = ("around", "at", "radius", "box", "outline", "side")
-        said["place"] = PlaceWords(*(said.pop(name) for name in places))
-    reply: Reply | None
-    if "library" in command.row:
-        reply = _one_call(command, said)
-    else:
-        reply = globals()[command.call](**said)
-    if reply is None:
-        return ExitCode.DONE
-    if as_json:
-        from nettrace.views.encode import encode
+class Said(dict[str, Any]):
+    """The words of a command line as they were typed, by the names of the table."""
 
-        answer = reply.answer[0] if reply.one else reply.answer
-        write_json(reply.board, reply.key, encode(answer, reply.board))
-        return reply.code
-    if reply.view:
-        from nettrace.views.terminal import show
-
-        module, _, name = reply.view.partition(".")
-        show(
-            getattr(import_module(f"nettrace.views.{module}"), name)(
-                *(reply.shown or (reply.answer,))
-            )
-        )
-    for note in reply.notes:
-        write_note(note)
-    if reply.warns and reply.board is not None:
-        write_warnings(reply.board)
-    return reply.code
-
-
-def _one_call(command: Command, said: dict[str, Any]) -> Reply:
-    """Ask the one call that the table names, with the words as they are."""
-    row = command.row
-    if "source" in said:
-        circuit = said.pop("source").load()
-        answer = getattr(nettrace, row["library"])(circuit, **said)
-        return Reply(row["key"], answer, row["view"], circuit.board, warns=True)
-    opened = _load(said.pop("path"))
-    answer = getattr(nettrace.job, row["library"])(opened, **said)
-    return _about(opened, row["key"], answer, row["view"])
-
-
-@dataclass(frozen=True, slots=True)
-class BoardWords:
-    """BOARD and the words said with it."""
-
-    path: str
-    with_files: tuple[str, ...]
-    format_name: str | None
-    hierarchy: str | None
-    rails: tuple[str, ...]
+    def __getattr__(self, name: str) -> Any:
+        return self[name]
 
     def load(self) -> Circuit:
-        """Read it all and return the circuit."""
+        """Read BOARD and what was said with it; return the circuit."""
         from nettrace.views.text import progress
 
-        with progress(f"Reading {self.path}"):
+        with progress(f"Reading {self.board}"):
             circuit = nettrace.load(
-                self.path,
+                self.board,
                 self.with_files,
                 format_name=self.format_name,
-                rails=rail_volts(self.rails),
+                rails=self.rail_volts(),
                 hierarchy=self.hierarchy,
             )
         # the board stays to the end: the collector need not walk it again and again
         gc.freeze()
         if (loaded := LOADED.get()) is not None:
-            loaded.append(((self.path, *self.with_files), circuit))
+            loaded.append(((self.board, *self.with_files), circuit))
         return circuit
 
     def load_board(self) -> Board:
-        """Read it without asking what it means."""
+        """Read BOARD without asking what it means."""
         return nettrace.load_board(
-            self.path, self.with_files, format_name=self.format_name, hierarchy=self.hierarchy
+            self.board, self.with_files, format_name=self.format_name, hierarchy=self.hierarchy
         )
 
+    def load_job(self) -> OpenJob:
+        """Read JOB and its board; what changed on the board is said on stderr."""
+        opened = nettrace.job.load(self.path)
+        for warning in opened.warnings:
+            write_note(str(warning))
+        return opened
 
-@dataclass(frozen=True, slots=True)
-class PlaceWords:
-    """A place as it was typed."""
-
-    around: str | None
-    at: str | None
-    radius: float | None
-    box: str | None
-    outline: str | None
-    side: str | None
-
-    @property
-    def said(self) -> dict[str, str | None]:
-        """The words that name a place, by their option."""
-        return {"around": self.around, "at": self.at, "box": self.box, "outline": self.outline}
+    def rail_volts(self) -> Mapping[str, float]:
+        """Return net name -> volts of the `NAME=V` words."""
+        return dict(_assigned(self.rails, "--rail", "NAME=V", "V", "+1V8=1.8"))
 
     @property
-    def given(self) -> list[str]:
-        """The options that name a place."""
-        return [f"--{name}" for name, word in self.said.items() if word is not None]
+    def place(self) -> dict[str, str]:
+        """The options that name a place, and their words."""
+        names = ("around", "at", "box", "outline")
+        return {name: self[name] for name in names if self[name] is not None}
+
+    def write(self, content: str | bytes) -> int:
+        """Write the file that was asked for; return its bytes."""
+        return write_file(Path(self.output), content, force=self.force)
 
     def shape(self, board: Board) -> Shape:
-        """Return the one place."""
-        return nettrace.api.shape_of(board, self.said, self.radius, "--")
-
-
-def rail_volts(words: tuple[str, ...]) -> Mapping[str, float]:
-    """Return net name -> volts of the `NAME=V` words."""
-    return dict(_assigned(words, "--rail", "NAME=V", "V", "+1V8=1.8"))
+        """Return the one place that was said."""
+        return nettrace.api.shape_of(board, self.place, self.radius, "--")
 
 
 def _assigned(
@@ -184,46 +121,87 @@ def _assigned(
         yield name.strip(), parse_quantity(figure, unit)
 
 
+def run(command: Command, words: dict[str, Any]) -> int:
+    """Ask what a command asks, show the answer, and return the exit code."""
+    said = Said(words)
+    reply: Reply | None
+    if "library" in command.row:
+        reply = _one_call(command.row, said)
+    else:
+        reply = globals()[command.call](said)
+    if reply is None:
+        return ExitCode.DONE
+    if said.get("as_json"):
+        from nettrace.views.encode import encode
+
+        answer = reply.answer[0] if reply.one else reply.answer
+        write_json(reply.board, reply.key, encode(answer, reply.board))
+        return reply.code
+    if reply.view:
+        from nettrace.views.terminal import show
+
+        module, _, name = reply.view.partition(".")
+        view = getattr(import_module(f"nettrace.views.{module}"), name)
+        show(view(*(reply.shown or (reply.answer,))))
+    for note in reply.notes:
+        write_note(note)
+    if reply.warns and reply.board is not None:
+        write_warnings(reply.board)
+    return reply.code
+
+
+def _one_call(row: Mapping[str, Any], said: Said) -> Reply:
+    """Ask the one call that the table names, with the command's own words as they are."""
+    own = {name: said[name] for name in ("name", "places") if name in said}
+    if "board" in said:
+        circuit = said.load()
+        answer = getattr(nettrace, row["library"])(circuit, **own)
+        return Reply(row["key"], answer, row["view"], circuit.board, warns=True)
+    opened = said.load_job()
+    answer = getattr(nettrace.job, row["library"])(opened, **own)
+    return _about(opened, row["key"], answer, row["view"])
+
+
 # -- the board ----------------------------------------------------------------------------------
 
 
-def summary(source: BoardWords) -> Reply:
-    circuit = source.load()
+def summary(said: Said) -> Reply:
+    circuit = said.load()
     return Reply("summary", nettrace.summary(circuit), "board.summary", circuit.board)
 
 
-def area(source: BoardWords, place: PlaceWords) -> Reply:
-    circuit = source.load()
-    answer = nettrace.area(circuit, place.shape(circuit.board), side=place.side)
+def area(said: Said) -> Reply:
+    circuit = said.load()
+    answer = nettrace.area(circuit, said.shape(circuit.board), side=said.side)
     return Reply("area", answer, "board.area", circuit.board, warns=True)
 
 
-def net(source: BoardWords, name: str) -> Reply:
-    circuit = source.load()
-    return _one_or_all(circuit, "net", nettrace.nets(circuit, name), name)
+def net(said: Said) -> Reply:
+    circuit = said.load()
+    return _one_or_all(circuit, "net", nettrace.nets(circuit, said.name), said.name)
 
 
-def part(source: BoardWords, refdes: str) -> Reply:
-    circuit = source.load()
-    one = refdes in circuit.board.part_by_key
-    return _one_or_all(circuit, "part", nettrace.parts(circuit, refdes), refdes, one=one)
+def part(said: Said) -> Reply:
+    circuit = said.load()
+    one = said.refdes in circuit.board.part_by_key
+    return _one_or_all(circuit, "part", nettrace.parts(circuit, said.refdes), said.refdes, one=one)
 
 
-def pad(source: BoardWords, pad: str | None, at: str | None, side: str | None) -> Reply:
+def pad(said: Said) -> Reply:
     from nettrace.bench.place import parse_point
 
-    if (pad is None) == (at is None):
+    if (said.pad is None) == (said.at is None):
         raise WrongUsage(
-            "both a pad and --at" if pad else "no pad",
+            "both a pad and --at" if said.pad else "no pad",
             expected="REFDES.PIN or --at X,Y",
             hint="For instance R41.2, or --at 12.5,-3.",
         )
-    if pad is not None and side is not None:
+    if said.pad is not None and said.side is not None:
         raise WrongUsage("--side with a pad's name", hint="It goes with --at.")
-    point = parse_point(at) if at is not None else None
-    circuit = source.load()
-    found = nettrace.pads(circuit, pad, at=point, side=side)
-    return _one_or_all(circuit, "pad", found, pad or "")
+    point = parse_point(said.at) if said.at is not None else None
+    circuit = said.load()
+    found = nettrace.pads(circuit, said.pad, at=point, side=said.side)
+    return _one_or_all(circuit, "pad", found, said.pad or "")
 
 
 def _one_or_all(
@@ -237,9 +215,9 @@ def _one_or_all(
     return Reply(key, found, f"board.{kind}s", circuit.board, one=one, warns=True)
 
 
-def path(source: BoardWords, start: str, end: str) -> Reply:
-    circuit = source.load()
-    found = nettrace.path(circuit, start, end)
+def path(said: Said) -> Reply:
+    circuit = said.load()
+    found = nettrace.path(circuit, said.start, said.end)
     code = ExitCode.DONE if found else ExitCode.NOTHING
     return Reply("paths", found, "board.ways", circuit.board, code, warns=True)
 
@@ -247,43 +225,35 @@ def path(source: BoardWords, start: str, end: str) -> Reply:
 # -- figures ------------------------------------------------------------------------------------
 
 
-def reading(
-    source: BoardWords,
-    pad: str | None,
-    to: str | None,
-    without: tuple[str, ...],
-    changes: tuple[str, ...],
-    shorts: tuple[str, ...],
-    power: bool,
-) -> Reply:
-    if (pad is None) != power:
+def reading(said: Said) -> Reply:
+    if (said.pad is None) != said.power:
         raise WrongUsage(
-            "a pad and --power" if power else "no pad",
+            "a pad and --power" if said.power else "no pad",
             expected="PAD or --power",
             hint="For instance R12.2, a net's name, or --power alone.",
         )
-    if power and to is not None:
+    if said.power and said.to is not None:
         raise WrongUsage("--to with --power", hint="It goes with a pad.")
-    circuit = source.load()
-    changed = dict(_assigned(changes, "--change", "REFDES=OHMS", "Ω", "R5=4k7"))
+    circuit = said.load()
+    changed = dict(_assigned(said.changes, "--change", "REFDES=OHMS", "Ω", "R5=4k7"))
     lying: dict[str, Any] = {
-        "without": [name.strip() for words in without for name in words.split(",")],
-        "rails": rail_volts(source.rails),
-        "changed": changed | dict.fromkeys(shorts, 0.0),
+        "without": [name.strip() for words in said.without for name in words.split(",")],
+        "rails": said.rail_volts(),
+        "changed": changed | dict.fromkeys(said.shorts, 0.0),
     }
-    if pad is None:
+    if said.pad is None:
         return Reply("power", nettrace.power(circuit, **lying), "figures.power", circuit.board)
-    answer = nettrace.reading(circuit, pad, to=to, **lying)
+    answer = nettrace.reading(circuit, said.pad, to=said.to, **lying)
     return Reply("reading", answer, "figures.reading", circuit.board)
 
 
-def value(text: tuple[str, ...], series: str | None, tolerance: str | None) -> Reply:
+def value(said: Said) -> Reply:
     from nettrace.values.series import SERIES
 
-    if series is not None and series.upper() not in SERIES:
-        raise WrongUsage(f"no series {series!r}", hint=f"There are {', '.join(SERIES)}.")
-    wanted = series.upper() if series else None
-    answer = nettrace.value(" ".join(text), series=wanted, tolerance=_fraction(tolerance))
+    if said.series is not None and said.series.upper() not in SERIES:
+        raise WrongUsage(f"no series {said.series!r}", hint=f"There are {', '.join(SERIES)}.")
+    wanted = said.series.upper() if said.series else None
+    answer = nettrace.value(" ".join(said.text), series=wanted, tolerance=_fraction(said.tolerance))
     return Reply("meanings", answer, "figures.value")
 
 
@@ -299,105 +269,96 @@ def _fraction(text: str | None) -> float | None:
     return percent / 100
 
 
-def formula(name: str | None, inputs: tuple[str, ...]) -> Reply:
-    if name is None:
+def formula(said: Said) -> Reply:
+    if said.name is None:
         return Reply("formulas", nettrace.formulas(), "figures.formulas")
     given: dict[str, str | float] = {}
-    for word in inputs:
-        key, equals, said = word.partition("=")
+    for word in said.inputs:
+        key, equals, figure = word.partition("=")
         if not equals:
             raise WrongUsage(f"{word!r}", expected="INPUT=VALUE", hint="For instance volts=1.8.")
-        given[key.strip()] = said.strip()
-    return Reply("formula", nettrace.formula(name, **given), "figures.formula")
+        given[key.strip()] = figure.strip()
+    return Reply("formula", nettrace.formula(said.name, **given), "figures.formula")
 
 
 # -- files --------------------------------------------------------------------------------------
 
 
-def compare(source: BoardWords, other: str, other_format: str | None) -> Reply:
-    board = source.load_board()
-    against = nettrace.load_board(other, format_name=other_format, hierarchy=source.hierarchy)
+def compare(said: Said) -> Reply:
+    board = said.load_board()
+    against = nettrace.load_board(
+        said.other, format_name=said.other_format, hierarchy=said.hierarchy
+    )
     found = nettrace.compare(board, against)
     code = ExitCode.DONE if found.same else ExitCode.DIFFERENCES
     return Reply("comparison", found, "figures.comparison", board, code)
 
 
-def convert(source: BoardWords, output: str, target: str | None, force: bool) -> Reply | None:
+def convert(said: Said) -> Reply | None:
     from nettrace.writers.registry import format_for_path
 
-    name = target or format_for_path(output)
-    board = source.load_board()
+    name = said.target or format_for_path(said.output)
+    board = said.load_board()
     made = nettrace.api.write(board, name)
     if made.left_out:
         write_note(f"Left out, {name} has no form for it: {', '.join(made.left_out)}.")
-    if output == "-":
+    if said.output == "-":
         write_text(made.text)
         return None
-    size = write_file(Path(output), made.text, force=force)
-    answer = {"path": output, "format": name, "bytes": size, "left_out": list(made.left_out)}
+    size = said.write(made.text)
+    answer = {"path": said.output, "format": name, "bytes": size, "left_out": list(made.left_out)}
     counts = board.counts()
     told = f"{counts.parts} parts, {counts.nets} nets, {counts.pins} pins written"
-    return Reply("written", answer, board=board, notes=(f"{output}: {name}, {told}.",))
+    return Reply("written", answer, board=board, notes=(f"{said.output}: {name}, {told}.",))
 
 
-def draw(
-    source: BoardWords,
-    place: PlaceWords,
-    pad: str | None,
-    part: str | None,
-    net: str | None,
-    bus: str | None,
-    placed: bool,
-    without: tuple[str, ...],
-    output: str,
-    picture: str | None,
-    force: bool,
-) -> Reply | None:
+def draw(said: Said) -> Reply | None:
     from nettrace.views.encode import by_shape
     from nettrace.views.text import progress
 
-    words = {"pad": pad, "part": part, "net": net, "bus": bus}
+    words = {"pad": said.pad, "part": said.part, "net": said.net, "bus": said.bus}
     about = {name: word for name, word in words.items() if word is not None}
-    _check_one(list(about), place, placed)
-    kind = picture or _picture_of(output)
-    if placed and kind == "dot":
+    _check_one([*about, *said.place], said)
+    kind = said.picture or _picture_of(said.output)
+    if said.placed and kind == "dot":
         raise WrongUsage("--placed as DOT", expected="svg, png or pdf")
-    if output == "-" and kind not in {"svg", "dot"}:
+    if said.output == "-" and kind not in {"svg", "dot"}:
         raise WrongUsage(f"{kind.upper()} on the terminal", hint="Give a FILE.")
-    if output != "-":
-        refuse_to_replace(Path(output), force=force)
-    circuit = source.load()
-    shape = None if about else place.shape(circuit.board)
+    if said.output != "-":
+        refuse_to_replace(Path(said.output), force=said.force)
+    circuit = said.load()
+    shape = None if about else said.shape(circuit.board)
+    more = {name: said[name] for name in ("side", "placed", "without")}
     with progress("Drawing"):
-        made = nettrace.draw(
-            circuit, shape, side=place.side, placed=placed, without=without, to=kind, **about
-        )
-    if output == "-":
+        made = nettrace.draw(circuit, shape, to=kind, **more, **about)
+    if said.output == "-":
         text = made.content
         write_text(text if isinstance(text, str) else text.decode("utf-8"))
         return None
-    size = write_file(Path(output), made.content, force=force)
+    size = said.write(made.content)
     if (drawn := DRAWN.get()) is not None:
-        drawn.append((made, output, force))
+        drawn.append((made, said.output, said.force))
     facts = by_shape(made, "title parts gone left_out scale side sheets", None)
-    answer = {"path": output, "format": kind, "bytes": size, **facts}
-    return Reply("drawing", answer, "", circuit.board, 0, (f"{output}: {made.title}",), warns=True)
+    answer = {"path": said.output, "format": kind, "bytes": size, **facts}
+    notes = (f"{said.output}: {made.title}",)
+    return Reply("drawing", answer, "", circuit.board, notes=notes, warns=True)
 
 
-def _check_one(about: list[str], place: PlaceWords, placed: bool) -> None:
-    about = [f"--{name}" for name in about]
-    named = [*about, *place.given]
+def _check_one(about: list[str], said: Said) -> None:
+    named = [f"--{name}" for name in about]
     if len(named) != 1:
         raise WrongUsage(
             f"{' and '.join(named)} together" if named else "nothing to draw",
             expected="a place, or one of --pad, --part, --net and --bus",
             hint="For instance --around J3 --radius 4.",
         )
-    if about and placed:
+    if said.place:
+        return
+    if said.placed:
         hint = "A map needs a place: --around, --at, --box..."
         raise WrongUsage(f"--placed with {named[0]}", hint=hint)
-    if about and (place.radius is not None or place.side is not None):
-        option = "--radius" if place.radius is not None else "--side"
+    if said.radius is not None or said.side is not None:
+        option = "--radius" if said.radius is not None else "--side"
         raise WrongUsage(f"{option} with {named[0]}", hint="It goes with a place.")
 
 
@@ -414,11 +375,11 @@ def _picture_of(output: str) -> str:
     return ending
 
 
-def sample(name: str, folder: str, force: bool) -> Reply:
-    files = samples(name)
-    target = Path(folder)
+def sample(said: Said) -> Reply:
+    files = samples(said.name)
+    target = Path(said.folder)
     for file in files:
-        refuse_to_replace(target / file, force=force)  # before anything is written
+        refuse_to_replace(target / file, force=said.force)  # before anything is written
     for file, source in files.items():
         try:
             (target / file).parent.mkdir(parents=True, exist_ok=True)
@@ -426,49 +387,34 @@ def sample(name: str, folder: str, force: bool) -> Reply:
             reason = (error.strerror or str(error)).lower()
             where = (target / file).parent
             raise CannotWrite(f"cannot make the folder {where} ({reason})") from None
-        write_file(target / file, source.read_bytes(), force=force)
+        write_file(target / file, source.read_bytes(), force=said.force)
     written = [(target / file).as_posix() for file in files]
-    board = (target / name.casefold()).as_posix()
+    board = (target / said.name.casefold()).as_posix()
     note = f"{counted(len(files), 'file')} written. Try: "
     note += f"nettrace area {board} --around J3 --radius 4"
-    return Reply("sample", {"name": name.casefold(), "files": written}, notes=(note,))
+    return Reply("sample", {"name": said.name.casefold(), "files": written}, notes=(note,))
 
 
-def completion(shell: str) -> None:
+def completion(said: Said) -> None:
     from nettrace.cli.completion import script
 
-    write_text(script(shell))
+    write_text(script(said.shell))
 
 
 # -- a repair -----------------------------------------------------------------------------------
 
 
-def job_open(
-    path: str,
-    board: str,
-    title: str,
-    with_files: tuple[str, ...],
-    format_name: str | None,
-    rails: tuple[str, ...],
-) -> Reply:
+def job_open(said: Said) -> Reply:
     opened = nettrace.job.open(
-        path,
-        board,
-        title=title,
-        with_files=with_files,
-        format_name=format_name,
-        rails=rail_volts(rails),
+        said.path,
+        said.board,
+        title=said.title,
+        with_files=said.with_files,
+        format_name=said.format_name,
+        rails=said.rail_volts(),
     )
     name = opened.circuit.board.name
-    return _about(opened, "job", opened, notes=(f"{path}: opened on {name}.",))
-
-
-def _load(path: str) -> OpenJob:
-    """Read a job and its board; what changed on the board is said on stderr."""
-    opened = nettrace.job.load(path)
-    for warning in opened.warnings:
-        write_note(str(warning))
-    return opened
+    return _about(opened, "job", opened, notes=(f"{said.path}: opened on {name}.",))
 
 
 def _about(opened: OpenJob, key: str, answer: object, view: str = "", **more: Any) -> Reply:
@@ -482,34 +428,26 @@ def _changed(opened: OpenJob, *notes: str) -> Reply:
     return _about(opened, "job", opened, notes=(*entered(opened), *notes))
 
 
-def job_mark(
-    path: str,
-    damage: str,
-    places: tuple[str, ...],
-    with_part: str | None,
-    confirm: bool,
-    note: str,
-    place: PlaceWords,
-) -> Reply:
-    opened = _load(path)
-    words = list(places)
-    if place.given:
+def job_mark(said: Said) -> Reply:
+    opened = said.load_job()
+    words = list(said.places)
+    if said.place:
         board = opened.circuit.board
-        report = nettrace.area(opened.circuit, place.shape(board), side=place.side)
+        report = nettrace.area(opened.circuit, said.shape(board), side=said.side)
         words += [item.part.key for item in report.positions]
         if not report.positions:
             raise NothingMatches("no position in that area", hint="See `nettrace area`.")
     if not words:
         raise WrongUsage("nothing to mark", hint="Name parts or pads, or an area.")
     changed = nettrace.job.mark(
-        opened, damage, words, with_part=with_part, confirm=confirm, note=note
+        opened, said.damage, words, with_part=said.with_part, confirm=said.confirm, note=said.note
     )
-    if damage != "wired":
+    if said.damage != "wired":
         return _changed(changed)
     wire = changed.wires[-1]
     if not wire.is_short:
         return _changed(changed, wire.words)
-    again = f"nettrace job mark {path} wired {wire.wire.start} {wire.wire.end}"
+    again = f"nettrace job mark {said.path} wired {wire.wire.start} {wire.wire.end}"
     return _changed(
         changed,
         f"warning: wire-joins-nets: it {wire.words}.",
@@ -517,102 +455,85 @@ def job_mark(
     )
 
 
-def job_loose(path: str, **facts: Any) -> Reply:
-    return _changed(nettrace.job.loose(_load(path), **facts))
+def job_loose(said: Said) -> Reply:
+    others = ("path", "as_json", "debug")
+    facts = {name: word for name, word in said.items() if name not in others}
+    return _changed(nettrace.job.loose(said.load_job(), **facts))
 
 
-def job_show(path: str) -> Reply:
-    opened = _load(path)
+def job_show(said: Said) -> Reply:
+    opened = said.load_job()
     return _about(opened, "job", opened, "job.standing_page")
 
 
-def job_undo(path: str, entry: int | None) -> Reply:
-    return _changed(nettrace.job.undo(_load(path), entry))
+def job_undo(said: Said) -> Reply:
+    return _changed(nettrace.job.undo(said.load_job(), said.entry))
 
 
-def job_needs(path: str, donors: str | None, output: str | None, force: bool) -> Reply:
+def job_needs(said: Said) -> Reply:
     from nettrace.views.job import order_csv
 
-    opened = _load(path)
-    found = nettrace.job.needs(opened, donors=donors)
-    if output is not None:
-        write_file(Path(output), order_csv(found), force=force)
-        write_note(f"{output}: {len(found)} lines written.")
-    return _about(opened, "needs", found, "job.needs_page" if output is None else "")
+    opened = said.load_job()
+    found = nettrace.job.needs(opened, donors=said.donors)
+    if said.output is not None:
+        said.write(order_csv(found))
+        write_note(f"{said.output}: {len(found)} lines written.")
+    return _about(opened, "needs", found, "job.needs_page" if said.output is None else "")
 
 
-def job_probe(path: str, only_next: bool) -> Reply:
-    opened = _load(path)
-    if only_next:
+def job_probe(said: Said) -> Reply:
+    opened = said.load_job()
+    if said.only_next:
         return _about(opened, "next", nettrace.job.next_probe(opened), "job.next_page")
     return _about(opened, "probes", nettrace.job.probe(opened), "job.probe_page")
 
 
-def job_read(
-    path: str,
-    at: str | None,
-    to: str | None,
-    shown: str | None,
-    quantity: str | None,
-    stage: str,
-    note: str,
-    table: str | None,
-) -> Reply:
-    if (table is None) == (at is None or to is None or shown is None):
+def job_read(said: Said) -> Reply:
+    if (said.table is None) == (said.at is None or said.to is None or said.shown is None):
         raise WrongUsage(
-            "no reading" if table is None else "a reading and --csv",
+            "no reading" if said.table is None else "a reading and --csv",
             expected="AT TO SHOWN, or --csv FILE",
             hint="For instance R12.1 R12.2 2.19k.",
         )
-    opened = _load(path)
-    said: dict[str, Any] = {"quantity": quantity, "stage": stage, "note": note}
-    if table is not None:
-        changed = nettrace.job.read_table(opened, table, **said)
+    opened = said.load_job()
+    more = {name: said[name] for name in ("quantity", "stage", "note")}
+    if said.table is not None:
+        changed = nettrace.job.read_table(opened, said.table, **more)
     else:
-        changed = nettrace.job.read(opened, at or "", to or "", shown or "", **said)
+        changed = nettrace.job.read(opened, said.at, said.to, said.shown, **more)
     judged = nettrace.job.judge(changed)
     return _changed(changed, *([f"{judged.state}: {judged.because}"] if judged else []))
 
 
-def job_check(path: str, known_good: str | None) -> Reply:
-    opened = _load(path)
-    found = nettrace.job.check(opened, known_good)
+def job_check(said: Said) -> Reply:
+    opened = said.load_job()
+    found = nettrace.job.check(opened, said.known_good)
     code = ExitCode.DONE if found.verdict == "restored" else ExitCode.DIFFERENCES
     return _about(
         opened, "check", found, "job.check_page", code=code, shown=(opened.job.title, found)
     )
 
 
-def job_sheet(
-    path: str,
-    output: str,
-    photo: str | None,
-    fixes: tuple[str, ...],
-    known_good: str | None,
-    paper: str,
-    force: bool,
-) -> Reply:
+def job_sheet(said: Said) -> Reply:
     from nettrace.views.job import photo_notes
     from nettrace.views.text import progress
 
-    endings = {".html": "html", ".htm": "html", ".md": "markdown", ".markdown": "markdown",
-               ".pdf": "pdf"}  # fmt: skip
-    target = Path(output)
-    kind = endings.get(target.suffix.lower())
+    kinds = {"html": "html", "htm": "html", "md": "markdown", "markdown": "markdown", "pdf": "pdf"}
+    target = Path(said.output)
+    kind = kinds.get(target.suffix.lower().lstrip("."))
     if kind is None:
-        raise WrongUsage(f"the name {output!r}", expected="an ending .html, .md or .pdf")
-    if bool(photo) != bool(fixes):
-        what, other = ("--photo", "--fix") if photo else ("--fix", "--photo")
+        raise WrongUsage(f"the name {said.output!r}", expected="an ending .html, .md or .pdf")
+    if bool(said.photo) != bool(said.fixes):
+        what, other = ("--photo", "--fix") if said.photo else ("--fix", "--photo")
         raise WrongUsage(f"{what} alone", expected=f"{other} with it")
-    refuse_to_replace(target, force=force)
-    opened = _load(path)
+    refuse_to_replace(target, force=said.force)
+    opened = said.load_job()
     with progress("Writing the sheet"):
-        made = nettrace.job.sheet(
-            opened, kind, photo=photo, fixes=fixes, known_good=known_good, paper=paper
-        )
-    size = write_file(target, made.content, force=force)
-    answer = {"path": output, "format": kind, "bytes": size, "verdict": made.verdict}
-    notes = [f"{output}: {made.verdict or 'not checked'}"]
+        more = {name: said[name] for name in ("photo", "fixes", "known_good", "paper")}
+        made = nettrace.job.sheet(opened, kind, **more)
+    size = said.write(made.content)
+    answer = {"path": said.output, "format": kind, "bytes": size, "verdict": made.verdict}
+    notes = [f"{said.output}: {made.verdict or 'not checked'}"]
     if made.photo is not None:
         notes += photo_notes(made.photo)
     return _about(opened, "sheet", {**answer, "photo": made.photo}, notes=tuple(notes))
