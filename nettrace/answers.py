@@ -32,13 +32,13 @@ if TYPE_CHECKING:
 
     from nettrace.bench.job import Entry, Job, JobState, Loose
     from nettrace.bench.lookup import Way  # noqa: F401 - named in a base, as text
-    from nettrace.bench.match import LooseMatch, Site  # noqa: F401 - as above
+    from nettrace.bench.match import BareSite, LooseMatch  # noqa: F401 - as above
     from nettrace.bench.needs import Donor, Need  # noqa: F401 - as above
     from nettrace.bench.photo import PhotoMap
     from nettrace.bench.probes import Probe  # noqa: F401 - as above
     from nettrace.bench.wire import Wired
     from nettrace.electrical.expected import Expected, Heat  # noqa: F401 - as above
-    from nettrace.electrical.formulas import Answer, Formula  # noqa: F401 - as above
+    from nettrace.electrical.formulas import Formula, FormulaLine  # noqa: F401 - as above
 
 #: Answers to a wildcard that are told in full; of more, each is a line in a list.
 FEW = 3
@@ -229,7 +229,7 @@ class Powers(Several["Heat"]):
     board: str
 
 
-class Solved(Several["Answer"]):
+class Solved(Several["FormulaLine"]):
     """The lines of a formula; `name` is the formula's name as asked for."""
 
     name: str
@@ -290,11 +290,11 @@ class OpenJob:
 class Matches(Several["LooseMatch"]):
     """Which loose part goes where; the positions asked about, and the loose parts by name."""
 
-    sites: tuple[Site, ...]
+    sites: tuple[BareSite, ...]
     loose: Mapping[str, Loose]
 
     @property
-    def still_bare(self) -> tuple[Site, ...]:
+    def still_bare(self) -> tuple[BareSite, ...]:
         """The positions that nothing found fits."""
         taken = {match.assigned for match in self}
         return tuple(site for site in self.sites if site.refdes not in taken)

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from nettrace.bench.job import Quantity
+from nettrace.bench.job import MeterMode
 from nettrace.bench.prediction import Outlook
 from nettrace.electrical.meter import (
     BEEPER_RANGE_OHMS,
@@ -69,42 +69,42 @@ _PATHS: Final[Vector] = 10 ** np.arange(0.0, 8.01, 0.2)
 _NOTHING: Final[Vector] = np.ones(1)
 
 
-def chances(outlook: Outlook, quantity: Quantity) -> Vector:
+def chances(outlook: Outlook, quantity: MeterMode) -> Vector:
     """Return the chance of each bin of a quantity, summing to 1; the last one is overload."""
     o = outlook
     ohms, at_most, at_least, farads = map(_round, (o.ohms, o.at_most, o.at_least, o.farads))
     match quantity:
-        case Quantity.OHMS:
+        case MeterMode.OHMS:
             return _ohms(ohms, at_most, at_least, o.exact, o.supply)
-        case Quantity.BEEP:
+        case MeterMode.BEEP:
             return _beep(ohms, at_most, at_least, o.exact, o.supply)
-        case Quantity.DIODE:
+        case MeterMode.DIODE:
             return _diode(ohms, o.exact, o.supply, o.diode)
-        case Quantity.FARADS:
+        case MeterMode.FARADS:
             return _farads(farads, o.class_2, ohms, o.exact)
-        case Quantity.VOLTS:
+        case MeterMode.VOLTS:
             return _volts(o.volts, o.sure_volts)
-        case Quantity.AMPERES:
+        case MeterMode.AMPERES:
             return _NOTHING
 
 
-def bin_of(value: float | None, quantity: Quantity) -> int:
+def bin_of(value: float | None, quantity: MeterMode) -> int:
     """Return the number of the bin that a reading falls in; None is overload."""
     match quantity:
-        case Quantity.OHMS:
+        case MeterMode.OHMS:
             return _log_bin(value, OHMS_DECADES)
-        case Quantity.FARADS:
+        case MeterMode.FARADS:
             return _log_bin(value, FARADS_DECADES)
-        case Quantity.BEEP:
+        case MeterMode.BEEP:
             return 1 if value else 0
-        case Quantity.DIODE:
+        case MeterMode.DIODE:
             volts = math.inf if value is None else value
             return sum(volts >= edge for edge in _DIODE_EDGES)
-        case Quantity.VOLTS:
+        case MeterMode.VOLTS:
             if value is None:
                 return VOLTS_BINS
             return min(VOLTS_BINS - 1, max(0, round((value + 1.0) / VOLTS_STEP)))
-        case Quantity.AMPERES:
+        case MeterMode.AMPERES:
             return 0
 
 
@@ -213,7 +213,7 @@ def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
     if exact and not diode:
         source = (0.0, 0.0, 0.0, 0.0, 1.0)
     drop = ohms * DIODE_AMPERES
-    limit = bin_of(None if math.isinf(drop) else drop, Quantity.DIODE)
+    limit = bin_of(None if math.isinf(drop) else drop, MeterMode.DIODE)
     bins = np.zeros(len(source))
     for place, chance in enumerate(source):
         bins[min(place, limit)] += chance

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Final
 
 from nettrace.bench.compare import Open, Short
 from nettrace.bench.faults import Fault, FaultKind, list_faults
-from nettrace.bench.job import JobState, Quantity, Reading
+from nettrace.bench.job import JobState, MeterMode, Reading
 from nettrace.bench.judging import SHORT_OHMS, Judged, KnownGood, ReadingState, judge_with
 from nettrace.bench.prediction import Outlook, Pair, Predictor
 from nettrace.bench.probes import Probe, ProbePlan, make_predictor
@@ -52,7 +52,7 @@ MOST_SUSPECTS: Final = 10
 FOUND_CHANCE: Final = 0.9
 
 #: Two nodes and what is measured between them; two words for one place are one key.
-Key = tuple[tuple[str, str], Quantity]
+Key = tuple[tuple[str, str], MeterMode]
 
 
 # -- chances ------------------------------------------------------------------------------------
@@ -107,7 +107,7 @@ class _Look:
 _looks: dict[int, tuple[Vector, _Look]] = {}
 
 
-def _look_of(outlook: Outlook, quantity: Quantity) -> _Look:
+def _look_of(outlook: Outlook, quantity: MeterMode) -> _Look:
     import numpy as np
 
     from nettrace.bench.chances import chances
@@ -146,7 +146,7 @@ class Suspicion:
         lines: list[Probe | Reading] = [*self.readings.values(), *self.probes, *self.through]
         for line in lines:
             pair, key = self.predictor.pair(line.at, line.to), self.key(line)
-            if pair is not None and key is not None and line.quantity is not Quantity.AMPERES:
+            if pair is not None and key is not None and line.quantity is not MeterMode.AMPERES:
                 self._pairs.setdefault(key, pair)
         #: Numbers of faults -> what every pair of places shows with them.
         self._seen: dict[tuple[int, ...], Mapping[Key, _Look]] = {}
@@ -172,7 +172,7 @@ class Suspicion:
         if pair is None:
             return None
         first, second = pair[0].node, pair[1].node
-        if line.quantity in {Quantity.DIODE, Quantity.VOLTS} or first <= second:
+        if line.quantity in {MeterMode.DIODE, MeterMode.VOLTS} or first <= second:
             return (first, second), line.quantity
         return (second, first), line.quantity
 
@@ -234,7 +234,7 @@ class Suspicion:
             faults = tuple(self.faults[at] for at in numbers)
             outlooks = self.predictor.outlooks(list(self._pairs.values()), faults)
             found = dict(zip(self._pairs, outlooks, strict=True))
-            powered = [key for key in found if key[1] is Quantity.VOLTS]
+            powered = [key for key in found if key[1] is MeterMode.VOLTS]
             volts = self.predictor.volts([self._pairs[key] for key in powered], faults)
             for key, (said, sure) in zip(powered, volts, strict=True):
                 found[key] = replace(found[key], volts=said, sure_volts=sure)
@@ -515,7 +515,7 @@ def _standing(
     if key is None:
         return None
     turned = (key[0][1], key[0][0])
-    also = {Quantity.BEEP: (key[0], Quantity.OHMS), Quantity.DIODE: (turned, Quantity.DIODE)}
+    also = {MeterMode.BEEP: (key[0], MeterMode.OHMS), MeterMode.DIODE: (turned, MeterMode.DIODE)}
     return states.get(key) or states.get(also.get(probe.quantity, key))
 
 
@@ -608,11 +608,11 @@ def _reads_short(reading: Reading) -> bool:
     """Return whether a failed reading between two nets tells of too little between them."""
     if reading.value is None:
         return False
-    if reading.quantity is Quantity.OHMS:
+    if reading.quantity is MeterMode.OHMS:
         return reading.value <= SHORT_OHMS
-    if reading.quantity is Quantity.BEEP:
+    if reading.quantity is MeterMode.BEEP:
         return bool(reading.value)  # silent: a link of 0 Ω between two nets that should beep
-    return reading.quantity is Quantity.DIODE
+    return reading.quantity is MeterMode.DIODE
 
 
 def _wrong_values(circuit: Circuit, sure: Sequence[Fault]) -> tuple[WrongValue, ...]:

@@ -15,7 +15,7 @@ from nettrace.bench.job import (
     JobState,
     Loose,
     Mark,
-    Quantity,
+    MeterMode,
     Reading,
     Wire,
     now,
@@ -34,10 +34,10 @@ _BEEPS: Final = {"beep": 1.0, "none": 0.0, "no": 0.0, "silent": 0.0}
 _PLACE: Final = r"[-+]?[\d.]+,[-+]?[\d.]+"
 #: Ending of a typed figure -> what the meter was set to.
 _UNITS: Final = (
-    (r"(?i:ohms?|Ω|Ω|R)$", Quantity.OHMS),
-    (r"F$", Quantity.FARADS),
-    (r"[Vv]$", Quantity.VOLTS),
-    (r"[Aa]$", Quantity.AMPERES),
+    (r"(?i:ohms?|Ω|Ω|R)$", MeterMode.OHMS),
+    (r"F$", MeterMode.FARADS),
+    (r"[Vv]$", MeterMode.VOLTS),
+    (r"[Aa]$", MeterMode.AMPERES),
 )
 
 _Word = TypeVar("_Word", bound=StrEnum)
@@ -298,19 +298,19 @@ def reading_entries(
     return found
 
 
-def _shown(shown: str, quantity: str | None) -> tuple[Quantity, float | None]:
+def _shown(shown: str, quantity: str | None) -> tuple[MeterMode, float | None]:
     folded = shown.casefold()
     if folded in _BEEPS and quantity in {None, "beep"}:
-        return Quantity.BEEP, _BEEPS[folded]
-    kind = _known_word(quantity, Quantity, "quantity") if quantity else None
+        return MeterMode.BEEP, _BEEPS[folded]
+    kind = _known_word(quantity, MeterMode, "quantity") if quantity else None
     if folded in _OVERLOAD:
-        return kind or Quantity.OHMS, None
+        return kind or MeterMode.OHMS, None
     if kind is None:
         by_unit = (found for pattern, found in _UNITS if re.search(pattern, shown))
-        kind = next(by_unit, Quantity.OHMS)
-    if kind is Quantity.BEEP:
+        kind = next(by_unit, MeterMode.OHMS)
+    if kind is MeterMode.BEEP:
         raise WrongUsage(f"{shown!r} for a beeper", expected="beep or none")
-    unit = {Quantity.OHMS: "Ω", Quantity.FARADS: "F", Quantity.AMPERES: "A"}.get(kind, "V")
+    unit = {MeterMode.OHMS: "Ω", MeterMode.FARADS: "F", MeterMode.AMPERES: "A"}.get(kind, "V")
     return kind, parse_quantity(shown, unit)
 
 

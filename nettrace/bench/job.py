@@ -38,7 +38,7 @@ class Damage(StrEnum):
     SOUND = "sound"  # looked at, nothing wrong: takes a mark back
 
 
-class Quantity(StrEnum):
+class MeterMode(StrEnum):
     """What the meter was set to."""
 
     OHMS = "ohms"
@@ -110,7 +110,7 @@ class Reading(_Entry, frozen=True, tag="reading"):
 
     at: str
     to: str
-    quantity: Quantity
+    quantity: MeterMode
     value: float | None
     stage: str = ""  # intake, after refit... as the user names it
 

@@ -17,7 +17,7 @@ from enum import StrEnum
 from statistics import median
 from typing import Final
 
-from nettrace.bench.job import JobState, Quantity, Reading
+from nettrace.bench.job import JobState, MeterMode, Reading
 from nettrace.bench.prediction import Outlook, Predictor, VoltsRange
 from nettrace.bench.probes import expect_words, make_predictor
 from nettrace.circuit.circuit import Circuit
@@ -85,7 +85,7 @@ def judge_reading(circuit: Circuit, state: JobState, reading: Reading) -> Judged
 def judge_with(predictor: Predictor, state: JobState, reading: Reading) -> Judged:
     """Return the verdict on a reading with a predictor at hand."""
     counts = reading.number > state.last_refit
-    if reading.quantity is Quantity.AMPERES:
+    if reading.quantity is MeterMode.AMPERES:
         return Judged(reading, *_amperes(state, reading), "see the charging stages", counts)
     pair = predictor.pair(reading.at, reading.to)
     if pair is None:
@@ -97,13 +97,13 @@ def judge_with(predictor: Predictor, state: JobState, reading: Reading) -> Judge
     volts = None if a is None or b is None else (a[0] - b[0], a[1] - b[2], a[2] - b[1])
     value = reading.value
     match reading.quantity:
-        case Quantity.OHMS:
+        case MeterMode.OHMS:
             verdict = _ohms(outlook, math.inf if value is None else value)
-        case Quantity.BEEP:
+        case MeterMode.BEEP:
             verdict = _beep(outlook, bool(value))
-        case Quantity.FARADS:
+        case MeterMode.FARADS:
             verdict = _farads(outlook, value)
-        case Quantity.DIODE:
+        case MeterMode.DIODE:
             verdict = _diode(outlook, value)
         case _:
             # a line may be driven to another level: only supplies have one voltage that belongs
@@ -232,7 +232,7 @@ def _amperes(state: JobState, reading: Reading) -> _Verdict:
     """Return how far a charge has come by the supply's display: the newest volts belong to it."""
     volts = next(
         (r.value for r in reversed(state.readings)
-         if r.quantity is Quantity.VOLTS and r.at == reading.at and r.value is not None),
+         if r.quantity is MeterMode.VOLTS and r.at == reading.at and r.value is not None),
         None,
     )  # fmt: skip
     if volts is None or reading.value is None or reading.value < 0 or volts < 0:
@@ -255,12 +255,12 @@ LEAST_SPREAD: Final = 0.05
 COLUMNS: Final = ("place", "to", "quantity", "value", "board")
 
 _UNITS: Final = {
-    Quantity.OHMS: "Ω", Quantity.FARADS: "F", Quantity.DIODE: "V", Quantity.VOLTS: "V",
-    Quantity.AMPERES: "A", Quantity.BEEP: "",
+    MeterMode.OHMS: "Ω", MeterMode.FARADS: "F", MeterMode.DIODE: "V", MeterMode.VOLTS: "V",
+    MeterMode.AMPERES: "A", MeterMode.BEEP: "",
 }  # fmt: skip
 #: Quantities compared by their logarithms, and what counts as 0 there: leads add up to half an
 #: ohm, so figures near 0 are taken together.
-_ZERO: Final = {Quantity.OHMS: 0.5, Quantity.FARADS: 5e-12}
+_ZERO: Final = {MeterMode.OHMS: 0.5, MeterMode.FARADS: 5e-12}
 _BEEPS: Final = {"beep": 1.0, "yes": 1.0, "1": 1.0, "none": 0.0, "no": 0.0, "0": 0.0}
 
 
@@ -270,7 +270,7 @@ class KnownReading:
 
     place: str
     to: str
-    quantity: Quantity
+    quantity: MeterMode
     value: float | None
     board: str
 
@@ -292,7 +292,7 @@ class KnownGood:
     readings: tuple[KnownReading, ...]
 
     def compare(
-        self, names: Iterable[tuple[str, str]], quantity: Quantity, value: float | None
+        self, names: Iterable[tuple[str, str]], quantity: MeterMode, value: float | None
     ) -> Likeness | None:
         """Compare a reading robustly; None where no good board was measured there.
 
@@ -305,7 +305,7 @@ class KnownGood:
         Method: the newest reading of each board; median, and the median absolute deviation
         scaled to a standard deviation; on ohms and farads of the logarithms.
         """
-        turns = quantity in {Quantity.DIODE, Quantity.VOLTS}
+        turns = quantity in {MeterMode.DIODE, MeterMode.VOLTS}
 
         def key(a: str, b: str) -> tuple[str, ...]:
             ends = (a.casefold(), b.casefold())
@@ -321,7 +321,7 @@ class KnownGood:
 
 
 def _compare(
-    boards: Mapping[str, float | None], quantity: Quantity, value: float | None
+    boards: Mapping[str, float | None], quantity: MeterMode, value: float | None
 ) -> Likeness:
     zero = _ZERO.get(quantity)
 
@@ -338,7 +338,7 @@ def _compare(
         typical = None
     if typical is None:
         shown = "OL"
-    elif quantity is Quantity.BEEP:
+    elif quantity is MeterMode.BEEP:
         shown = "beeps" if typical >= 0.5 else "no beep"
     else:
         shown = engineering(typical, _UNITS[quantity], 3)
@@ -383,16 +383,16 @@ def read_known_good(text: str, path: str) -> KnownGood:
             raise BadInput(f"{len(row)} cells", expected=f"{len(heading)}", place=place)
         at, to, said, figure, board = (row[heading.index(column)].strip() for column in COLUMNS)
         try:
-            quantity = Quantity(said.casefold())
+            quantity = MeterMode(said.casefold())
         except ValueError:
-            known = "one of " + ", ".join(Quantity)
+            known = "one of " + ", ".join(MeterMode)
             raise BadInput(repr(said), expected=known, place=place) from None
         found.append(KnownReading(at, to, quantity, _value(figure, quantity, place), board))
     return KnownGood(tuple(found))
 
 
-def _value(text: str, quantity: Quantity, place: Place) -> float | None:
-    if quantity is Quantity.BEEP:
+def _value(text: str, quantity: MeterMode, place: Place) -> float | None:
+    if quantity is MeterMode.BEEP:
         if text.casefold() in _BEEPS:
             return _BEEPS[text.casefold()]
         raise BadInput(repr(text), expected="beep or none", place=place)

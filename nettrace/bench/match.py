@@ -71,7 +71,7 @@ class Certainty(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Site:
+class BareSite:
     """A bare position and what belongs there; `range_ohms` where only a proposal is known."""
 
     refdes: str
@@ -133,7 +133,7 @@ def part_size(part: Part, values: PartKind) -> str | None:
     return values.size_inch or (inch_size(part.package) if part.package else None)
 
 
-def sites_of(circuit: Circuit, positions: Sequence[str]) -> tuple[Site, ...]:
+def sites_of(circuit: Circuit, positions: Sequence[str]) -> tuple[BareSite, ...]:
     """Return what belongs at each position (part keys), from the board, else from proposals."""
     found = []
     for key in positions:
@@ -147,11 +147,11 @@ def sites_of(circuit: Circuit, positions: Sequence[str]) -> tuple[Site, ...]:
                     quantity = proposal.quantity
                     break
         size = part_size(part, values)
-        found.append(Site(part.refdes, values.kind, values, size, proposed, quantity))
+        found.append(BareSite(part.refdes, values.kind, values, size, proposed, quantity))
     return tuple(found)
 
 
-def match_loose(sites: Sequence[Site], loose: Sequence[Loose]) -> tuple[LooseMatch, ...]:
+def match_loose(sites: Sequence[BareSite], loose: Sequence[Loose]) -> tuple[LooseMatch, ...]:
     """Match loose parts to positions; one answer a loose part, in the order given.
 
     Method: minimum-cost assignment (scipy `linear_sum_assignment`) where leaving a part out costs
@@ -163,12 +163,12 @@ def match_loose(sites: Sequence[Site], loose: Sequence[Loose]) -> tuple[LooseMat
     return tuple(_answer(item, fits[item.name], assigned, by_refdes) for item in loose)
 
 
-def _candidates(sites: Sequence[Site], item: Loose) -> tuple[Candidate, ...]:
+def _candidates(sites: Sequence[BareSite], item: Loose) -> tuple[Candidate, ...]:
     found = [each for site in sites if (each := _candidate(site, item)) is not None]
     return tuple(sorted(found, key=lambda candidate: candidate.cost))
 
 
-def _candidate(site: Site, item: Loose) -> Candidate | None:
+def _candidate(site: BareSite, item: Loose) -> Candidate | None:
     """Return the position with its cost and reasons, None where the part cannot belong there."""
     if item.looks is not None and item.looks != site.kind:
         return None
@@ -197,7 +197,7 @@ def _candidate(site: Site, item: Loose) -> Candidate | None:
 
 
 def _value_fit(
-    site: Site, quantity: str, figure: _Figure, measured: float, accuracy: float | None
+    site: BareSite, quantity: str, figure: _Figure, measured: float, accuracy: float | None
 ) -> tuple[float, str] | None:
     """Return how far off a measured value is, and the reason; None where it cannot be that one."""
     if site.kind not in figure.kinds:
@@ -235,7 +235,7 @@ def _size_of(item: Loose) -> str | None:
     return best if off[best] < SIZE_SPREAD else None
 
 
-def _assign(sites: Sequence[Site], fits: Mapping[str, tuple[Candidate, ...]]) -> dict[str, str]:
+def _assign(sites: Sequence[BareSite], fits: Mapping[str, tuple[Candidate, ...]]) -> dict[str, str]:
     if not sites or not fits:
         return {}
     import numpy as np
@@ -260,7 +260,7 @@ def _answer(
     item: Loose,
     candidates: tuple[Candidate, ...],
     assigned: Mapping[str, str],
-    sites: Mapping[str, Site],
+    sites: Mapping[str, BareSite],
 ) -> LooseMatch:
     fitting = [sites[candidate.refdes] for candidate in candidates]
     measured = any(v is not None for v in (item.ohms, item.farads, item.henries, item.diode_volts))
@@ -280,7 +280,7 @@ def _answer(
     )
 
 
-def _decide(item: Loose, fitting: Sequence[Site]) -> str:
+def _decide(item: Loose, fitting: Sequence[BareSite]) -> str:
     kinds = {site.kind for site in fitting}
     if item.ohms is None and item.farads is None and item.henries is None:
         if Kind.CAPACITOR in kinds and len(kinds) > 1:

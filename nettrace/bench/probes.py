@@ -14,7 +14,7 @@ from enum import StrEnum
 from typing import Final
 
 from nettrace.bench.faults import close_pads, list_faults
-from nettrace.bench.job import JobState, Quantity
+from nettrace.bench.job import JobState, MeterMode
 from nettrace.bench.prediction import Outlook, Predictor, Spot, VoltsRange
 from nettrace.bench.wire import Point, find_pad, net_groups, pad_name, points_of
 from nettrace.circuit.circuit import Circuit
@@ -63,7 +63,7 @@ class Probe:
 
     at: str
     to: str
-    quantity: Quantity
+    quantity: MeterMode
     step: ProbeStep
     expected: str
     why: str
@@ -117,7 +117,7 @@ class ProbePlan:
             *self._rails(), *self._bridges(), *self._joint_lines(), *self._wires(),
             *self._values(), *self._powered(),
         )  # fmt: skip
-        once: dict[tuple[frozenset[str], Quantity], Probe] = {}
+        once: dict[tuple[frozenset[str], MeterMode], Probe] = {}
         for line in lines:
             if line.at != line.to:
                 once.setdefault((frozenset({line.at, line.to}), line.quantity), line)
@@ -143,14 +143,14 @@ class ProbePlan:
     def _rails(self) -> Iterator[Probe]:
         for _, a, b in self._rails_to_ground():
             why = f"{a.net} must not be shorted before power comes on"
-            yield self._probe(a, b, Quantity.OHMS, ProbeStep.RAILS, why)
+            yield self._probe(a, b, MeterMode.OHMS, ProbeStep.RAILS, why)
 
     def _powered(self) -> Iterator[Probe]:
         for rail, a, b in self._rails_to_ground():
             if rail.kind is NetKind.RAIL and self._predictor.expected_volts(a) is not None:
                 basis = rail.volts.basis if rail.volts is not None else ""
                 why = f"{a.net} comes up" + (f" ({basis})" if basis else "")
-                yield self._probe(a, b, Quantity.VOLTS, ProbeStep.POWER, why)
+                yield self._probe(a, b, MeterMode.VOLTS, ProbeStep.POWER, why)
 
     def _rails_to_ground(self) -> Iterator[tuple[Rail, Spot, Spot]]:
         """Yield the touched rails, each with a good place on it and the nearest one on ground."""
@@ -180,7 +180,7 @@ class ProbePlan:
             a, b = self._of_pin(first), self._of_pin(second)
             near = f"pads {gap:.2f} mm apart" if gap else "bridged by solder, as marked"
             why = f"{near}: no bridge between {first.net} and {second.net}"
-            quantity = Quantity.OHMS if self._beeps_for_another(a, b) else Quantity.BEEP
+            quantity = MeterMode.OHMS if self._beeps_for_another(a, b) else MeterMode.BEEP
             yield self._probe(a, b, quantity, ProbeStep.BRIDGES, why)
 
     def _beeps_for_another(self, a: Spot, b: Spot) -> bool:
@@ -194,7 +194,7 @@ class ProbePlan:
             other = self._reachable(pin)
             if other is not None:
                 why = f"the joint of {name} to the rest of {pin.net or ''}"
-                yield self._probe(self._of_pin(pin), other, Quantity.BEEP, ProbeStep.JOINTS, why)
+                yield self._probe(self._of_pin(pin), other, MeterMode.BEEP, ProbeStep.JOINTS, why)
 
     def _wires(self) -> Iterator[Probe]:
         """Yield a line for each wire between two nets; on one net, the torn pad's line proves it.
@@ -211,14 +211,14 @@ class ProbePlan:
             pair = self._predictor.pair(*words)
             if pair is not None:
                 why = f"the wire {' to '.join(wired.ends)}: {wired.words}"
-                yield self._probe(*pair, Quantity.BEEP, ProbeStep.JOINTS, why)
+                yield self._probe(*pair, MeterMode.BEEP, ProbeStep.JOINTS, why)
 
     def _values(self) -> Iterator[Probe]:
         for a, b, quantity, what, belongs in self._value_lines():
             why = f"{what}: {belongs}" if belongs else what
             yield self._probe(a, b, quantity, ProbeStep.VALUES, why)
 
-    def _value_lines(self) -> Iterator[tuple[Spot, Spot, Quantity, str, str]]:
+    def _value_lines(self) -> Iterator[tuple[Spot, Spot, MeterMode, str, str]]:
         """Yield the places across each touched part, the quantity, what it tells, what belongs."""
         is_supply = self._predictor.is_supply
         for key in self._predictor.touched.parts:
@@ -228,11 +228,11 @@ class ProbePlan:
                 continue
             a, b = (self._of_pin(next(p for p in part.pins if p.net == net)) for net in nets)
             what, belongs = f"{part.refdes} itself", part.value or str(kind.kind)
-            quantity = Quantity.DIODE if kind.kind in _DIODE_LIKE else Quantity.OHMS
+            quantity = MeterMode.DIODE if kind.kind in _DIODE_LIKE else MeterMode.OHMS
             if kind.kind is Kind.CAPACITOR:
                 total = self._predictor.outlooks([(a, b)])[0].farads
                 if kind.farads and total and kind.farads >= READABLE_SHARE * total:
-                    quantity = Quantity.FARADS
+                    quantity = MeterMode.FARADS
                 elif is_supply(a.net) and is_supply(b.net):
                     continue
                 else:
@@ -306,9 +306,9 @@ class ProbePlan:
         """Return two nets by what stands for all that are one with them: one, if they are one."""
         return frozenset({self._groups.get(net, net), self._groups.get(other or "", other or "")})
 
-    def _probe(self, a: Spot, b: Spot, quantity: Quantity, step: ProbeStep, why: str) -> Probe:
+    def _probe(self, a: Spot, b: Spot, quantity: MeterMode, step: ProbeStep, why: str) -> Probe:
         outlook = self._predictor.outlooks([(a, b)])[0]
-        volts = self._predictor.expected_volts(a) if quantity is Quantity.VOLTS else None
+        volts = self._predictor.expected_volts(a) if quantity is MeterMode.VOLTS else None
         words, nominal, least, most = expect_words(outlook, quantity, volts)
         return Probe(a.name, b.name, quantity, step, words, why, nominal, least, most)
 
@@ -322,29 +322,29 @@ def _nearest(points: Sequence[Point], x: float, y: float, side: Side) -> Point:
 
 
 def expect_words(
-    outlook: Outlook, quantity: Quantity, volts: VoltsRange | None = None
+    outlook: Outlook, quantity: MeterMode, volts: VoltsRange | None = None
 ) -> tuple[str, float | None, float | None, float | None]:
     """Return what a meter must show, in words, and as nominal, least and most (see `Probe`)."""
     o = outlook
     match quantity:
-        case Quantity.BEEP if o.at_most <= BEEPER_RANGE_OHMS[0]:
+        case MeterMode.BEEP if o.at_most <= BEEPER_RANGE_OHMS[0]:
             return "beeps", 1.0, 1.0, 1.0
-        case Quantity.BEEP:
+        case MeterMode.BEEP:
             return "no beep", 0.0, 0.0, 0.0
-        case Quantity.FARADS:
+        case MeterMode.FARADS:
             low = o.farads * (1 - (CLASS_2_DROP if o.class_2 else 0.2))
             words = f"{engineering(o.farads, 'F')}, down to {engineering(low, 'F', 2)} in health"
             return words, o.farads, low, o.farads * 1.2
-        case Quantity.DIODE:
+        case MeterMode.DIODE:
             low, high = DIODE_PIN_VOLTS
             words = f"{low:g} to {high:g} V one way, more or overload the other; not near 0"
             return words, None, low, None
-        case Quantity.VOLTS:
+        case MeterMode.VOLTS:
             if volts is None:
                 return "not known", None, None, None
             nominal, low, high = volts
             return f"{nominal:.3g} V ({low:.3g} to {high:.3g} V)", nominal, low, high
-        case Quantity.OHMS | Quantity.AMPERES:
+        case MeterMode.OHMS | MeterMode.AMPERES:
             return _ohms_words(o)
 
 

@@ -52,7 +52,7 @@ class Neighbour:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class WorkStep:
     """One step of the work: the positions (none for a general step), what to do, and why."""
 
     title: str
@@ -67,7 +67,7 @@ class Step:
 class RefitPlan:
     """The steps in order; `unplaced` are positions without a place in any source."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[WorkStep, ...]
     unplaced: tuple[str, ...]
 
 
@@ -104,7 +104,7 @@ def plan_refit(circuit: Circuit, positions: Sequence[str], lifted: Sequence[str]
     places = [(part, part_place(part)) for part in parts]
     fittings = [_fitting(circuit, part, *at) for part, at in places if at is not None]
     steps = [
-        Step(
+        WorkStep(
             "Battery and every supply off; discharge the rails",
             (),
             None,
@@ -116,16 +116,16 @@ def plan_refit(circuit: Circuit, positions: Sequence[str], lifted: Sequence[str]
         because = ["old solder and burrs off with wick and flux; look for lifted pads and bridges"]
         if slow:
             because.append("pads on copper areas take the heat away: preheat, do not press")
-        steps.append(Step("Recover and clean the pads", (), None, tuple(because), slow))
+        steps.append(WorkStep("Recover and clean the pads", (), None, tuple(because), slow))
     if lifted:
         why = "pads first: a part on a loose pad tears it off; see `job wire`"
-        steps.append(Step("Mend lifted pads and cut tracks", tuple(lifted), None, (why,)))
+        steps.append(WorkStep("Mend lifted pads and cut tracks", tuple(lifted), None, (why,)))
     to_fit = {fitting.part.key for fitting in fittings}
     groups = _groups(sorted(fittings, key=lambda fitting: fitting.order))
     steps += [_step(circuit, group, to_fit) for group in groups]
     why = "flux under small parts leaks and hides bridges"
     last = "Clean off the flux, look at every joint, then `job probe`"
-    steps.append(Step(last, (), None, (why,)))
+    steps.append(WorkStep(last, (), None, (why,)))
     return RefitPlan(tuple(steps), tuple(part.refdes for part, at in places if at is None))
 
 
@@ -169,7 +169,7 @@ def _groups(fittings: Sequence[_Fitting]) -> list[list[_Fitting]]:
     return groups
 
 
-def _step(circuit: Circuit, group: Sequence[_Fitting], to_fit: Collection[str]) -> Step:
+def _step(circuit: Circuit, group: Sequence[_Fitting], to_fit: Collection[str]) -> WorkStep:
     refs = tuple(fitting.part.refdes for fitting in group)
     because: list[str] = []
     first = group[0]
@@ -193,7 +193,7 @@ def _step(circuit: Circuit, group: Sequence[_Fitting], to_fit: Collection[str]) 
         _neighbours(circuit, group, to_fit), key=lambda item: (item.distance_mm, item.refdes)
     )
     title = f"Fit {', '.join(refs)}"
-    return Step(title, refs, first.part.side, tuple(because), slow, tuple(near))
+    return WorkStep(title, refs, first.part.side, tuple(because), slow, tuple(near))
 
 
 def _slow_pads(circuit: Circuit, parts: Sequence[Part]) -> tuple[str, ...]:

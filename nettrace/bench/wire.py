@@ -105,7 +105,7 @@ class Point:
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class WireSpan:
     """A wire between two points: straight length in mm, and what lies between, nearest first."""
 
     start: Point
@@ -125,8 +125,8 @@ class WirePlan:
 
     net: str
     pieces: tuple[tuple[str, ...], ...]
-    choices: Mapping[str, tuple[Span, ...]]
-    wires: tuple[Span, ...]
+    choices: Mapping[str, tuple[WireSpan, ...]]
+    wires: tuple[WireSpan, ...]
 
 
 def points_of(circuit: Circuit, net: str) -> tuple[Point, ...]:
@@ -223,7 +223,7 @@ def _spanning(
             yield ends[first], point
 
 
-def _span(circuit: Circuit, start: Point, end: Point) -> Span:
+def _span(circuit: Circuit, start: Point, end: Point) -> WireSpan:
     because = [end.what]
     if end.what == "via":
         because.append("scrape the mask off first")
@@ -233,7 +233,7 @@ def _span(circuit: Circuit, start: Point, end: Point) -> Span:
         because.append(f"{end.smallest_mm:.2f} mm wide")
     length = distance(start.x, start.y, end.x, end.y)
     between = _between(circuit, start, end, length) if length else ()
-    return Span(start, end, length, between, tuple(because))
+    return WireSpan(start, end, length, between, tuple(because))
 
 
 def _between(circuit: Circuit, start: Point, end: Point, length: float) -> tuple[str, ...]:

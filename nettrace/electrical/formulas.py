@@ -21,7 +21,7 @@ from nettrace.values.series import combinations
 
 
 @dataclass(frozen=True, slots=True)
-class Parameter:
+class FormulaInput:
     """One input: its name, its unit ("" for a plain number, "text" for a word), what it is.
 
     `default` is the text taken where the user gives none; None makes it required, "-" leaves it
@@ -35,7 +35,7 @@ class Parameter:
 
 
 @dataclass(frozen=True, slots=True)
-class Answer:
+class FormulaLine:
     """One line of a result: a number with its SI unit, or a sentence with unit ""."""
 
     label: str
@@ -43,7 +43,7 @@ class Answer:
     unit: str = ""
 
 
-Answers = tuple[Answer, ...]
+Answers = tuple[FormulaLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class Formula:
 
     name: str
     help: str
-    parameters: tuple[Parameter, ...]
+    parameters: tuple[FormulaInput, ...]
     solve: Callable[..., Answers]
 
 
@@ -62,17 +62,20 @@ def _pull_up_window(volts: float, capacitance: float, mode: str) -> Answers:
         known = ", ".join(m.value for m in bus_limits.BusMode)
         raise WrongUsage(f"no bus class '{mode}'", hint=f"There are {known}.")
     limits = bus_limits.pull_up_limits(volts, capacitance, found)
-    lines = Answer("at least", limits.at_least, "Ω"), Answer("at most", limits.at_most, "Ω")
-    return lines if limits.possible else (*lines, Answer("verdict", "no value is legal"))
+    lines = (
+        FormulaLine("at least", limits.at_least, "Ω"),
+        FormulaLine("at most", limits.at_most, "Ω"),
+    )
+    return lines if limits.possible else (*lines, FormulaLine("verdict", "no value is legal"))
 
 
 def _pull_up(ohms: float, volts: float, bus: str, capacitance: float | None = None) -> Answers:
     verdict = bus_limits.judge_pull_up(ohms, volts, capacitance, bus)
-    lines = [Answer("verdict", verdict.text)]
+    lines = [FormulaLine("verdict", verdict.text)]
     if verdict.rise_seconds is not None:
-        lines.append(Answer("rise time", verdict.rise_seconds, "s"))
-    lines.append(Answer("series resistor at most", bus_limits.series_limit_ohms(ohms), "Ω"))
-    return (*lines, *(Answer("because", reason) for reason in verdict.because))
+        lines.append(FormulaLine("rise time", verdict.rise_seconds, "s"))
+    lines.append(FormulaLine("series resistor at most", bus_limits.series_limit_ohms(ohms), "Ω"))
+    return (*lines, *(FormulaLine("because", reason) for reason in verdict.because))
 
 
 def _divider(volts: float, upper: float, lower: float, load: float | None = None) -> Answers:
@@ -80,11 +83,11 @@ def _divider(volts: float, upper: float, lower: float, load: float | None = None
     not_negative(upper_ohms=upper, lower_ohms=lower)
     if upper == lower and (upper == 0 or math.isinf(upper)):
         raise ValueError("the tap has no voltage of its own with both resistors 0 or both open")
-    lines = [Answer("tap", _tap(volts, upper, lower), "V")]
+    lines = [FormulaLine("tap", _tap(volts, upper, lower), "V")]
     if load is not None:
         above_zero(upper_ohms=upper, lower_ohms=lower, load_ohms=load)
         loaded = _tap(volts, upper, 1 / (1 / lower + 1 / load))
-        lines.append(Answer("tap under load", loaded, "V"))
+        lines.append(FormulaLine("tap under load", loaded, "V"))
     return tuple(lines)
 
 
@@ -98,7 +101,7 @@ def _feedback(reference: float, upper: float, lower: float) -> Answers:
     """Vout = Vref·(1 + upper/lower), the feedback pin's current neglected (any data sheet)."""
     above_zero(reference_volts=reference, lower_ohms=lower)
     not_negative(upper_ohms=upper)
-    return (Answer("output", reference * (1 + upper / lower), "V"),)
+    return (FormulaLine("output", reference * (1 + upper / lower), "V"),)
 
 
 def _feedback_upper(output: float, reference: float, lower: float) -> Answers:
@@ -106,10 +109,10 @@ def _feedback_upper(output: float, reference: float, lower: float) -> Answers:
     if output < reference:
         raise ValueError("the output cannot be below the reference")
     upper = lower * (output / reference - 1)
-    lines = [Answer("upper resistor", upper, "Ω")]
+    lines = [FormulaLine("upper resistor", upper, "Ω")]
     if upper > 0:
         near = combinations(upper, "E96", None, limit=1)[0]
-        lines.append(Answer("of E96", near.text("Ω")))
+        lines.append(FormulaLine("of E96", near.text("Ω")))
     return tuple(lines)
 
 
@@ -122,8 +125,8 @@ def _thermistor(
     if (celsius is None) == (ohms is None):
         raise WrongUsage("give either celsius or ohms", hint="One is computed from the other.")
     if celsius is not None:
-        return (Answer("resistance", thermistor.beta_ohms(celsius, beta, nominal), "Ω"),)
-    return (Answer("temperature", thermistor.beta_celsius(ohms or 0.0, beta, nominal), "°C"),)
+        return (FormulaLine("resistance", thermistor.beta_ohms(celsius, beta, nominal), "Ω"),)
+    return (FormulaLine("temperature", thermistor.beta_celsius(ohms or 0.0, beta, nominal), "°C"),)
 
 
 def _thermistor_divider(
@@ -133,26 +136,28 @@ def _thermistor_divider(
         celsius = thermistor.divider_celsius(tap, volts, bias, beta, nominal)
         zone, effect = thermistor.jeita_zone(celsius)
         return (
-            Answer("temperature", celsius, "°C"),
-            Answer("charging zone", f"{zone}: {effect}"),
+            FormulaLine("temperature", celsius, "°C"),
+            FormulaLine("charging zone", f"{zone}: {effect}"),
         )
     above_zero(bias_ohms=bias, nominal_ohms=nominal)
     swept = ((c, thermistor.beta_ohms(c, beta, nominal)) for c in (0, 10, 25, 45, 60))
-    return tuple(Answer(f"tap at {c} °C", volts * ohms / (bias + ohms), "V") for c, ohms in swept)
+    return tuple(
+        FormulaLine(f"tap at {c} °C", volts * ohms / (bias + ohms), "V") for c, ohms in swept
+    )
 
 
 def _rc(ohms: float, farads: float) -> Answers:
     """The time to 63 % of the way, and the frequency that is 3 dB down."""
     above_zero(ohms=ohms, farads=farads)
     return (
-        Answer("time constant", ohms * farads, "s"),
-        Answer("corner", 1 / (2 * math.pi * ohms * farads), "Hz"),
+        FormulaLine("time constant", ohms * farads, "s"),
+        FormulaLine("corner", 1 / (2 * math.pi * ohms * farads), "Hz"),
     )
 
 
 def _lc(henries: float, farads: float) -> Answers:
     above_zero(henries=henries, farads=farads)
-    return (Answer("resonance", 1 / (2 * math.pi * math.sqrt(henries * farads)), "Hz"),)
+    return (FormulaLine("resonance", 1 / (2 * math.pi * math.sqrt(henries * farads)), "Hz"),)
 
 
 def _crystal_load(first: float, second: float, stray: float) -> Answers:
@@ -160,7 +165,7 @@ def _crystal_load(first: float, second: float, stray: float) -> Answers:
     not_negative(stray_farads=stray)
     for farads in (first, second):
         above_zero(farads=farads)
-    return (Answer("load", 1 / (1 / first + 1 / second) + stray, "F"),)
+    return (FormulaLine("load", 1 / (1 / first + 1 / second) + stray, "F"),)
 
 
 def _led(supply: float, forward: float, amperes: float) -> Answers:
@@ -168,13 +173,13 @@ def _led(supply: float, forward: float, amperes: float) -> Answers:
     drop = supply - forward
     if not drop > 0 or math.isinf(drop):
         raise ValueError(f"the supply ({supply:g} V) must be above the LED's {forward:g} V")
-    return (Answer("resistor", drop / amperes, "Ω"), Answer("power", drop * amperes, "W"))
+    return (FormulaLine("resistor", drop / amperes, "Ω"), FormulaLine("power", drop * amperes, "W"))
 
 
 def _shunt(ohms: float, amperes: float) -> Answers:
     """The drop carries the sign of the current."""
     above_zero(ohms=ohms)
-    return (Answer("drop", ohms * amperes, "V"), Answer("power", ohms * amperes**2, "W"))
+    return (FormulaLine("drop", ohms * amperes, "V"), FormulaLine("power", ohms * amperes**2, "W"))
 
 
 def _supply(volts: float, amperes: float, trend: str) -> Answers:
@@ -185,35 +190,35 @@ def _supply(volts: float, amperes: float, trend: str) -> Answers:
         raise WrongUsage(f"no trend '{trend}'", hint=f"There are {', '.join(trends)}.")
     meaning = charging.explain_supply(volts, amperes, trends[trend])
     return (
-        Answer("stage", meaning.stage),
-        Answer("meaning", meaning.text),
-        *(Answer("often missing", what) for what in meaning.missing),
-        *(Answer("basis", what) for what in meaning.basis),
+        FormulaLine("stage", meaning.stage),
+        FormulaLine("meaning", meaning.text),
+        *(FormulaLine("often missing", what) for what in meaning.missing),
+        *(FormulaLine("basis", what) for what in meaning.basis),
     )
 
 
 def _cc(volts: float) -> Answers:
     offered = charging.advertised_amperes(volts)
     if offered is None:
-        return (Answer("offered", "no source attached, or no pull-down on this CC pin"),)
-    return (Answer("offered", offered, "A"),)
+        return (FormulaLine("offered", "no source attached, or no pull-down on this CC pin"),)
+    return (FormulaLine("offered", offered, "A"),)
 
 
 def _meter_error(reading: float, accuracy: float, counts: float, count: float) -> Answers:
     error = meter.uncertainty(reading, accuracy, counts, count)
     return (
-        Answer("error", error),
-        Answer("at least", reading - error),
-        Answer("at most", reading + error),
+        FormulaLine("error", error),
+        FormulaLine("at least", reading - error),
+        FormulaLine("at most", reading + error),
     )
 
 
 def _diode_mode(volts: str) -> Answers:
     found = meter.read_diode(None if volts.upper() == "OL" else parse_quantity(volts, "V"))
     return (
-        Answer("looks like", found.state),
-        Answer("meaning", found.text),
-        Answer("basis", found.basis),
+        FormulaLine("looks like", found.state),
+        FormulaLine("meaning", found.text),
+        FormulaLine("basis", found.basis),
     )
 
 
@@ -222,7 +227,7 @@ FORMULAS: Final[tuple[Formula, ...]] = tuple(
     Formula(
         name,
         row["help"],
-        tuple(Parameter(*parameter) for parameter in row["parameters"]),
+        tuple(FormulaInput(*parameter) for parameter in row["parameters"]),
         globals()[f"_{name.replace('-', '_')}"],
     )
     for name, row in section("formulas").items()

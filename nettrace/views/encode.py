@@ -59,7 +59,7 @@ SHAPES: Final[Mapping[str, str]] = {
     "LineAtCelsius": "celsius ohms volts",
     "Meaning": "quantity value tolerance how note:word",
     "Formula": "name help inputs=parameters:names",
-    "Answer": "label value unit:word",
+    "FormulaLine": "label value unit:word",
     # two boards
     "Comparison": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
     "Open": "net groups",
@@ -70,10 +70,10 @@ SHAPES: Final[Mapping[str, str]] = {
     "LooseMatch": "loose certainty assigned candidates decide:word advice reusable",
     "Candidate": "part=refdes cost:six because",
     "Donor": "part=refdes board severity without_it=why:word",
-    "Step": "title positions side because slow_pads neighbours",
+    "WorkStep": "title positions side because slow_pads neighbours",
     "Neighbour": "part=refdes distance=distance_mm:mm why",
     "WirePlan": "net pieces choices wires",
-    "Span": "from=start.name to=end.name length=length_mm:mm between because",
+    "WireSpan": "from=start.name to=end.name length=length_mm:mm between because",
     "Probe": "at to quantity step expected nominal at_least at_most why",
     "NextProbe": "probe drop_bits:four because",
     "Check": "verdict because same opens shorts missing_parts extra_parts wrong_values readings"
@@ -391,7 +391,7 @@ _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "Judged": _judged,
     "Need": _need,
     "RefitPlan": _refit,
-    "Site": lambda item, _: {"part": item.refdes, "belongs": item.words()},
+    "BareSite": lambda item, _: {"part": item.refdes, "belongs": item.words()},
     "OpenJob": _job,
     "Matches": lambda item, board: {
         "matches": [encode(match, board) for match in item],

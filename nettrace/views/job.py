@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from nettrace.bench.job import Fit, JobState, Loose, Mark, Quantity, Reading, Undo, Wire
+from nettrace.bench.job import Fit, JobState, Loose, Mark, MeterMode, Reading, Undo, Wire
 from nettrace.bench.judging import ReadingState
 from nettrace.bench.match import Certainty
 from nettrace.bench.probes import ProbeStep
@@ -37,11 +37,11 @@ READINGS_SHOWN, SUSPECTS_SHOWN = 8, 5
 #: Measurements listed as still to do before "and N more".
 TO_DO_SHOWN = 12
 _UNITS = {
-    Quantity.OHMS: "Ω",
-    Quantity.FARADS: "F",
-    Quantity.DIODE: "V",
-    Quantity.VOLTS: "V",
-    Quantity.AMPERES: "A",
+    MeterMode.OHMS: "Ω",
+    MeterMode.FARADS: "F",
+    MeterMode.DIODE: "V",
+    MeterMode.VOLTS: "V",
+    MeterMode.AMPERES: "A",
 }
 _STATE_STYLES = {ReadingState.PASS: "good", ReadingState.FAIL: "bad", ReadingState.OPEN: "warn"}
 _VERDICT_STYLES = {"restored": "good", "not restored": "bad", "not proven": "warn"}
@@ -54,12 +54,12 @@ _MATCH_STYLES = {
 
 def reading_words(reading: Reading) -> str:
     """Return what a reading showed, for people."""
-    if reading.quantity is Quantity.BEEP:
+    if reading.quantity is MeterMode.BEEP:
         return "beep" if reading.value else "no beep"
     if reading.value is None:
         return "OL"
     figure = engineering(reading.value, _UNITS[reading.quantity])
-    return f"{figure} (diode mode)" if reading.quantity is Quantity.DIODE else figure
+    return f"{figure} (diode mode)" if reading.quantity is MeterMode.DIODE else figure
 
 
 def loose_words(item: Loose) -> str:
@@ -309,7 +309,7 @@ def next_page(found: NextProbe | None) -> Iterator[Block]:
         if reason != probe.why:
             yield Fact("because", reason)
     yield Fact("tells", f"{found.drop_bits:.2f} bits expected")
-    shown = "beep" if probe.quantity is Quantity.BEEP else "FIGURE"
+    shown = "beep" if probe.quantity is MeterMode.BEEP else "FIGURE"
     yield line((f"nettrace job read JOB {probe.at} {probe.to} {shown}", "quiet"), indent=1)
 
 

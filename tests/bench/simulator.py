@@ -17,7 +17,7 @@ import numpy as np
 
 from nettrace.bench.diagnosis import Hypothesis, Suspicion
 from nettrace.bench.faults import Fault, FaultKind
-from nettrace.bench.job import Damage, Fit, JobState, Mark, Quantity, Reading
+from nettrace.bench.job import Damage, Fit, JobState, Mark, MeterMode, Reading
 from nettrace.bench.probes import Probe, ProbeStep
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
@@ -304,18 +304,18 @@ class BrokenBoard:
         a, b = self.place(probe.at), self.place(probe.to)
         ohms = self.network.resistance(a, b)
         shown = (ohms + rnd.uniform(0.1, 0.5)) * (1 + rnd.gauss(0, 0.004))
-        if probe.quantity is Quantity.BEEP:
+        if probe.quantity is MeterMode.BEEP:
             return 1.0 if shown < self.beeper else 0.0
-        if probe.quantity is Quantity.OHMS:
+        if probe.quantity is MeterMode.OHMS:
             if shown > 4e7:
                 return None
             step = 0.1
             while shown >= step * 6000:
                 step *= 10
             return round(shown / step) * step
-        if probe.quantity is Quantity.FARADS:
+        if probe.quantity is MeterMode.FARADS:
             return self._farads(a, b, ohms)
-        if probe.quantity is Quantity.DIODE:
+        if probe.quantity is MeterMode.DIODE:
             return self._diode(a, b, ohms)
         net = self.pins[probe.at].net if probe.at in self.pins else probe.at
         nominal = probe.nominal or 0.0

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from nettrace.bench.chances import bin_of, chances
 from nettrace.bench.diagnosis import Check, Suspicion, Verdict, check_job, next_probe
 from nettrace.bench.faults import FaultKind
-from nettrace.bench.job import Damage, JobState, Mark, Quantity, Reading
+from nettrace.bench.job import Damage, JobState, Mark, MeterMode, Reading
 from nettrace.bench.judging import KnownGood, KnownReading, ReadingState, judge_reading
 from nettrace.bench.prediction import Outlook
 from nettrace.bench.probes import Probe
@@ -38,14 +38,14 @@ def trials(board: Circuit) -> Trials:
     return Trials(board, SEVEN)
 
 
-def reading(at: str, to: str, quantity: Quantity, value: float | None, number: int = 0) -> Reading:
+def reading(at: str, to: str, quantity: MeterMode, value: float | None, number: int = 0) -> Reading:
     return Reading(number=FIRST_READING + number, time="", at=at, to=to, quantity=quantity,
                    value=value)  # fmt: skip
 
 
 def sound(probe: Probe, number: int) -> Reading:
     """What a sound board shows for a probe."""
-    value = 0.55 if probe.quantity is Quantity.DIODE else probe.nominal
+    value = 0.55 if probe.quantity is MeterMode.DIODE else probe.nominal
     if value is not None and math.isinf(value):
         value = None
     return reading(probe.at, probe.to, probe.quantity, value, number)
@@ -62,7 +62,7 @@ def checked(
     made = []
     for number, probe in enumerate(trials.blank.probes):
         one = sound(probe, number)
-        if change and (probe.at, probe.to) in change and probe.quantity is not Quantity.VOLTS:
+        if change and (probe.at, probe.to) in change and probe.quantity is not MeterMode.VOLTS:
             one = msgspec.structs.replace(one, value=change[probe.at, probe.to])
         made.append(one)
     return check_job(board, edit(replace(trials.state, readings=tuple(made))), good)
@@ -94,7 +94,7 @@ def test_an_open_joint_is_found_and_mended(board: Circuit, trials: Trials) -> No
     assert found.net == "GAUGE_SDA"
     assert [str(pin) for pin in found.groups[-1]] == ["R12.2"]
     # measured again and it beeps: the newest reading counts
-    again = reading("R12.2", "TP7.1", Quantity.BEEP, 1.0, 99)
+    again = reading("R12.2", "TP7.1", MeterMode.BEEP, 1.0, 99)
     mended = checked(board, trials, {("R12.2", "TP7.1"): 0.0},
                      lambda s: replace(s, readings=(*s.readings, again)))  # fmt: skip
     assert mended.verdict is Verdict.RESTORED
@@ -140,10 +140,10 @@ def test_good_boards_settle_an_open_question(board: Circuit, trials: Trials) -> 
     # 6.1k for 10k: chips beside R14 may do that, or a wrong part
     low = {("R14.1", "R14.2"): 6100.0}
     assert checked(board, trials, low).verdict is Verdict.NOT_PROVEN
-    like = KnownGood(tuple(KnownReading("R14.1", "R14.2", Quantity.OHMS, v, str(v))
+    like = KnownGood(tuple(KnownReading("R14.1", "R14.2", MeterMode.OHMS, v, str(v))
                            for v in (6000.0, 6150.0, 6200.0)))  # fmt: skip
     assert checked(board, trials, low, good=like).verdict is Verdict.RESTORED
-    unlike = KnownGood(tuple(KnownReading("R14.1", "R14.2", Quantity.OHMS, v, str(v))
+    unlike = KnownGood(tuple(KnownReading("R14.1", "R14.2", MeterMode.OHMS, v, str(v))
                              for v in (9900.0, 9950.0, 9990.0)))  # fmt: skip
     assert checked(board, trials, low, good=unlike).verdict is Verdict.NOT_RESTORED
 
@@ -152,23 +152,23 @@ def test_good_boards_settle_an_open_question(board: Circuit, trials: Trials) -> 
     ("at", "to", "quantity", "value", "state"),
     [
         # above the bound proves a fault, below proves nothing (parallel bound, any meter's manual)
-        ("R14.1", "R14.2", Quantity.OHMS, 10.5e3, ReadingState.FAIL),
-        ("R14.1", "R14.2", Quantity.OHMS, 10.1e3, ReadingState.PASS),
-        ("R14.1", "R14.2", Quantity.OHMS, 4000.0, ReadingState.OPEN),
-        ("R14.1", "R14.2", Quantity.OHMS, None, ReadingState.FAIL),
-        ("R15.1", "R15.2", Quantity.OHMS, 0.4, ReadingState.PASS),
-        ("R15.1", "R15.2", Quantity.OHMS, 12.0, ReadingState.FAIL),
-        ("+1V8", "GND", Quantity.OHMS, 0.8, ReadingState.FAIL),
-        ("VBAT", "GND", Quantity.OHMS, 20.0, ReadingState.OPEN),
-        ("VBAT", "GND", Quantity.OHMS, 40e3, ReadingState.PASS),
-        ("BAT_NTC", "VBAT", Quantity.BEEP, 1.0, ReadingState.FAIL),
+        ("R14.1", "R14.2", MeterMode.OHMS, 10.5e3, ReadingState.FAIL),
+        ("R14.1", "R14.2", MeterMode.OHMS, 10.1e3, ReadingState.PASS),
+        ("R14.1", "R14.2", MeterMode.OHMS, 4000.0, ReadingState.OPEN),
+        ("R14.1", "R14.2", MeterMode.OHMS, None, ReadingState.FAIL),
+        ("R15.1", "R15.2", MeterMode.OHMS, 0.4, ReadingState.PASS),
+        ("R15.1", "R15.2", MeterMode.OHMS, 12.0, ReadingState.FAIL),
+        ("+1V8", "GND", MeterMode.OHMS, 0.8, ReadingState.FAIL),
+        ("VBAT", "GND", MeterMode.OHMS, 20.0, ReadingState.OPEN),
+        ("VBAT", "GND", MeterMode.OHMS, 40e3, ReadingState.PASS),
+        ("BAT_NTC", "VBAT", MeterMode.BEEP, 1.0, ReadingState.FAIL),
         # diode mode: below 0.1 V is a short, 0.4 to 0.9 V a junction (reference values, meter)
-        ("D4.1", "D4.2", Quantity.DIODE, 0.02, ReadingState.FAIL),
-        ("D4.1", "D4.2", Quantity.DIODE, 0.6, ReadingState.PASS),
-        ("+1V8", "GND", Quantity.VOLTS, 1.8, ReadingState.PASS),
-        ("+1V8", "GND", Quantity.VOLTS, 1.2, ReadingState.FAIL),
-        ("C7.1", "C7.2", Quantity.FARADS, 50e-9, ReadingState.FAIL),
-        ("NOSUCH", "GND", Quantity.OHMS, 1.0, ReadingState.OPEN),
+        ("D4.1", "D4.2", MeterMode.DIODE, 0.02, ReadingState.FAIL),
+        ("D4.1", "D4.2", MeterMode.DIODE, 0.6, ReadingState.PASS),
+        ("+1V8", "GND", MeterMode.VOLTS, 1.8, ReadingState.PASS),
+        ("+1V8", "GND", MeterMode.VOLTS, 1.2, ReadingState.FAIL),
+        ("C7.1", "C7.2", MeterMode.FARADS, 50e-9, ReadingState.FAIL),
+        ("NOSUCH", "GND", MeterMode.OHMS, 1.0, ReadingState.OPEN),
     ],
 )
 def test_one_reading(
@@ -176,7 +176,7 @@ def test_one_reading(
     trials: Trials,
     at: str,
     to: str,
-    quantity: Quantity,
+    quantity: MeterMode,
     value: float | None,
     state: ReadingState,
 ) -> None:
@@ -186,9 +186,9 @@ def test_one_reading(
 
 
 def test_amperes_tell_the_charging_stage(board: Circuit, trials: Trials) -> None:
-    volts = reading("supply", "GND", Quantity.VOLTS, 5.1)
+    volts = reading("supply", "GND", MeterMode.VOLTS, 5.1)
     state = replace(trials.state, readings=(volts,))
-    judged = judge_reading(board, state, reading("supply", "GND", Quantity.AMPERES, 0.05, 1))
+    judged = judge_reading(board, state, reading("supply", "GND", MeterMode.AMPERES, 0.05, 1))
     assert judged.state is ReadingState.OPEN
     assert "before configuration" in judged.because
 
@@ -198,20 +198,20 @@ def test_amperes_tell_the_charging_stage(board: Circuit, trials: Trials) -> None
 OHMS = st.one_of(st.just(0.0), st.floats(0.01, 1e8), st.just(math.inf))
 
 
-@given(OHMS, st.booleans(), st.booleans(), st.sampled_from(Quantity), st.floats(0, 1e-3))
+@given(OHMS, st.booleans(), st.booleans(), st.sampled_from(MeterMode), st.floats(0, 1e-3))
 def test_chances_of_a_reading_sum_to_one(
-    ohms: float, exact: bool, supply: bool, quantity: Quantity, farads: float
+    ohms: float, exact: bool, supply: bool, quantity: MeterMode, farads: float
 ) -> None:
     most = ohms * 1.01
     found = chances(Outlook(ohms, most, 0.0, exact, supply, farads), quantity)
     assert float(found.sum()) == pytest.approx(1.0)
-    assert float(found.min()) > 0 or quantity is Quantity.AMPERES
+    assert float(found.min()) > 0 or quantity is MeterMode.AMPERES
 
 
 @given(st.floats(1.0, 1e7))
 def test_an_exact_figure_is_the_likeliest_reading(ohms: float) -> None:
-    found = chances(Outlook(ohms, ohms * 1.01, ohms * 0.99, True, False), Quantity.OHMS)
-    assert abs(int(found.argmax()) - bin_of(ohms + 0.3, Quantity.OHMS)) <= 1
+    found = chances(Outlook(ohms, ohms * 1.01, ohms * 0.99, True, False), MeterMode.OHMS)
+    assert abs(int(found.argmax()) - bin_of(ohms + 0.3, MeterMode.OHMS)) <= 1
 
 
 @settings(max_examples=20)
@@ -245,7 +245,7 @@ def test_more_readings_of_the_truth_do_not_lower_it_in_expectation(trials: Trial
 def test_the_next_probe_tells_two_suspects_apart(board: Circuit, trials: Trials) -> None:
     # R12 reads open from point to point: a joint or the part itself
     through = next(p for p in trials.blank.through if p.why.startswith("R12 "))
-    state = replace(trials.state, readings=(reading(through.at, through.to, Quantity.OHMS, None),))
+    state = replace(trials.state, readings=(reading(through.at, through.to, MeterMode.OHMS, None),))
     found = next_probe(board, state)
     assert found is not None
     assert found.probe.at.startswith("R12.") or found.probe.to.startswith("R12.")

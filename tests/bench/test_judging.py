@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.bench.job import Damage, Fit, JobState, Mark, Quantity, Reading
+from nettrace.bench.job import Damage, Fit, JobState, Mark, MeterMode, Reading
 from nettrace.bench.judging import Judged, judge_reading
 from nettrace.electrical.charging import explain_supply
 from tests.circuit_language import circuit
@@ -31,7 +31,7 @@ def judge(
     at: str, to: str, quantity: str, value: float | None, state: JobState | None = None
 ) -> Judged:
     reading = Reading(
-        number=9, time="", at=at, to=to, quantity=Quantity(quantity), value=value
+        number=9, time="", at=at, to=to, quantity=MeterMode(quantity), value=value
     )  # fmt: skip
     return judge_reading(CIRCUIT, state or JobState(), reading)
 
@@ -191,7 +191,7 @@ def test_a_place_that_is_not_there_is_named() -> None:
 def supply(volts: list[tuple[str, float | None]], amperes: float | None) -> Judged:
     """Judge amperes at `supply` after readings of (place, volts)."""
     readings = tuple(
-        Reading(number=at, time="", at=place, to=place, quantity=Quantity.VOLTS, value=value)
+        Reading(number=at, time="", at=place, to=place, quantity=MeterMode.VOLTS, value=value)
         for at, (place, value) in enumerate(volts, 1)
     )
     return judge("supply", "supply", "amperes", amperes, JobState(readings=readings))

@@ -8,20 +8,20 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.bench.job import Quantity
+from nettrace.bench.job import MeterMode
 from nettrace.bench.judging import KnownGood, KnownReading, read_known_good
 from nettrace.errors import BadInput
 
 HEAD = "place,to,quantity,value,board\n"
 
 
-def good(*values: float | None, quantity: Quantity = Quantity.OHMS) -> KnownGood:
+def good(*values: float | None, quantity: MeterMode = MeterMode.OHMS) -> KnownGood:
     return KnownGood(
         tuple(KnownReading("R1.1", "GND", quantity, v, f"b{i}") for i, v in enumerate(values))
     )
 
 
-def alike(boards: KnownGood, value: float | None, quantity: Quantity = Quantity.OHMS) -> object:
+def alike(boards: KnownGood, value: float | None, quantity: MeterMode = MeterMode.OHMS) -> object:
     found = boards.compare({("R1.1", "GND")}, quantity, value)
     assert found is not None
     return found.alike
@@ -34,16 +34,16 @@ def test_one_bad_board_does_not_move_the_median() -> None:
 
 
 def test_fewer_than_three_boards_say_so() -> None:
-    found = good(10e3, 10.1e3).compare({("R1.1", "GND")}, Quantity.OHMS, 3.0)
+    found = good(10e3, 10.1e3).compare({("R1.1", "GND")}, MeterMode.OHMS, 3.0)
     assert found is not None
     assert found.alike is None
     assert "too few" in found.because
 
 
 def test_places_in_either_order_but_not_in_diode_mode() -> None:
-    assert good(1.0, 1.0, 1.0).compare({("gnd", "r1.1")}, Quantity.OHMS, 1.0) is not None
-    diode = good(0.5, 0.5, 0.5, quantity=Quantity.DIODE)
-    assert diode.compare({("GND", "R1.1")}, Quantity.DIODE, 0.5) is None
+    assert good(1.0, 1.0, 1.0).compare({("gnd", "r1.1")}, MeterMode.OHMS, 1.0) is not None
+    diode = good(0.5, 0.5, 0.5, quantity=MeterMode.DIODE)
+    assert diode.compare({("GND", "R1.1")}, MeterMode.DIODE, 0.5) is None
 
 
 def test_overload_on_good_boards() -> None:
@@ -54,14 +54,14 @@ def test_overload_on_good_boards() -> None:
 
 def test_the_newest_reading_of_a_board_counts() -> None:
     twice = KnownGood((*good(5.0, 5.0, 5.0).readings, *good(10.0, 10.0, 10.0).readings))
-    found = twice.compare({("R1.1", "GND")}, Quantity.OHMS, 10.0)
+    found = twice.compare({("R1.1", "GND")}, MeterMode.OHMS, 10.0)
     assert found is not None
     assert (found.boards, found.alike) == (3, True)
 
 
 @given(st.lists(st.floats(1.0, 1e6), min_size=3, max_size=9))
 def test_the_middle_is_the_median_of_the_standard_library(values: list[float]) -> None:
-    found = good(*values).compare({("R1.1", "GND")}, Quantity.OHMS, values[0])
+    found = good(*values).compare({("R1.1", "GND")}, MeterMode.OHMS, values[0])
     assert found is not None
     if len(values) % 2:
         assert found.middle == pytest.approx(statistics.median(values), rel=1e-6)

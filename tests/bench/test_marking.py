@@ -15,7 +15,7 @@ from nettrace.bench.job import (
     JobState,
     Loose,
     Mark,
-    Quantity,
+    MeterMode,
     Reading,
     fold,
 )
@@ -163,20 +163,20 @@ def read(at: str, to: str, shown: str, **more: str) -> Reading:
 @pytest.mark.parametrize(
     ("shown", "more", "quantity", "value"),
     [
-        ("2.19k", {}, Quantity.OHMS, 2190.0),
-        ("2k2Ω", {}, Quantity.OHMS, 2200.0),
-        ("100nF", {}, Quantity.FARADS, pytest.approx(1e-7)),
-        ("5.02V", {}, Quantity.VOLTS, 5.02),
-        ("120mA", {}, Quantity.AMPERES, pytest.approx(0.12)),
-        ("0.52", {"quantity": "diode"}, Quantity.DIODE, 0.52),
-        ("OL", {}, Quantity.OHMS, None),
-        ("OL", {"quantity": "Diode"}, Quantity.DIODE, None),
-        ("beep", {}, Quantity.BEEP, 1.0),
-        ("none", {"quantity": "beep"}, Quantity.BEEP, 0.0),
+        ("2.19k", {}, MeterMode.OHMS, 2190.0),
+        ("2k2Ω", {}, MeterMode.OHMS, 2200.0),
+        ("100nF", {}, MeterMode.FARADS, pytest.approx(1e-7)),
+        ("5.02V", {}, MeterMode.VOLTS, 5.02),
+        ("120mA", {}, MeterMode.AMPERES, pytest.approx(0.12)),
+        ("0.52", {"quantity": "diode"}, MeterMode.DIODE, 0.52),
+        ("OL", {}, MeterMode.OHMS, None),
+        ("OL", {"quantity": "Diode"}, MeterMode.DIODE, None),
+        ("beep", {}, MeterMode.BEEP, 1.0),
+        ("none", {"quantity": "beep"}, MeterMode.BEEP, 0.0),
     ],
 )
 def test_a_reading_as_the_meter_shows_it(
-    shown: str, more: dict[str, str], quantity: Quantity, value: float | None
+    shown: str, more: dict[str, str], quantity: MeterMode, value: float | None
 ) -> None:
     found = read("R1.1", "R1.2", shown, **more)
     assert (found.quantity, found.value) == (quantity, value)

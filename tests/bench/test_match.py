@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nettrace.bench.job import Loose
-from nettrace.bench.match import Certainty, Site, match_loose, sites_of
+from nettrace.bench.match import BareSite, Certainty, match_loose, sites_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
@@ -30,7 +30,7 @@ C2 10u X5R 20% 0603: VDD GND
 POSITIONS = ["R1", "R2", "R3", "R4", "C1", "C2"]
 
 
-def sites() -> tuple[Site, ...]:
+def sites() -> tuple[BareSite, ...]:
     return sites_of(Circuit(read(Document("b.sheet", BOARD))), POSITIONS)
 
 
@@ -101,7 +101,7 @@ def test_an_unknown_value_matches_by_the_proposed_range() -> None:
     assert found.certainty is Certainty.CERTAIN
 
 
-def candidates(item: Loose, places: tuple[Site, ...] | None = None) -> list[str]:
+def candidates(item: Loose, places: tuple[BareSite, ...] | None = None) -> list[str]:
     (found,) = match_loose(sites() if places is None else places, [item])
     return [candidate.refdes for candidate in found.candidates]
 
@@ -139,7 +139,7 @@ D1 BAT54 SOD323: A B
 """
 
 
-def coils(*refs: str) -> tuple[Site, ...]:
+def coils(*refs: str) -> tuple[BareSite, ...]:
     return sites_of(Circuit(read(Document("b.sheet", COILS))), refs)
 
 
@@ -174,7 +174,10 @@ def test_the_size_is_read_off_a_ruler() -> None:
 def test_a_body_between_two_codes_is_the_nearer_by_share() -> None:
     # 2.9 mm is 9 % under 1206 (3.2 mm) and 45 % over 0805 (2.0 mm)
     kind = PartKind(Kind.RESISTOR, 1.0, (), ohms=1e3)
-    places = (Site("R1", Kind.RESISTOR, kind, "0805"), Site("R2", Kind.RESISTOR, kind, "1206"))
+    places = (
+        BareSite("R1", Kind.RESISTOR, kind, "0805"),
+        BareSite("R2", Kind.RESISTOR, kind, "1206"),
+    )
     assert candidates(loose("X", ohms=1e3, length_mm=2.9), places) == ["R2"]
 
 
@@ -187,7 +190,7 @@ def test_a_link_in_its_place_costs_nothing() -> None:
 def test_a_capacitor_of_no_stated_tolerance(farads: float, fits: bool) -> None:
     # 20 % (common practice, no source) and 2 % of the meter: 100 nF reads up to 122.4 nF
     kind = PartKind(Kind.CAPACITOR, 1.0, (), farads=100e-9)
-    found = candidates(loose("X", farads=farads), (Site("C1", Kind.CAPACITOR, kind, None),))
+    found = candidates(loose("X", farads=farads), (BareSite("C1", Kind.CAPACITOR, kind, None),))
     assert found == (["C1"] if fits else [])
 
 
@@ -206,8 +209,8 @@ def test_a_capacitor_below_its_tolerance_costs_no_more_than_two_reaches() -> Non
     assert [(c.refdes, c.cost) for c in found.candidates] == [("C1", 4.0)]
 
 
-def unknown() -> Site:
-    return Site("R1", Kind.RESISTOR, PartKind(Kind.RESISTOR, 1.0, ()), None)
+def unknown() -> BareSite:
+    return BareSite("R1", Kind.RESISTOR, PartKind(Kind.RESISTOR, 1.0, ()), None)
 
 
 def test_where_nothing_is_known_of_a_position_any_value_may_belong() -> None:
@@ -218,9 +221,9 @@ def test_where_nothing_is_known_of_a_position_any_value_may_belong() -> None:
     assert candidates(loose("X", farads=1e-7), (unknown(),)) == []
 
 
-def proposed(low: float, high: float, quantity: str) -> Site:
+def proposed(low: float, high: float, quantity: str) -> BareSite:
     kind = PartKind(Kind.RESISTOR, 1.0, ())
-    return Site("R1", Kind.RESISTOR, kind, None, (low, high), quantity)
+    return BareSite("R1", Kind.RESISTOR, kind, None, (low, high), quantity)
 
 
 @pytest.mark.parametrize(
@@ -265,7 +268,7 @@ C6 100n X5R 20% 0201: VDD GND
 
 
 def test_what_was_measured_is_not_asked_for_again() -> None:
-    places = [site("R1", 1000.0), Site("R2", Kind.RESISTOR, site("R2", 1040.0).values, "0201")]
+    places = [site("R1", 1000.0), BareSite("R2", Kind.RESISTOR, site("R2", 1040.0).values, "0201")]
     for size in ({"size": "0201"}, {"length_mm": 0.6}):
         (found,) = match_loose(places, [loose("X", ohms=1020.0, **size)])
         assert len(found.candidates) == 2
@@ -305,18 +308,18 @@ def test_what_belongs_at_a_position_in_words() -> None:
     assert words[3] == "0 Ω resistor 0201"
     assert proposed(1.0, 2.0, "ohms").words() == "resistor"
     link = PartKind(Kind.RESISTOR, 1.0, (), ohms=0.0, tolerance=0.01)
-    assert Site("R1", Kind.RESISTOR, link, None).words() == "0 Ω resistor"
+    assert BareSite("R1", Kind.RESISTOR, link, None).words() == "0 Ω resistor"
     bare = PartKind(Kind.RESISTOR, 1.0, (), tolerance=0.01)
-    assert Site("R1", Kind.RESISTOR, bare, "0402").words() == "resistor 0402"
+    assert BareSite("R1", Kind.RESISTOR, bare, "0402").words() == "resistor 0402"
 
 
 def test_only_a_position_without_a_value_is_proposed_one() -> None:
     assert {place.proposed for place in sites()} == {None}
 
 
-def site(refdes: str, ohms: float) -> Site:
+def site(refdes: str, ohms: float) -> BareSite:
     kind = PartKind(Kind.RESISTOR, 1.0, (), ohms=ohms, tolerance=0.05)
-    return Site(refdes, Kind.RESISTOR, kind, None)
+    return BareSite(refdes, Kind.RESISTOR, kind, None)
 
 
 VALUES = st.sampled_from([1000.0, 1020.0, 1040.0, 1500.0, 2200.0])

@@ -9,7 +9,7 @@ import networkx
 import pytest
 
 from nettrace.bench.faults import FaultKind, list_faults
-from nettrace.bench.job import JobState, Quantity
+from nettrace.bench.job import JobState, MeterMode
 from nettrace.bench.probes import Probe, ProbeStep, plan_probes
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load
@@ -33,7 +33,7 @@ def test_rails_come_first_and_power_last(plan: tuple[Probe, ...]) -> None:
     steps = [list(ProbeStep).index(probe.step) for probe in plan]
     assert steps == sorted(steps)
     assert plan[0].step is ProbeStep.RAILS
-    assert plan[-1].quantity is Quantity.VOLTS
+    assert plan[-1].quantity is MeterMode.VOLTS
 
 
 def test_every_touched_joint_is_tied_to_the_rest_of_its_net(
@@ -60,11 +60,11 @@ def test_the_value_of_each_part_that_can_be_read_is_on_the_list(plan: tuple[Prob
     assert shown == pytest.approx(
         {"R12": 2200, "R13": 2200, "R14": 10e3, "R15": 0, "R16": 100}, abs=0.01
     )
-    assert values["D4"].quantity is Quantity.DIODE
+    assert values["D4"].quantity is MeterMode.DIODE
 
 
 def test_wrens_rails_have_the_voltages_of_its_facts(plan: tuple[Probe, ...]) -> None:
-    volts = [probe.nominal for probe in plan if probe.quantity is Quantity.VOLTS]
+    volts = [probe.nominal for probe in plan if probe.quantity is MeterMode.VOLTS]
     assert 1.8 in [round(v, 3) for v in volts if v is not None]
     assert 3.7 in [round(v, 3) for v in volts if v is not None]
 

@@ -9,7 +9,7 @@ import pytest
 
 from nettrace.bench.diagnosis import Check, Verdict, check_job
 from nettrace.bench.faults import FaultKind
-from nettrace.bench.job import Damage, Fit, JobState, Mark, Quantity, Reading, Wire
+from nettrace.bench.job import Damage, Fit, JobState, Mark, MeterMode, Reading, Wire
 from nettrace.bench.judging import KnownGood, KnownReading, ReadingState
 from nettrace.bench.probes import plan_probes
 from nettrace.circuit.circuit import Circuit
@@ -54,7 +54,7 @@ def job(refs: Sequence[str], readings: Sequence[Reading] = (), **more: object) -
 
 def reading(at: str, to: str, quantity: str, value: float | None, number: int = 200) -> Reading:
     return Reading(
-        number=number, time="", at=at, to=to, quantity=Quantity(quantity), value=value
+        number=number, time="", at=at, to=to, quantity=MeterMode(quantity), value=value
     )  # fmt: skip
 
 
@@ -64,7 +64,7 @@ def sound(refs: Sequence[str], other: Mapping[At, float | None] | None = None) -
     left = dict(other or {})
     for number, probe in enumerate(plan_probes(CIRCUIT, job(refs)), 100):
         value = probe.nominal
-        if probe.quantity is Quantity.DIODE:
+        if probe.quantity is MeterMode.DIODE:
             value = 0.3
         elif value is not None and math.isinf(value):
             value = 240e3
@@ -181,9 +181,9 @@ def test_ohms_answer_for_a_beep() -> None:
 
 
 def test_a_diode_may_be_probed_either_way_round() -> None:
-    readings = [item if item.quantity is not Quantity.DIODE
+    readings = [item if item.quantity is not MeterMode.DIODE
                 else reading(item.to, item.at, "diode", 0.3) for item in sound(["D1"])]  # fmt: skip
-    assert any(item.quantity is Quantity.DIODE for item in readings)
+    assert any(item.quantity is MeterMode.DIODE for item in readings)
     assert check_job(CIRCUIT, job(["D1"], readings)).verdict is Verdict.RESTORED
 
 
@@ -297,7 +297,7 @@ def test_a_wrong_part_is_named_with_what_belongs_and_what_was_read() -> None:
 def good(value: float | None, boards: int = 3) -> KnownGood:
     """Readings of good boards at R1, given by its nets."""
     return KnownGood(
-        tuple(KnownReading("SDA", "VDD", Quantity.OHMS, value, f"b{n}") for n in range(boards))
+        tuple(KnownReading("SDA", "VDD", MeterMode.OHMS, value, f"b{n}") for n in range(boards))
     )
 
 
@@ -327,7 +327,7 @@ def test_a_place_that_is_not_there_is_heard_of_and_no_more() -> None:
 
 
 def test_good_boards_elsewhere_say_nothing() -> None:
-    elsewhere = KnownGood((KnownReading("X", "A", Quantity.OHMS, 33.0, "b1"),))
+    elsewhere = KnownGood((KnownReading("X", "A", MeterMode.OHMS, 33.0, "b1"),))
     plain, heard = check(["R1"]), check(["R1"], known_good=elsewhere)
     assert plain == heard
 
@@ -403,7 +403,7 @@ def test_faults_no_planned_measurement_tells_are_for_the_eye() -> None:
 def test_what_good_boards_say_is_quoted_behind_the_figure() -> None:
     (item,) = [
         item for item in check(["R1"], known_good=good(10e3)).readings
-        if (item.reading.at, item.reading.quantity) == ("R1.1", Quantity.OHMS)
+        if (item.reading.at, item.reading.quantity) == ("R1.1", MeterMode.OHMS)
     ]  # fmt: skip
     plain, _, heard = item.because.partition("; ")
     assert plain
@@ -427,7 +427,7 @@ def test_good_boards_against_a_figure_leave_that_reading_open() -> None:
     found = check(["R1", "R2"], {("R1.1", "ohms"): 10e3}, known_good=good(2200.0))
     states = [
         item.state for item in found.readings
-        if (item.reading.at, item.reading.quantity) == ("R1.1", Quantity.OHMS)
+        if (item.reading.at, item.reading.quantity) == ("R1.1", MeterMode.OHMS)
     ]  # fmt: skip
     assert states == [ReadingState.OPEN]
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pytest
 
 from nettrace.bench.diagnosis import Verdict, check_job
-from nettrace.bench.job import Damage, JobState, Mark, Quantity, Reading, Wire
+from nettrace.bench.job import Damage, JobState, Mark, MeterMode, Reading, Wire
 from nettrace.bench.judging import ReadingState, judge_reading
 from nettrace.bench.probes import plan_probes
 from nettrace.bench.wire import Wired, WiredAs, net_groups, wires_of
@@ -47,7 +47,7 @@ def only(state: JobState) -> Wired:
 
 
 def beep(at: str, to: str, value: float, number: int = 100) -> Reading:
-    return Reading(number=number, time="", at=at, to=to, quantity=Quantity.BEEP, value=value)
+    return Reading(number=number, time="", at=at, to=to, quantity=MeterMode.BEEP, value=value)
 
 
 def proven(state: JobState) -> JobState:
@@ -116,7 +116,7 @@ def test_the_meter_reads_through_a_wire_between_two_nets() -> None:
     # 10 kΩ to VDD on each line: beside each other once the lines are joined (parallel resistors)
     state = job([wire("R1.1", "R2.1", confirmed=True)])
     alone = Reading(
-        number=100, time="", at="SDA", to="VDD", quantity=Quantity.OHMS, value=5000.0
+        number=100, time="", at="SDA", to="VDD", quantity=MeterMode.OHMS, value=5000.0
     )  # fmt: skip
     assert judge_reading(CIRCUIT, state, alone).state is ReadingState.PASS
     assert judge_reading(CIRCUIT, job([]), alone).state is not ReadingState.PASS

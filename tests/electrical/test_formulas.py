@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from nettrace.electrical.formulas import FORMULAS, Answer, find_formula, solve_formula
+from nettrace.electrical.formulas import FORMULAS, FormulaLine, find_formula, solve_formula
 from nettrace.errors import NothingMatches, WrongUsage
 
 # one example of each formula: inputs as typed, label, value
@@ -38,7 +38,7 @@ EXAMPLES = [
 ]
 
 
-def _line(lines: tuple[Answer, ...], label: str) -> Answer:
+def _line(lines: tuple[FormulaLine, ...], label: str) -> FormulaLine:
     return next(line for line in lines if line.label == label)
 
 

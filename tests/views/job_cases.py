@@ -16,7 +16,7 @@ from nettrace.bench.job import (
     JobState,
     Loose,
     Mark,
-    Quantity,
+    MeterMode,
     Reading,
     Remark,
     fold,
@@ -56,7 +56,7 @@ def wren_case(circuit: Circuit) -> Case:
         Loose(number=next(number), time=TIME, name="L2", ohms=10_020.0, size="0201"),
         Fit(number=next(number), time=TIME, at="R14", with_part="L2"),
         Reading(
-            number=next(number), time=TIME, at="R14.1", to="R14.2", quantity=Quantity.OHMS,
+            number=next(number), time=TIME, at="R14.1", to="R14.2", quantity=MeterMode.OHMS,
             value=9980.0, stage="after refit",
         ),
         Remark(number=next(number), time=TIME, note="Screw from the wrong bag."),
@@ -100,7 +100,7 @@ def hostile_case() -> Case:
     entries += [
         Loose(number=next(number), time=TIME, name=HOSTILE, ohms=1.0, marking=HOSTILE),
         Reading(
-            number=next(number), time=TIME, at=HOSTILE, to="GND", quantity=Quantity.OHMS,
+            number=next(number), time=TIME, at=HOSTILE, to="GND", quantity=MeterMode.OHMS,
             value=None, stage=HOSTILE, note=HOSTILE,
         ),
         Remark(number=next(number), time=TIME, note=f"</main>{HOSTILE} | `x` \x1b[31m"),
