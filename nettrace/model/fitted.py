@@ -60,10 +60,10 @@ def fitted_by(name: str, text: str | None) -> bool | None:
     asked = asks(name)
     said = (text or "").strip().casefold()
     if asked is False:
-        return said in _answers("no") if text is not None else False
+        return text is not None and (said in _answers("no") or asks(said) is True)
     if asked and (said in _answers("no") or says_not_fitted(said) or asks(said) is False):
         return False
-    return True if asked and said in _answers("yes") else None
+    return True if asked and (said in _answers("yes") or asks(said)) else None
 
 
 @lru_cache(maxsize=16384)

@@ -108,21 +108,18 @@ class _Parts:
         self.circuit = Circuit(deck, builder)
         text = deck.texts[0]
         # what remarks say, the first about a name: lower-case element name, node -> ...
-        self.said = {name.lower(): _Remark(refdes, pins)
-                     for refdes, name, pins in reversed(_PART.findall(text))
-                     } if "* part " in text else {}  # fmt: skip
-        self.said_nets = {
-            node.lower(): net
-            for net, node in reversed(_NET.findall(text) if "* net " in text else [])
-        }
+        parts = _PART.findall(text) if "* part " in text else []
+        nets = _NET.findall(text) if "* net " in text else []
+        self.said = {name.lower(): _Remark(refdes, pins) for refdes, name, pins in parts[::-1]}
+        self.said_nets = {node.lower(): net for net, node in nets[::-1]}
         self.unfitted = frozenset(_UNFITTED.findall(text)) if " is not fitted" in text else ()
         self.nets: dict[str, str] = {}  # node as written -> net as shown
         self.first: dict[str, str] = {}  # lower case -> net as shown
         self.used: set[str] = set()  # nets as shown
         self.open_pins = 0
-        self.volts: dict[str, tuple[float, Place]] = {}
+        self.volts: dict[str, tuple[float, Place | None]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
-        self.undefined: dict[str, Place] = {}  # subcircuits not in the deck
+        self.undefined: dict[str, Place | None] = {}  # subcircuits not in the deck
 
     def add(self, found: Found) -> None:
         """Make a part of an element."""
@@ -144,7 +141,7 @@ class _Parts:
             if element.model is not None or element.settings:
                 self._state_model(draft, element, scope)
         elif nodes or element.controls:
-            names = self._state_kind(draft, element, nodes, place, scope, environment)
+            names = self._state_kind(draft, element, nodes, scope, environment)
         elif element.settings:
             draft.properties.update(element.settings)
         if not nodes and letter != "k":
@@ -205,7 +202,6 @@ class _Parts:
         draft: PartDraft,
         element: Element,
         nodes: tuple[str, ...],
-        place: Place,
         scope: Scope,
         environment: Environment,
     ) -> tuple[str | None, ...]:
@@ -215,9 +211,9 @@ class _Parts:
         if element.controls:
             draft.properties["controls"] = " ".join(element.controls)
         if letter in "vi":
-            self._state_source(draft, element, nodes, place, environment)
+            self._state_source(draft, element, nodes, environment)
         if letter == "x":
-            return self._state_ports(draft, element, place, scope)
+            return self._state_ports(draft, element, scope)
         return pin_names(letter, self._state_model(draft, element, scope))
 
     def _state_model(self, draft: PartDraft, element: Element, scope: Scope) -> str:
@@ -238,7 +234,7 @@ class _Parts:
         return model.kind
 
     def _state_ports(
-        self, draft: PartDraft, element: Element, place: Place, scope: Scope
+        self, draft: PartDraft, element: Element, scope: Scope
     ) -> tuple[str | None, ...]:
         draft.properties.update(element.settings)
         if element.model is None:
@@ -246,24 +242,19 @@ class _Parts:
         draft.properties["model"] = element.model
         body = scope.subcircuit(element.model)
         if body is None:
-            self.undefined.setdefault(element.model, place)
+            self.undefined.setdefault(element.model, draft.place)
             return ()
         if len(body.ports) != len(element.nodes):
             self.builder.warn(
                 "port-count",
                 f"{element.name} has {len(element.nodes)} nodes, "
                 f"{body.name} has {len(body.ports)} ports",
-                place,
+                draft.place,
             )
         return body.ports
 
     def _state_source(
-        self,
-        draft: PartDraft,
-        element: Element,
-        nodes: tuple[str, ...],
-        place: Place,
-        environment: Environment,
+        self, draft: PartDraft, element: Element, nodes: tuple[str, ...], environment: Environment
     ) -> None:
         number = constant_volts(element.value or "", environment)
         if number is None:
@@ -273,21 +264,16 @@ class _Parts:
             return
         plus, minus = (self.nets.get(node) or self._net(node) for node in nodes[:2])
         ground = self.first.get("0")
-        if plus is None or minus is None:
+        if plus is None or minus is None or (minus == ground) is (plus == ground):
             return
-        if minus == ground != plus:
-            self._state_volts(plus, number, place)
-        elif plus == ground != minus:
-            self._state_volts(minus, -number, place)
-
-    def _state_volts(self, net: str, volts: float, place: Place) -> None:
+        net, volts = (plus, number) if minus == ground else (minus, -number)
         # + 0.0: no negative zero
-        known, where = self.volts.setdefault(net, (volts + 0.0, place))
+        known, where = self.volts.setdefault(net, (volts + 0.0, draft.place))
         if known != volts:
             self.builder.warn(
                 "two-voltages",
                 f"{net} is {known:g} V ({where}) and {volts:g} V. Kept {known:g} V",
-                place,
+                draft.place,
             )
 
     def finish(self) -> None:
