@@ -90,30 +90,24 @@ class _MapFit:
         return tuple((float(row[0]), float(row[1]), float(row[2])) for row in self.matrix)
 
 
-def _best_fit(pads: tuple[KnownPad, ...], kind: MapKind | None) -> tuple[_MapFit, list[str]]:
+def _best_fit(pads: tuple[KnownPad, ...]) -> tuple[_MapFit, list[str]]:
     """Return the plainest map that explains the pads, and what to mind about it, in words."""
-    kinds = [kind] if kind is not None else [MapKind.AFFINE, MapKind.PROJECTIVE]
-    tried = [fit for each in kinds if (fit := _fit(pads, each)) is not None]
+    tried = [fit for kind in MapKind if (fit := _fit(pads, kind)) is not None]
     if tried[0].good and not (len(tried) > 1 and _tilted(tried[0], tried[1])):
         return tried[0], []
     # the one pad whose loss makes all others agree
-    alone = None
-    for each in kinds:
-        agreeing = [fit for fit in _left_out_fits(pads, each) if fit.good]
-        if alone is None and len(agreeing) == 1:
-            alone = agreeing[0]
+    agreeing = ([fit for fit in _left_out_fits(pads, kind) if fit.good] for kind in MapKind)
+    alone = next((fits[0] for fits in agreeing if len(fits) == 1), None)
     richer = tried[-1] if tried[-1].good else None
     if richer is not None and (alone is None or _plainly(richer, alone)):
         return richer, []
     if alone is not None:
         return alone, []
-    for each in kinds:
-        pair = _exchanged(pads, each)
-        if pair is not None:
-            return tried[0], [
-                f"{pair[0]} and {pair[1]} seem to be exchanged: with their places the other way "
-                "round all pads agree"
-            ]
+    for pair in filter(None, (_exchanged(pads, kind) for kind in MapKind)):
+        return tried[0], [
+            f"{pair[0]} and {pair[1]} seem to be exchanged: with their places the other way "
+            "round all pads agree"
+        ]
     # all figures were needed: nothing speaks against the richer map, and nothing for it
     if len(tried) > 1 and tried[-1].spread_px is None:
         return tried[-1], ["either the camera was held at an angle, or one known pad is off"]
@@ -448,27 +442,22 @@ def _place_of(board: Board, name: str) -> tuple[str, float, float, Side]:
 # -- the map ----------------------------------------------------------------------------------
 
 
-def fit_photo(known: Sequence[KnownPad], kind: MapKind | None = None) -> PhotoMap:
-    """Fit the map of a photo to three or more known pads.
-
-    Args:
-        known: the pads; names differ.
-        kind: the map to fit; None takes the affine one, and the projective one where the affine
-            does not fit and four pads or more are known.
+def fit_photo(known: Sequence[KnownPad]) -> PhotoMap:
+    """Fit the map of a photo to three or more known pads, whose names differ.
 
     Returns:
-        The map. Where one pad does not agree and the others do, it is named in `bad` and not
-        used. Where no such pad can be told, `agrees` is False.
+        The affine map, or the projective one where that does not fit and four pads are known.
+        Where one pad does not agree and the others do, it is named in `bad` and not used. Where
+        no such pad can be told, `agrees` is False.
 
     Raises:
         WrongUsage: fewer than three pads, a pad twice, or all (nearly) on one line.
     """
     pads = tuple(known)
-    least = 4 if kind is MapKind.PROJECTIVE else 3
-    if len(pads) < least:
+    if len(pads) < 3:
         raise WrongUsage(
             f"{len(pads)} known pad{'' if len(pads) == 1 else 's'} in the photo",
-            expected=f"{least} or more",
+            expected="3 or more",
             hint=f"Point at pads far apart: {EXAMPLE}.",
         )
     names = [pad.name for pad in pads]
@@ -483,7 +472,7 @@ def fit_photo(known: Sequence[KnownPad], kind: MapKind | None = None) -> PhotoMa
         raise WrongUsage(
             "the known pads lie on one line", hint="Take one well off it, or the map is open."
         )
-    fit, cautions = _best_fit(pads, kind)
+    fit, cautions = _best_fit(pads)
     px_per_mm = _scale(fit.matrix, fit.used)
     errors = [_error_px(fit.matrix, pad) for pad in pads]
     residuals = tuple(

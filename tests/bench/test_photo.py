@@ -90,7 +90,8 @@ def test_a_photo_at_an_angle_is_found_back_exactly(
     scale: float, degrees: float, mirrored: bool, tilt: tuple[float, float], count: int
 ) -> None:
     rows = camera(scale, degrees, mirrored=mirrored, tilt=tilt)
-    found = fit_photo(pads(rows, count), MapKind.PROJECTIVE)
+    found = fit_photo(pads(rows, count))
+    assume(found.kind is MapKind.PROJECTIVE)  # a tilt that pointing would hide is none
     assert furthest(found, rows) < 1e-4
     assert found.mirrored is mirrored
 
@@ -130,7 +131,8 @@ def test_the_affine_fit_is_that_of_numpy_and_the_projective_one_that_of_pillow()
 
     rows = camera(50, 20, tilt=(0.01, -0.006))
     known = pads(rows, 4)
-    found = fit_photo(known, MapKind.PROJECTIVE)
+    found = fit_photo(known)
+    assert found.kind is MapKind.PROJECTIVE
     lines, right = [], []
     for pad in known:
         x, y = pad.x_mm, pad.y_mm
