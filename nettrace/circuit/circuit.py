@@ -38,7 +38,6 @@ if TYPE_CHECKING:
     from nettrace.circuit.roles.proposals import ValueBank
     from nettrace.circuit.roles.survey import Survey
     from nettrace.model.geometry import PadGrid
-    from nettrace.model.graph import Adjacency
 
 _Answer = TypeVar("_Answer")
 
@@ -59,13 +58,6 @@ class Circuit:
         from nettrace.model.geometry import PadGrid
 
         return PadGrid(self.board)
-
-    @cached_property
-    def adjacency(self) -> Adjacency:
-        """Net -> parts and part -> nets; made when something is first searched for by wire."""
-        from nettrace.model.graph import Adjacency
-
-        return Adjacency(self.board)
 
     @cached_property
     def kinds(self) -> Mapping[str, PartKind]:

@@ -1,8 +1,7 @@
-"""Which parts are on which nets: as lists made once, and as a networkx graph."""
+"""Which parts are on which nets, as a networkx graph."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from nettrace.errors import NothingMatches
@@ -12,25 +11,9 @@ if TYPE_CHECKING:
     import networkx as nx
 
 
-#: A search goes on through nets of at most this many parts: supplies tie all to all (common
-#: practice, no source).
-MOST_CROSSED_PARTS = 50
 #: A neighbourhood goes on through nets of at most this many pins: supplies tie all to all (common
 #: practice, no source).
 MOST_CROSSED_PINS = 50
-
-
-class Adjacency:
-    """The lists of a board, read only; each name stands once, in the board's order."""
-
-    __slots__ = ("nets_of", "parts_of")
-
-    def __init__(self, board: Board) -> None:
-        """Make the lists: one walk over all pins."""
-        self.parts_of: Mapping[str, tuple[str, ...]] = {
-            net.name: tuple(dict.fromkeys([pin.part for pin in net.pins])) for net in board.nets
-        }
-        self.nets_of: Mapping[str, tuple[str, ...]] = {part.key: part.nets for part in board.parts}
 
 
 class BoardGraph:
