@@ -238,26 +238,32 @@ def _fixed(evidence: SupplyEvidence, net: str) -> Volts | None:
 
 
 def _inherit(feeds: Mapping[str, Collection[Feed]], chosen: dict[str, Volts]) -> None:
-    """Give the rails behind links the voltage of the rail before them."""
-    waiting = deque(chosen)
-    onward: dict[str, list[Feed]] = {}
-    for links in feeds.values():
-        for feed in links:
-            if feed.fitted and feed.sure and LINK_KINDS[feed.kind].supply:
+    """Give the rails behind links the voltage of the rail before them.
+
+    A rail that nothing else feeds has its supply over the place of a two-pin header that is not
+    fitted: such a place is bridged (common practice, no source).
+    """
+    for bridged in (False, True):
+        waiting = deque(chosen)
+        onward: dict[str, list[Feed]] = {}
+        for feed in (feed for links in feeds.values() for feed in links):
+            passes = feed.fitted or (bridged and feed.kind == "jumper header")
+            if passes and feed.sure and LINK_KINDS[feed.kind].supply:
                 onward.setdefault(feed.from_net, []).append(feed)
-    while waiting:
-        name = waiting.popleft()
-        volts = chosen[name]
-        for feed in onward.get(name, ()):
-            if feed.to_net in chosen:
-                continue
-            extra = f" {feed.condition}" if feed.condition else ""
-            basis = f"inherited from {name} through {feed.kind} {feed.part}{extra}"
-            score = round(volts.score * 0.95, 2)
-            chosen[feed.to_net] = Volts(
-                volts.nominal, volts.min, volts.max, basis, score, (feed.part,)
-            )
-            waiting.append(feed.to_net)
+        while waiting:
+            name = waiting.popleft()
+            volts = chosen[name]
+            for feed in onward.get(name, ()):
+                if feed.to_net in chosen:
+                    continue
+                extra = f" {feed.condition}" if feed.condition else ""
+                extra, less = (extra, 0.95) if feed.fitted else (", if its place is bridged", 0.6)
+                basis = f"inherited from {name} through {feed.kind} {feed.part}{extra}"
+                score = round(volts.score * less, 2)
+                chosen[feed.to_net] = Volts(
+                    volts.nominal, volts.min, volts.max, basis, score, (feed.part,)
+                )
+                waiting.append(feed.to_net)
 
 
 def _half(evidence: SupplyEvidence, net: str, chosen: Mapping[str, Volts]) -> Volts | None:
