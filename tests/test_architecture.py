@@ -76,7 +76,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
 }
 
 #: Modules, as prefixes, that may print or open files for writing.
-MAY_WRITE = ("cli.", "views.", "writers.", "bench.job", "loading")
+MAY_WRITE = ("cache", "cli.", "views.", "writers.", "bench.job", "loading")
 
 
 def modules() -> Iterator[tuple[str, ast.Module]]:

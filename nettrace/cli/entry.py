@@ -44,23 +44,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _main(words: list[str]) -> int:
     began_ns = time.time_ns()
-    asked = bool(words) and words[0] in KEPT and NOT_KEPT.isdisjoint(words)
-    cache = _cache() if asked else None
-    if cache is None:
+    if not words or words[0] not in KEPT or not NOT_KEPT.isdisjoint(words):
         from nettrace.cli.main import main as run
 
         return run(words)
+    cache = _cache()
     board, question = _board_of(words), _question(words)
     if _answered(cache, words, board, question):
         return 0
     return _run_and_keep(cache, words, board, question, began_ns)
 
 
-def _cache() -> Cache | None:
-    try:
-        from nettrace.cache import Cache, cache_folder
-    except ImportError:  # a Python without sqlite3
-        return None
+def _cache() -> Cache:
+    from nettrace.cache import Cache, cache_folder
+
     return Cache(cache_folder(), f"{__version__} {_stamp()}")
 
 
