@@ -304,14 +304,13 @@ class _BoardFile:
             place = footprint.frame.place
             draft.outline = (place(x1, y1), place(x2, y1), place(x2, y2), place(x1, y2))
         if draft.refdes:
-            self.builder.note_pin_conflicts(
-                draft.refdes,
-                [
+            if len({pad[0] for pad in draft.pads}) < len(draft.pads):
+                on_nets = [
                     (pad[0], pad[1], pad[11])
                     for pad in draft.pads
                     if pad[0] and pad[1] is not None and pad[10] and pad[11] is not None
-                ],
-            )
+                ]
+                self.builder.note_pin_conflicts(draft.refdes, on_nets)
         elif not footprint.has_reference:
             self.builder.warn(
                 "no-reference", f"footprint {draft.package!r} says no reference", draft.place
