@@ -40,7 +40,7 @@ _STRING = rf'(?<=[ \t\r\n()])"{_STRING_TEXT}"{_EDGE}'  # apart from its neighbou
 _FLAT = rf'[^()"]*(?:{_STRING}[^()"]*)*'  # words and strings
 _TOKEN = rf'([()])|"({_STRING_TEXT})"{_EDGE}|([^ \t\r\n()"]+){_EDGE}|([^ \t\r\n])'
 
-_ESCAPE = re.compile(r"\\(x[0-9A-Fa-f]{1,2}|[0-7]{1,3}|.)", re.DOTALL)
+_ESCAPE = r"\\(x[0-9A-Fa-f]{1,2}|[0-7]{1,3}|.)"
 _ESCAPED = {"n": "\n", "r": "\r", "t": "\t", "a": "\a", "b": "\b", "f": "\f", "v": "\v"}
 #: Millimetres and degrees: at most seven digits before the point, so always finite and on a board.
 _NUMBER = re.compile(r"[-+]?(?:[0-9]{1,7}(?:\.[0-9]*)?|\.[0-9]+)(?:[eE]-[0-9]{1,3})?\Z")
@@ -132,7 +132,7 @@ def balanced(depth: int, *, string: str = _STRING, edge: str = _EDGE, opening: s
     return rf'[^()"]*(?:\){edge}|(?:{item}[^()"]*)+\){edge})'
 
 
-def whole_form(heads: Iterable[str], depth: int = 5, opening: str = r"\(") -> str:
+def whole_form(heads: Iterable[str], depth: int = 4, opening: str = r"\(") -> str:
     """Return the pattern of a form of one of these heads, behind its opening parenthesis."""
     return rf"(?:{'|'.join(heads)})(?=[ \t\r\n()]){balanced(depth, opening=opening)}"
 
@@ -210,7 +210,7 @@ def unquote(inner: str) -> str:
     >>> unquote(r"10k \"thin\" film")
     '10k "thin" film'
     """
-    return _ESCAPE.sub(_unescape, inner) if "\\" in inner else inner
+    return re.sub(_ESCAPE, _unescape, inner, flags=re.DOTALL) if "\\" in inner else inner
 
 
 class _Words(dict[str, list[str]]):
