@@ -169,7 +169,7 @@ def test_the_nearest_pad_to_a_point_and_others_within_its_reach(circuit: MadeCir
 
 
 def test_without_places_a_point_meets_nothing(circuit: MadeCircuit) -> None:
-    bare = tuple(msgspec.structs.replace(part, copper=((), ())) for part in circuit.board.parts)
+    bare = tuple(msgspec.structs.replace(part, pads=()) for part in circuit.board.parts)
     board = dataclasses.replace(circuit.board, parts=bare)
     with pytest.raises(NothingMatches, match="no pad has a place"):
         look_at_point(MadeCircuit(board), 0, 0)
