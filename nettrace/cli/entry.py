@@ -242,15 +242,11 @@ def _keep(
     from nettrace.cache import Answer, depend_on
 
     paths, circuit = loaded
-    files = _files(paths)
-    if files is None or sum(map(len, out)) > MOST_ANSWER:
+    files = _files(paths, circuit)
+    seen = [depend_on(path, began_ns) for path in files]
+    dependencies = [known for known in seen if known is not None]
+    if len(dependencies) < len(files) or sum(map(len, out)) > MOST_ANSWER:
         return
-    dependencies = []
-    for path in files:
-        known = depend_on(path, began_ns)
-        if known is None:
-            return
-        dependencies.append(known)
     if _draws_in_others(circuit, files):
         return
     answer = Answer("".join(out), "".join(note))
@@ -263,36 +259,18 @@ def _keep(
     cache.keep(board, dependencies, question, answer, _nets(circuit), _envelope(circuit))
 
 
-def _files(paths: Sequence[str]) -> list[str] | None:
-    """Return every file and folder that reading BOARD and its like looks at; None if not known."""
-    from pathlib import Path
-
-    from nettrace.errors import NettraceError
-    from nettrace.loading import MANIFEST
-    from nettrace.readers.manifest import read_manifest
-
-    found: dict[str, None] = {}
-    for path in map(Path, paths):
-        inside = (
-            [each for each in sorted(path.iterdir()) if each.is_file()] if path.is_dir() else []
-        )
-        found.update(dict.fromkeys(map(os.path.abspath, (path, *inside))))
-        manifest = path / MANIFEST if path.is_dir() else path
-        if manifest.suffix == ".toml" and manifest.exists():
-            try:
-                sources = read_manifest(manifest).sources
-            except NettraceError:
-                return None
-            found.update(dict.fromkeys(map(os.path.abspath, sources)))
-    return list(found)
+def _files(paths: Sequence[str], circuit: Circuit) -> list[str]:
+    """Return every file and folder that reading BOARD and its like looks at."""
+    found = [*paths, *(source.path for source in circuit.board.sources)]
+    for folder in filter(os.path.isdir, paths):
+        with os.scandir(folder) as entries:
+            found += [entry.path for entry in entries if entry.is_file()]
+    return list(dict.fromkeys(map(os.path.abspath, found)))
 
 
 def _draws_in_others(circuit: Circuit, files: Sequence[str]) -> bool:
-    """Return whether the board may come from more files than these (a job's, a deck's)."""
-    sources = circuit.board.sources
-    if any(os.path.abspath(source.path) not in files for source in sources):  # noqa: PTH100
-        return True
-    if all(source.format != "spice" for source in sources):
+    """Return whether a deck among the files may draw in more files than these."""
+    if all(source.format != "spice" for source in circuit.board.sources):
         return False
     import re
     from pathlib import Path

@@ -18,13 +18,11 @@ from nettrace.views.page import (
     Block,
     Bullets,
     Column,
-    Columns,
     Ends,
     Fact,
     Heading,
     Line,
     Section,
-    Steps,
     Table,
     Title,
     flat_rows,
@@ -112,21 +110,14 @@ class _Terminal:
                 self._table(*flat_rows(block, TERMINAL))
             case Bullets():
                 self._bullets(block.sentences)
-            case Steps():
-                for number, step in enumerate(block.steps, 1):
-                    self._wrapped([(f"{number:2}. {step.title}", "name")])
-                    self._bullets(step.because)
             case Blank():
                 self.lines.append("")
             case Section():
                 self._heading(Heading(block.title))
                 for each in shown_on(block.blocks, TERMINAL):
                     self.put(each)
-            case Columns():
-                for each in [each for side in block.sides for each in shown_on(side, TERMINAL)]:
-                    self.put(each)
             case _:
-                pass  # a picture is for the browser
+                pass  # for a page that is printed
 
     def _title(self, block: Title) -> None:
         room = self.width - len(block.left) - 2
