@@ -10,6 +10,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
+from msgspec import Struct
+
 from nettrace.bench.area import AreaReport, PadReport, lacks_value
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import (
@@ -38,7 +40,6 @@ if TYPE_CHECKING:
     from nettrace.bench.probes import Probe  # noqa: F401 - as above
     from nettrace.bench.wire import Wired
     from nettrace.electrical.expected import Expected, Heat  # noqa: F401 - as above
-    from nettrace.electrical.formulas import Formula, FormulaLine  # noqa: F401 - as above
 
 #: Answers to a wildcard that are told in full; of more, each is a line in a list.
 FEW = 3
@@ -46,8 +47,7 @@ FEW = 3
 _Record = TypeVar("_Record")
 
 
-@dataclass(frozen=True, slots=True)
-class Brief:
+class Brief(Struct, frozen=True):
     """What is known in few words of the parts and nets that an answer names.
 
     It has what words for people are made of, under the names that `Circuit` has it.
@@ -61,6 +61,9 @@ class Brief:
     part_roles: Mapping[str, tuple[Role, ...]]
     net_kinds: Mapping[str, NetKind]
     net_volts: Mapping[str, Volts | None]
+
+    def __repr__(self) -> str:
+        return "Brief(...)"  # an answer is shown without all that is around it
 
     def roles(self, part: str) -> tuple[Role, ...]:
         """Return the roles of a part, best first."""
@@ -107,8 +110,7 @@ class Several(tuple[_Record, ...]):
         return made
 
 
-@dataclass(frozen=True, slots=True)
-class Summary:
+class Summary(Struct, frozen=True):
     """What was read: sources, counts, conflicts, warnings; and the rails and buses in it."""
 
     name: str
@@ -119,11 +121,10 @@ class Summary:
     buses: tuple[Bus, ...]
     warnings: tuple[Warning, ...]
     formats: Mapping[str, str]  # name -> title
-    brief: Brief = field(repr=False, compare=False)
+    brief: Brief
 
 
-@dataclass(frozen=True, slots=True)
-class NetAnswer:
+class NetAnswer(Struct, frozen=True):
     """A net and what it means; `volts` is None where nothing is known of its voltage."""
 
     net: Net
@@ -131,11 +132,10 @@ class NetAnswer:
     volts: Volts | None
     pulls: tuple[Pull, ...]
     reaches: tuple[Reach, ...]
-    brief: Brief = field(repr=False, compare=False)
+    brief: Brief
 
 
-@dataclass(frozen=True, slots=True)
-class PartAnswer:
+class PartAnswer(Struct, frozen=True):
     """A part and what it means.
 
     `roles` and `proposals` are best first; proposals stand only where no source states a value.
@@ -146,7 +146,7 @@ class PartAnswer:
     roles: tuple[Role, ...]
     without_it: Absence
     proposals: tuple[Proposal, ...]
-    brief: Brief = field(repr=False, compare=False)
+    brief: Brief
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,8 +207,7 @@ class Ways(Several["Way"]):
     reached: tuple[tuple[str, ...], tuple[str, ...]]
 
 
-@dataclass(frozen=True, slots=True)
-class ReadingAnswer:
+class ReadingAnswer(Struct, frozen=True):
     """What a meter should show: `now`, with parts missing or changed, and all as `fitted`.
 
     `without` are part keys; `changed` is part key -> Ω, 0 for a short; `at` is the place as asked
@@ -218,7 +217,7 @@ class ReadingAnswer:
     now: tuple[Expected, ...]
     fitted: tuple[Expected, ...]
     without: tuple[str, ...]
-    changed: Mapping[str, float] = field(default_factory=dict)
+    changed: Mapping[str, float] = {}
     at: str = ""
     board: str = ""
 
@@ -229,15 +228,7 @@ class Powers(Several["Heat"]):
     board: str
 
 
-class Solved(Several["FormulaLine"]):
-    """The lines of a formula; `name` is the formula's name as asked for."""
-
-    name: str
-    formula: Formula
-
-
-@dataclass(frozen=True, slots=True)
-class Written:
+class Written(Struct, frozen=True):
     """A board as text of a format, and what the format has no form for."""
 
     text: str
@@ -245,8 +236,7 @@ class Written:
     left_out: tuple[str, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Drawing:
+class Drawing(Struct, frozen=True):
     """A picture as a file's content, and what is on it (part keys); a graph has no scale or side.
 
     `made_from` is the text that the same picture can be made from again, None where there is none.
@@ -261,14 +251,13 @@ class Drawing:
     scale: str | None = None
     side: str | None = None
     sheets: int = 1
-    made_from: str | None = field(default=None, repr=False)
+    made_from: str | None = None
 
 
 # -- a repair -----------------------------------------------------------------------------------
 
 
-@dataclass(frozen=True, slots=True)
-class OpenJob:
+class OpenJob(Struct, frozen=True):
     """A job on the bench: the file, what it says, and the board it is about.
 
     `warnings` say what changed on the board since; `added` are the entries that the last call
@@ -312,8 +301,7 @@ class Probes(Several["Probe"]):
     state: JobState
 
 
-@dataclass(frozen=True, slots=True)
-class JobPage:
+class JobPage(Struct, frozen=True):
     """A whole job as a page: a file's content, the verdict (None: not checked), the photo's map."""
 
     content: str | bytes

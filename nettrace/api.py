@@ -22,7 +22,6 @@ if TYPE_CHECKING:
         Powers,
         ReadingAnswer,
         Several,
-        Solved,
         Summary,
         Ways,
         Written,
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     from nettrace.bench.place import Shape
     from nettrace.circuit.circuit import Circuit
     from nettrace.circuit.evidence import Bus, Rail
-    from nettrace.electrical.formulas import Formula
+    from nettrace.electrical.formulas import Formula, Solved
     from nettrace.model.board import Board, Side
     from nettrace.model.graph import BoardGraph
     from nettrace.values.marking import ValueAnswer
@@ -384,11 +383,10 @@ def formula(name: str, **inputs: str | float) -> Solved:
         NothingMatches: no such formula.
         WrongUsage: an input is missing, unknown or out of range.
     """
-    from nettrace.answers import Solved
-    from nettrace.electrical.formulas import find_formula, solve_formula
+    from nettrace.electrical.formulas import solve_formula
 
     said = {key: text if isinstance(text, str) else f"{text:.12g}" for key, text in inputs.items()}
-    return Solved(solve_formula(name, said), name=name, formula=find_formula(name))
+    return solve_formula(name, said)
 
 
 def formulas() -> tuple[Formula, ...]:

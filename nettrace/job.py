@@ -12,9 +12,10 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from nettrace.answers import JobPage, Matches, Needs, OpenJob, Probes
 from nettrace.bench.job import (

@@ -71,7 +71,17 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "networkx": ("model.graph", "writers.graphml"),
     "scipy": ("electrical.", "bench.match"),
     "numpy": ("electrical.", "views.", "bench."),
-    "msgspec": ("model.", "circuit.", "writers.", "readers.", "bench.", "loading", "views."),
+    "msgspec": (
+        "answers",
+        "job",
+        "model.",
+        "circuit.",
+        "writers.",
+        "readers.",
+        "bench.",
+        "loading",
+        "views.",
+    ),
     "platformdirs": ("loading", "cli.", "bench.", "model.", "cache"),
 }
 

@@ -56,6 +56,13 @@ class Formula:
     solve: Callable[..., Answers]
 
 
+class Solved(tuple[FormulaLine, ...]):
+    """The lines of a formula; `name` is the formula's name as it was asked for."""
+
+    name: str
+    formula: Formula
+
+
 def _pull_up_window(volts: float, capacitance: float, mode: str) -> Answers:
     found = next((m for m in bus_limits.BusMode if m.value.lower() == mode.lower()), None)
     if found is None:
@@ -251,7 +258,7 @@ def find_formula(name: str) -> Formula:
     raise NothingMatches(f"no formula '{name}'", hint=hint)
 
 
-def solve_formula(name: str, given: Mapping[str, str]) -> Answers:
+def solve_formula(name: str, given: Mapping[str, str]) -> Solved:
     """Return the lines of a formula for inputs as the user typed them.
 
     Args:
@@ -286,6 +293,8 @@ def solve_formula(name: str, given: Mapping[str, str]) -> Answers:
             plain = parameter.unit in {"", "any"}
             inputs[parameter.name] = parse_quantity(text, None if plain else parameter.unit)
     try:
-        return formula.solve(**inputs)
+        solved = Solved(formula.solve(**inputs))
     except ValueError as error:
         raise WrongUsage(str(error), hint=hint) from error
+    solved.name, solved.formula = name, formula
+    return solved

@@ -15,10 +15,10 @@ from nettrace.views.page import Block, Bullets, Fact, Heading, Table, Title, col
 from nettrace.views.text import counted, listed
 
 if TYPE_CHECKING:
-    from nettrace.answers import Powers, ReadingAnswer, Solved
+    from nettrace.answers import Powers, ReadingAnswer
     from nettrace.bench.compare import Comparison
     from nettrace.electrical.expected import Expected, ExpectedVolts, Heat
-    from nettrace.electrical.formulas import Formula
+    from nettrace.electrical.formulas import Formula, Solved
     from nettrace.electrical.power_off import OhmsBounds
     from nettrace.model.board import Pin
     from nettrace.values.codes import Meaning
