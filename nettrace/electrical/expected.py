@@ -232,7 +232,10 @@ class MeteredBoard:
             return ExpectedVolts(volts, stated.min, stated.max, stated.basis)
         if any(self.network.connected(net, lost) for lost in self._lost):
             return None
-        names = ", ".join(self.network.held_around(net, self.fixed)[:NAMED])
+        held = self.network.held_around(net, self.fixed)
+        if supply and not any(self.fixed[name] for name in held):
+            return None  # a rail that nobody knows is not 0 V because a resistor ties it to ground
+        names = ", ".join(held[:NAMED])
         basis = f"by the resistors from {names}, while nothing drives the net"
         return ExpectedVolts(volts, None, None, basis)
 

@@ -135,3 +135,10 @@ def test_bounds_hold_on_real_boards(boards: Path) -> None:
 def test_one_net_to_itself_beeps() -> None:
     found = MeteredBoard(circuit(DIVIDER)).between("R1.2", "TAP", "R2.1", "TAP")
     assert (found.ohms, found.because) == (None, ("one net: it beeps",))
+
+
+def test_a_rail_of_unknown_voltage_is_not_0_v_for_a_resistor_to_ground() -> None:
+    text = "ground GND\nR1 10k: VSYS GND\nC1 100n: VSYS GND\nU1 MCU: VDD=VSYS GND=GND\n"
+    bench = MeteredBoard(circuit(text))
+    assert bench.circuit.rails["VSYS"].volts is None
+    assert bench.volts("VSYS") is None
