@@ -20,9 +20,18 @@ Json = dict[str, Any]
 #: A net without its pins, as it stands inside another answer.
 _NET_FACTS: Final = "name=net.name aliases=net.aliases kind volts pulls reaches"
 
+#: A part as it stands with one of its pads.
+_PART_FACTS: Final = "refdes=part.refdes kind=kind.kind value=part.value roles without_it"
+#: What there is to a pad beside its own places.
+_PAD_FACTS: Final = (
+    "distance:mm shape=pad.shape width=pad.width:mm height=pad.height:mm others neighbours"
+    " ends:pins leads_to=far:pins on_net:net_facts of_part:part_facts"
+)
+
 #: Record -> its keys in order. A key is the attribute of that name, encoded by what it is;
-#: `key=attribute` takes another, `:way` another way (`_WAYS`); `+` adds the keys of an attribute's
-#: own record. Records that are not here, and not in `_MADE`, are no answers.
+#: `key=attribute.of.it` takes another (null where there is none), `:way` another way (`_WAYS`); `+`
+#: adds the keys of an attribute's own record. Records that are not here, and not in `_MADE`, are no
+#: answers.
 SHAPES: Final[Mapping[str, str]] = {
     # the board
     "Source": "path format version parts nets pins pads vias",
@@ -44,6 +53,7 @@ SHAPES: Final[Mapping[str, str]] = {
     "BusLine": "line net nets pulls pull_ohms volts verdict limits_ohms",
     "Link": "part:ref from_pin to_pin kind ohms conditional:word",
     # answers
+    "Summary": "name sources counts conflicts rails:rails buses:buses",
     "NetAnswer": f"{_NET_FACTS} pins=net.pins:pins",
     "PartAnswer": "refdes=part.refdes key=part.key kind=kind.kind value=part.value"
     " ohms=kind.ohms:si farads=kind.farads:si henries=kind.henries:si hertz=kind.hertz:si"
@@ -55,6 +65,8 @@ SHAPES: Final[Mapping[str, str]] = {
     "Drawing": "path format bytes title parts gone left_out scale side sheets",
     # figures
     "Heat": "part watts at_most rated_watts rated_by:word state",
+    "Expected": "from=start from_net=start_net to to_net ohms:bounds farads:some"
+    " volts=volts.nominal volts_basis=volts.basis because diode:word thermistor power=heat",
     "ThermistorLine": "part basis at=rows",
     "LineAtCelsius": "celsius ohms volts",
     "Meaning": "quantity value tolerance how note:word",
@@ -124,7 +136,7 @@ def by_shape(item: object, shape: str, board: Board | None) -> Json:
         key, _, path = named.partition("=")
         value: Any = item
         for name in (path or key.lstrip("+")).split("."):
-            value = getattr(value, name)
+            value = None if value is None else getattr(value, name)
         if key.startswith("+"):
             found.update(encode(value, board))
         else:
@@ -171,6 +183,16 @@ def _pins(items: Iterable[Any], board: Board | None) -> list[Json]:
     return list(once.values())
 
 
+def _bounds(bounds: Any, _: Board | None) -> Json:
+    if bounds is None:  # one net
+        return {"at_most": 0.0, "at_least": 0.0, "nominal": 0.0, "exact": True, "unknown": []}
+    return {
+        "at_most": si(bounds.shown_at_most()),
+        "at_least": si(bounds.shown_at_least()),
+        **by_shape(bounds, "nominal exact unknown", None),
+    }
+
+
 #: How a value is written where its own kind does not say it.
 _WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "ref": _ref,
@@ -183,26 +205,20 @@ _WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "names": lambda value, _: [each.name for each in value],
     "pins": _pins,
     "raw": lambda value, _: value,
+    "some": lambda value, _: si(value) if value else None,
+    "bounds": _bounds,
+    "net_facts": lambda value, board: value and by_shape(value, _NET_FACTS, board),
+    "part_facts": lambda value, board: by_shape(value, _PART_FACTS, board),
+    "rails": lambda value, board: [by_shape(x, "name=net kind volts", board) for x in value],
+    "buses": lambda value, board: [
+        by_shape(x, "name protocol lines:line_names devices:ref", board) for x in value
+    ],
+    "line_names": lambda value, _: [each.line for each in value],
     "linked": lambda value, board: [{"part": _ref(key, board), "net": net} for key, net in value],
 }
 
 
 # -- records that are more than their attributes ------------------------------------------------
-
-
-def _summary(item: Any, board: Board | None) -> Json:
-    return {
-        **by_shape(item, "name sources counts conflicts", board),
-        "rails": [by_shape(rail, "name=net kind volts", board) for rail in item.rails],
-        "buses": [
-            {
-                **by_shape(bus, "name protocol", board),
-                "lines": [line.line for line in bus.lines],
-                "devices": _ref(bus.devices, board),
-            }
-            for bus in item.buses
-        ],
-    }
 
 
 def _pad_at(item: Any, board: Board | None) -> Json:
@@ -241,31 +257,9 @@ def _area(item: Any, board: Board | None) -> Json:
 
 
 def _pad(item: Any, board: Board | None) -> Json:
-    shown: Json = {}
-    if item.pad is not None:
-        shown = _pad_at(item, board)
-    elif item.pin is not None:
-        shown = encode(item.pin, board)
+    shown = _pad_at(item, board) if item.pad is not None else encode(item.pin, board)
     own = _pins([item.pin], board)[0]["pads"] if item.pin is not None else []
-    copper = {"shape": None, "width": None, "height": None}
-    if item.pad is not None:
-        copper = by_shape(item.pad, "shape width:mm height:mm", board)
-    return {
-        **shown,
-        "pads": own,
-        "distance": mm(item.distance),
-        **copper,
-        "others": encode(item.others, board),
-        "neighbours": encode(item.neighbours, board),
-        "ends": _pins(item.ends, board),
-        "leads_to": _pins(item.far, board),
-        "on_net": by_shape(item.on_net, _NET_FACTS, board) if item.on_net is not None else None,
-        "of_part": by_shape(
-            item.of_part,
-            "refdes=part.refdes kind=kind.kind value=part.value roles without_it",
-            board,
-        ),
-    }
+    return {**(shown or {}), "pads": own, **by_shape(item, _PAD_FACTS, board)}
 
 
 def _way(item: Any, board: Board | None) -> Json:
@@ -274,33 +268,6 @@ def _way(item: Any, board: Board | None) -> Json:
     for link in item.links:
         steps += [encode(link, board), {"net": link.to_net}]
     return {"steps": steps, "ohms": si(item.ohms), "conditional": item.conditional or None}
-
-
-def _reading(item: Any, board: Board | None) -> Json:
-    one_net = {"at_most": 0.0, "at_least": 0.0, "nominal": 0.0, "exact": True, "unknown": []}
-    bounds = item.ohms
-    if bounds is not None:
-        one_net = {
-            "at_most": si(bounds.shown_at_most()),
-            "at_least": si(bounds.shown_at_least()),
-            "nominal": si(bounds.nominal),
-            "exact": bounds.exact,
-            "unknown": list(bounds.unknown),
-        }
-    return {
-        "from": item.start,
-        "from_net": item.start_net,
-        "to": item.to,
-        "to_net": item.to_net,
-        "ohms": one_net,
-        "farads": si(item.farads) if item.farads else None,
-        "volts": si(item.volts.nominal) if item.volts else None,
-        "volts_basis": item.volts.basis if item.volts else None,
-        "because": list(item.because),
-        "diode": item.diode or None,
-        "thermistor": encode(item.thermistor, board),
-        "power": encode(item.heat, board),
-    }
 
 
 def _readings(item: Any, board: Board | None) -> Json:
@@ -379,13 +346,11 @@ _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
         "kind": "outline",
         "corners": [[mm(x), mm(y)] for x, y in item.corners],
     },
-    "Summary": _summary,
     "AreaAnswer": _area,
     "PadAnswer": _pad,
     "NearPad": _near,
     "Way": _way,
     "Solved": lambda item, board: {"name": item.name, "lines": [encode(x, board) for x in item]},
-    "Expected": _reading,
     "ReadingAnswer": _readings,
     "ValueAnswer": lambda item, board: encode(item.meanings, board),
     "Judged": _judged,
