@@ -25,7 +25,7 @@ except ImportError:  # run as a script: its folder is on the path, the project i
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
     from measure import medians  # type: ignore[import-not-found, no-redef]
 
-from nettrace.electrical.network import Network, Resistor
+from nettrace.electrical.network import Edge, Network, Resistor, fold
 
 __all__ = ["Solved", "board_like", "run_ngspice", "solve_pairs", "update_ratio"]
 
@@ -91,17 +91,28 @@ def run_ngspice(solved: Solved, folder: Path) -> tuple[float, float]:
 
 
 def update_ratio(solved: Solved, rounds: int = 5) -> tuple[float, float]:
-    """Return how much faster a removed part is answered by update, and the worst difference."""
+    """Return how much faster a removed part is answered than anew, and the worst difference.
+
+    As the diagnosis does it: the network is folded once to the ends of the parts that may be at
+    fault, and each fault is asked of that.
+    """
     network = Network(solved.resistors)
     a, b = solved.pairs[0]
-    network.resistance(a, b)  # the factors are at hand, as in any session
-    names = [item.name for item in solved.resistors[:: len(solved.resistors) // 8]]
+    chosen = {item.name: item for item in solved.resistors[:: len(solved.resistors) // 8]}
+    ends = [end for item in chosen.values() for end in (item.a, item.b)]
+    rest = [Edge(i.a, i.b, i.ohms) for i in solved.resistors if i.name not in chosen]
+    ports = fold(rest, (a, b, *ends))
 
     def update() -> list[float]:
-        return [network.resistance_with(a, b, {name: None}) for name in names]
+        return [
+            ports.resistances(
+                [(a, b)], [Edge(i.a, i.b, i.ohms) for n, i in chosen.items() if n != name]
+            )[0]
+            for name in chosen
+        ]
 
     def anew() -> list[float]:
-        return [network.changed({name: None}).resistance(a, b) for name in names]
+        return [network.changed({name: None}).resistance(a, b) for name in chosen]
 
     worst = max(abs(x - y) / y for x, y in zip(update(), anew(), strict=True))
     times = medians({"update": update, "anew": anew}, rounds)
