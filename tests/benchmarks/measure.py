@@ -15,12 +15,6 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from nettrace.model.board import Board
-
-__all__ = ["ROOT", "ask_for_all", "medians", "memory_growth", "report", "token_floor"]
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -46,15 +40,6 @@ print(peak() - before)
 def token_floor(text: str) -> int:
     """Find all tokens of the text at once; return how many there are."""
     return len(_TOKENS.findall(text))
-
-
-def ask_for_all(board: Board) -> Board:
-    """Ask a board for every pin and pad, which are made when they are asked for."""
-    for net in board.nets:
-        net.pins  # noqa: B018 - a property
-    for part in board.parts:
-        part.pads  # noqa: B018 - a property
-    return board
 
 
 def medians(sides: Mapping[str, Callable[[], object]], rounds: int = 5) -> dict[str, float]:

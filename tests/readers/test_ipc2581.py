@@ -17,9 +17,6 @@ from nettrace.model.board import Board, Side
 from nettrace.readers.document import Document
 from nettrace.readers.ipc2581 import read
 from nettrace.readers.registry import decode_text, detect_format, read_file
-from tests.benchmarks.bench_ipc import (
-    placed_board_memory,
-)
 from tests.readers.ipc_cases import facts
 from tests.readers.truth_check import differences, truth_entries
 
@@ -383,9 +380,3 @@ def test_huge_or_deep_input_ends_soon(text: str) -> None:
     with pytest.raises(BadInput):
         read(Document("huge.xml", text))
     assert time.process_time() - started < 60
-
-
-@pytest.mark.slow
-@pytest.mark.timed
-def test_reading_takes_a_fraction_of_a_trees_memory(boards: Path) -> None:
-    assert placed_board_memory(boards / REFORM) < 0.35
