@@ -18,6 +18,7 @@ from jsonschema import Draft202012Validator
 from referencing import Registry, Resource
 
 import nettrace
+from nettrace.cli.commands import commands, job_commands
 from tests.acceptance.conftest import Ask, sample_files, truth_files
 from tests.conftest import ROOT
 
@@ -245,13 +246,8 @@ def test_a_sample_that_is_laid_down(ask: Ask, tmp_path: Path) -> None:
 
 def test_every_answer_of_the_program_has_a_schema() -> None:
     """Every key that a command's answer stands under has its file."""
-    folder = Path(nettrace.__file__).parent / "cli"
-    keys = {
-        key
-        for path in folder.glob("*.py")
-        for key in re.findall(
-            r"(?:Reply\(|_about\(opened,|circuit,)\s*\"(\w+)\",", path.read_text("utf-8")
-        )
-    }
+    calls = (Path(nettrace.__file__).parent / "cli" / "calls.py").read_text("utf-8")
+    keys = set(re.findall(r"(?:Reply\(|opened,|circuit,)\s*\"(\w+)\",", calls))
+    keys |= {row.row["key"] for row in (*commands(), *job_commands()) if "key" in row.row}
     assert {"summary", "check", "drawing", "meanings"} <= keys
     assert keys <= set(LOADED)
