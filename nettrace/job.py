@@ -197,17 +197,17 @@ def mark(
         NothingMatches: no such part or pad.
         JobUnusable: the file is locked or damaged.
     """
-    from nettrace.bench.entries import fit_entries, mark_entries, wire_entry
+    from nettrace.bench.entries import fit_entries, mark_entries, wire_entries
 
     circuit = opened.circuit
 
     def add(job: Job) -> Sequence[Entry]:
         if damage == "fitted":
-            return fit_entries(circuit, fold(job), job, places, with_part, note)
+            return fit_entries(circuit, job, places, with_part, note)
         if with_part is not None:
             raise WrongUsage("--with", expected="it with `fitted` only")
         if damage == "wired":
-            return [wire_entry(circuit, job, places, confirm, note)]
+            return wire_entries(circuit, job, places, confirm, note)
         if confirm:
             raise WrongUsage("--confirm", expected="it with `wired` only")
         return mark_entries(circuit, job, damage, places, note)
@@ -224,12 +224,12 @@ def loose(opened: OpenJob, **facts: str | float | bool | None) -> OpenJob:
     Raises:
         WrongUsage: nothing said, a figure that cannot be read, a name that is taken.
     """
-    from nettrace.bench.entries import loose_entry
+    from nettrace.bench.entries import loose_entries
 
     texts = {"ohms", "farads", "henries", "diode", "accuracy"}
     said = {key: f"{fact:.12g}" if key in texts and isinstance(fact, float | int) else fact
             for key, fact in facts.items()}  # fmt: skip
-    return _changed(opened, lambda job: [loose_entry(job, said)])
+    return _changed(opened, lambda job: loose_entries(job, said))
 
 
 def undo(opened: OpenJob, entry: int | None = None) -> OpenJob:
@@ -304,7 +304,7 @@ def _read(
 
     return _changed(
         opened,
-        lambda job: list(reading_entries(opened.circuit, job, rows, quantity, stage, note)),
+        lambda job: reading_entries(opened.circuit, job, rows, quantity, stage, note),
     )
 
 

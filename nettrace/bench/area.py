@@ -5,11 +5,11 @@ One pad too, by name or by place: what it is, what is next to it, what its net l
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from nettrace.bench.damage import describe_damage
-from nettrace.bench.place import Circle, Shape, part_place
+from nettrace.bench.place import Circle, Shape, box_of, part_place
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
@@ -43,17 +43,19 @@ _NEIGHBOURS = 4
 
 
 @dataclass(frozen=True, slots=True)
-class AreaPad:
-    """A pad in the area: its pin (None for copper without a number), distance in mm.
-
-    `far` are the pins that tell what its net leads to, the most telling first, none of its own
-    part.
-    """
+class NearPad:
+    """A pad, its pin (None for copper without a number), and how far its middle is, mm."""
 
     pad: Pad
     pin: Pin | None
     distance: float
-    far: tuple[Pin, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AreaPad(NearPad):
+    """A pad in the area; `far` are pins of other parts that tell what its net leads to."""
+
+    far: tuple[Pin, ...]  # the most telling first
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,23 +117,23 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
     board = circuit.board
     around = shape.around if isinstance(shape, Circle) else ""
     named = around if around in board.part_by_key else ""
-    x0, y0 = shape.middle
-    inside: dict[str, list[tuple[float, Pad]]] = {}
+    inside: dict[str, list[Pad]] = {}
     for pad in circuit.pad_grid.inside(shape.box):
         if shape.contains(pad.x, pad.y) and (side is None or pad.side.faces(side)):
-            inside.setdefault(pad.part, []).append((distance(x0, y0, pad.x, pad.y), pad))
-    touched = {id(pad) for found in inside.values() for _, pad in found}
+            inside.setdefault(pad.part, []).append(pad)
+    touched = {id(pad) for pads in inside.values() for pad in pads}
     parts: list[AreaPart] = []
-    for key, found in inside.items():
+    for key, pads in inside.items():
         part = board.part_by_key[key]
         pins = tuple(pin for pin in part.pins if any(id(pad) in touched for pad in pin.pads))
         whole = len(part.pins) <= 2 or len(pins) == len(part.pins)
-        parts.append(_area_part(circuit, part, min(gap for gap, _ in found), whole, pins))
+        gap = min(distance(*shape.middle, pad.x, pad.y) for pad in pads)
+        parts.append(_area_part(circuit, part, gap, whole, pins))
     for part in circuit.pad_grid.parts_without_pads:
         at = part_place(part)
         seen = side is None or part.side is None or part.side.faces(side)
         if at is not None and seen and shape.contains(*at):
-            parts.append(_area_part(circuit, part, distance(x0, y0, *at), True, ()))
+            parts.append(_area_part(circuit, part, distance(*shape.middle, *at), True, ()))
     if not parts:
         raise _nothing_there(circuit, shape, side)
     parts.sort(
@@ -139,22 +141,16 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
     )
     gone = [item.part.key for item in parts if item.inside and item.part.key != named]
     outside = {
-        key: [
-            (distance(x0, y0, pad.x, pad.y), pad)
-            for pad in board.part_by_key[key].pads
-            if id(pad) not in touched
-        ]
-        for key in gone
+        key: [pad for pad in board.part_by_key[key].pads if id(pad) not in touched] for key in gone
     }
-    pads = _area_pads(circuit, inside, set(gone))
-    nets = {item.pad.net for item in pads if item.pad.net is not None}
+    nets = {pad.net for pads in inside.values() for pad in pads if pad.net is not None}
     nets.update(net for item in parts if item.inside for net in item.part.nets)
     return AreaReport(
         shape=shape,
         side=side,
         named=named,
-        pads=pads,
-        outlying=_area_pads(circuit, outside, set(gone)),
+        pads=_area_pads(circuit, inside, shape, gone),
+        outlying=_area_pads(circuit, outside, shape, gone),
         parts=tuple(parts),
         nets=tuple(sorted(nets, key=natural_key)),
         damage=describe_damage(circuit, gone),
@@ -177,25 +173,21 @@ def _area_part(
 
 
 def _area_pads(
-    circuit: Circuit, inside: Mapping[str, Sequence[tuple[float, Pad]]], gone: set[str]
+    circuit: Circuit, inside: Mapping[str, Sequence[Pad]], shape: Shape, gone: Collection[str]
 ) -> tuple[AreaPad, ...]:
     found: list[AreaPad] = []
     telling: dict[str, tuple[Pin, ...]] = {}
     for key, pads in inside.items():
-        part = circuit.board.part_by_key[key]
-        pin_of = {id(pad): pin for pin in part.pins for pad in pin.pads}
-        for gap, pad in pads:
+        pins = circuit.board.part_by_key[key].pins
+        pin_of = {id(pad): pin for pin in pins for pad in pin.pads}
+        for pad in pads:
             if pad.net is not None and pad.net not in telling:
                 telling[pad.net] = far_pins(circuit, pad.net, "", gone, FAR_PINS + 1)
-            seen = telling.get(pad.net or "", ())
-            far = tuple(far_pin for far_pin in seen if far_pin.part != key)[:FAR_PINS]
-            found.append(AreaPad(pad, pin_of.get(id(pad)), gap, far))
+            far = [pin for pin in telling.get(pad.net or "", ()) if pin.part != key]
+            gap = distance(*shape.middle, pad.x, pad.y)
+            found.append(AreaPad(pad, pin_of.get(id(pad)), gap, tuple(far[:FAR_PINS])))
     found.sort(
-        key=lambda item: (
-            item.distance,
-            natural_key(item.pad.part),
-            natural_key(item.pad.number),
-        )
+        key=lambda item: (item.distance, natural_key(item.pad.part), natural_key(item.pad.number))
     )
     return tuple(found)
 
@@ -216,27 +208,25 @@ def far_pins(
     """
     if circuit.net_kind(net) is NetKind.GROUND:
         return ()
+
+    def rank_pins() -> list[Pin]:
+        source = circuit.rails[net].source if net in circuit.rails else None
+        first: dict[str, Pin] = {}
+        for pin in circuit.board.net_by_name[net].pins:
+            first.setdefault(pin.part, pin)
+
+        def telling(pin: Pin) -> tuple[bool, int]:
+            return pin.part != source, _RANK.get(circuit.kinds[pin.part].kind, len(_TELLING))
+
+        return sorted(first.values(), key=telling)
+
+    ranked = circuit.once("ranked pins", net, rank_pins)
     missing = set(gone)
-    ranked = circuit.once("ranked pins", net, lambda: _ranked_pins(circuit, net))
     found = [pin for pin in ranked if pin.part != own]
     return tuple(sorted(found, key=lambda pin: pin.part in missing)[:most])
 
 
-def _ranked_pins(circuit: Circuit, net: str) -> tuple[Pin, ...]:
-    """Return the pins of a net, the first of each part, the most telling part first."""
-    rail = circuit.rails.get(net)
-    source = rail.source if rail is not None else None
-    first: dict[str, Pin] = {}
-    for pin in circuit.board.net_by_name[net].pins:
-        first.setdefault(pin.part, pin)
-
-    def telling(pin: Pin) -> tuple[bool, int]:
-        return pin.part != source, _RANK.get(circuit.kinds[pin.part].kind, len(_TELLING))
-
-    return tuple(sorted(first.values(), key=telling))
-
-
-def no_places(side: Side | None) -> NothingMatches:
+def _no_places(side: Side | None) -> NothingMatches:
     """Return the error for sources without any pad (on that side) to look for."""
     if side is not None:
         return NothingMatches(f"no pad on the {side} side in these sources")
@@ -250,7 +240,7 @@ def _nothing_there(circuit: Circuit, shape: Shape, side: Side | None) -> Nothing
     board = circuit.board
     nearest = next(circuit.pad_grid.near(*shape.middle, side), None)
     if nearest is None:
-        return no_places(side)
+        return _no_places(side)
     if isinstance(shape, Circle) and (part := board.part_by_key.get(shape.around)) is not None:
         far = reach_mm(part, shape.middle)
         return NothingMatches(
@@ -258,26 +248,16 @@ def _nothing_there(circuit: Circuit, shape: Shape, side: Side | None) -> Nothing
             hint=f"Its own pads reach {far:.1f} mm from there: try --radius {far + 4:.0f}.",
         )
     gap, pad = nearest
-    xs = [pad.x for pad in board.pads()]
-    ys = [pad.y for pad in board.pads()]
+    x1, y1, x2, y2 = box_of([(pad.x, pad.y) for pad in board.pads()])
     name = f"{pad.part}.{pad.number}" if pad.number else pad.part
     return NothingMatches(
         "nothing in this area",
         hint=f"The nearest pad is {name}, {gap:.1f} mm from its middle; pads span "
-        f"{min(xs):.1f},{min(ys):.1f} to {max(xs):.1f},{max(ys):.1f} (mm, y up).",
+        f"{x1:.1f},{y1:.1f} to {x2:.1f},{y2:.1f} (mm, y up).",
     )
 
 
 # -- one pad ------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class NearPad:
-    """A pad, its pin (None for copper without a number), and how far its middle is, mm."""
-
-    pad: Pad
-    pin: Pin | None
-    distance: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,10 +295,8 @@ def look_at_point(circuit: Circuit, x: float, y: float, side: Side | None = None
     """
     nearest = next(circuit.pad_grid.near(x, y, side), None)
     if nearest is None:
-        raise no_places(side)
-    gap, pad = nearest
-    part, pin = circuit.board.part_by_key[pad.part], _pin_of(circuit, pad)
-    return replace(_pad_report(circuit, part, pin, pad, gap, (x, y)), at_point=True)
+        raise _no_places(side)
+    return _pad_report(circuit, _pin_of(circuit, nearest[1]), nearest[1], (x, y))
 
 
 def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:
@@ -328,28 +306,22 @@ def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:
         NothingMatches: no such part or pin.
         WrongUsage: a part is named, and no pin.
     """
-    found = []
-    for pin in find_pins(circuit.board, words):
-        pad = pin.pads[0] if pin.pads else None
-        at = (pad.x, pad.y) if pad is not None else None
-        found.append(_pad_report(circuit, circuit.board.part_by_key[pin.part], pin, pad, 0.0, at))
-    return tuple(found)
+    pins = find_pins(circuit.board, words)
+    return tuple(_pad_report(circuit, pin, next(iter(pin.pads), None)) for pin in pins)
 
 
 def _pad_report(
-    circuit: Circuit,
-    part: Part,
-    pin: Pin | None,
-    pad: Pad | None,
-    gap: float,
-    at: tuple[float, float] | None,
+    circuit: Circuit, pin: Pin | None, pad: Pad | None, point: tuple[float, float] | None = None
 ) -> PadReport:
     others: list[NearPad] = []
     neighbours: list[NearPad] = []
-    if pad is not None and at is not None:
+    gap = 0.0
+    if pad is not None:
+        at = point or (pad.x, pad.y)
+        gap = 0.0 if point is None else distance(*point, pad.x, pad.y)
         reach = min(_MOST_REACH_MM, max(_LEAST_REACH_MM, pad.width or 0.0, pad.height or 0.0))
         reach = max(reach, gap)
-        own = {id(piece) for piece in pin.pads} if pin is not None else {id(pad)}
+        own = {id(piece) for piece in (pin.pads if pin is not None else (pad,))}
         for far, other in circuit.pad_grid.near(*at, pad.side):
             if id(other) in own:
                 continue
@@ -360,28 +332,21 @@ def _pad_report(
                 others.append(near)
             if len(neighbours) < _NEIGHBOURS:
                 neighbours.append(near)
-    net = pin.net if pin is not None else pad.net if pad is not None else None
+    copper = pin or pad
+    net = copper.net if copper is not None else None
+    part = circuit.board.part_by_key[copper.part if copper is not None else ""]
+    ends: list[Pin] = []  # across the part: the other of two, else those a link leads to
+    if pin is not None and len(part.pins) == 2:
+        ends = [other for other in part.pins if other is not pin]
+    elif pin is not None:
+        links = [link for link in circuit.links.get(net or "", ()) if link.part == part.key]
+        numbers = {link.to_pin for link in links if link.from_pin == pin.number}
+        ends = [other for other in part.pins if other.number in numbers]
+    far_ends = far_pins(circuit, net, part.key) if net is not None else ()
     return PadReport(
-        part=part,
-        pin=pin,
-        pad=pad,
-        distance=gap,
-        others=tuple(others),
-        neighbours=tuple(neighbours),
-        ends=_ends(circuit, part, pin),
-        far=far_pins(circuit, net, part.key) if net is not None else (),
-    )
-
-
-def _ends(circuit: Circuit, part: Part, pin: Pin | None) -> tuple[Pin, ...]:
-    """Return the pins across the part: the other of two, else those a link leads to."""
-    if pin is None:
-        return ()
-    if len(part.pins) == 2:
-        return tuple(other for other in part.pins if other is not pin)
-    links = circuit.links.get(pin.net, ()) if pin.net is not None else ()
-    numbers = {k.to_pin for k in links if k.part == part.key and k.from_pin == pin.number}
-    return tuple(other for other in part.pins if other.number in numbers)
+        part, pin, pad, gap, tuple(others), tuple(neighbours), tuple(ends), far_ends,
+        at_point=point is not None,
+    )  # fmt: skip
 
 
 def _pin_of(circuit: Circuit, pad: Pad) -> Pin | None:

@@ -3,23 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from enum import StrEnum
-from typing import Final, TypeVar
+from typing import Any, Final, TypeVar
 
-from nettrace.bench.job import (
-    Damage,
-    Entry,
-    Fit,
-    Job,
-    JobState,
-    Loose,
-    Mark,
-    MeterMode,
-    Reading,
-    Wire,
-    now,
-)
+from nettrace.bench.job import Damage, Fit, Job, Loose, Mark, MeterMode, Reading, Wire, fold, now
 from nettrace.bench.wire import find_via
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
@@ -41,6 +29,15 @@ _UNITS: Final = (
 )
 
 _Word = TypeVar("_Word", bound=StrEnum)
+_Made = TypeVar("_Made", Mark, Loose, Fit, Wire, Reading)
+
+
+def _entries(kind: type[_Made], job: Job, rows: Iterable[Mapping[str, Any]]) -> list[_Made]:
+    """Return entries of a kind, one of each row of its fields, with the next numbers."""
+    time = now()
+    return [
+        kind(number=number, time=time, **row) for number, row in enumerate(rows, job.next_number())
+    ]
 
 
 def _known_word(word: str, kinds: type[_Word], what: str, more: Sequence[str] = ()) -> _Word:
@@ -56,7 +53,7 @@ def _known_word(word: str, kinds: type[_Word], what: str, more: Sequence[str] = 
 
 def mark_entries(
     circuit: Circuit, job: Job, damage: str, words: Sequence[str], note: str = ""
-) -> list[Entry]:
+) -> list[Mark]:
     """Return the marks of one command.
 
     Raises:
@@ -64,28 +61,24 @@ def mark_entries(
         NothingMatches: no such part or pad on the board.
     """
     kind = _known_word(damage, Damage, "damage named", ("fitted", "wired"))
-    number, time = job.next_number(), now()
     if kind in {Damage.CUT, Damage.BRIDGED}:
         if len(words) != 2:
             raise WrongUsage(
                 f"{len(words)} pads with {kind}", expected="two", hint="For instance R12.1 R13.1."
             )
         first, second = (_one_pad(circuit, word) for word in words)
-        return [Mark(number=number, time=time, at=first, to=second, damage=kind, note=note)]
+        return _entries(Mark, job, [{"at": first, "to": second, "damage": kind, "note": note}])
     places: list[str] = []
     for word in words:
         if kind is Damage.LIFTED or (kind is Damage.SOUND and not _is_part(circuit, word)):
             places += [str(pin) for pin in find_pins(circuit.board, word)]
         elif "." in word and not _is_part(circuit, word):
-            raise WrongUsage(
-                f"{word!r} with {kind}", expected="a part", hint="A pad is lifted, cut or bridged."
-            )
+            hint = "A pad is lifted, cut or bridged."
+            raise WrongUsage(f"{word!r} with {kind}", expected="a part", hint=hint)
         else:
             places += [part.key for part in find_parts(circuit.board, word)]
-    return [
-        Mark(number=number + index, time=time, at=place, damage=kind, note=note)
-        for index, place in enumerate(dict.fromkeys(places))
-    ]
+    rows = ({"at": place, "damage": kind, "note": note} for place in dict.fromkeys(places))
+    return _entries(Mark, job, rows)
 
 
 def _is_part(circuit: Circuit, word: str) -> bool:
@@ -102,9 +95,9 @@ def _one_pad(circuit: Circuit, word: str) -> str:
     return str(pins[0])
 
 
-def wire_entry(
+def wire_entries(
     circuit: Circuit, job: Job, words: Sequence[str], confirmed: bool = False, note: str = ""
-) -> Wire:
+) -> list[Wire]:
     """Return the entry of a wire between two points: pads, or places of vias in mm.
 
     Raises:
@@ -115,43 +108,34 @@ def wire_entry(
         raise WrongUsage(
             f"{len(words)} points with wired", expected="two", hint="For instance R12.1 TP4.1."
         )
-    start, end = (_point(circuit, word) for word in words)
+    points = []
+    for typed in words:
+        word = typed.removeprefix("via at ")  # as `job wire` shows it
+        if re.fullmatch(_PLACE, word) is None:
+            points.append(_one_pad(circuit, word))
+        elif (via := find_via(circuit, word)) is not None:
+            points.append(f"{via.x:.2f},{via.y:.2f}")
+        else:
+            hint = "Name a pad, or take the place that `job wire` shows."
+            raise NothingMatches(f"no via at {word}", hint=hint)
+    start, end = points
     if start == end:
         raise WrongUsage(f"a wire from {start} to itself", expected="two points")
-    return Wire(
-        number=job.next_number(), time=now(), start=start, end=end, confirmed=confirmed, note=note
-    )
-
-
-def _point(circuit: Circuit, word: str) -> str:
-    """Return the pad or via that a wire is soldered to, as the job file writes it."""
-    word = word.removeprefix("via at ")  # as `job wire` shows it
-    if re.fullmatch(_PLACE, word) is None:
-        return _one_pad(circuit, word)
-    via = find_via(circuit, word)
-    if via is None:
-        raise NothingMatches(
-            f"no via at {word}", hint="Name a pad, or take the place that `job wire` shows."
-        )
-    return f"{via.x:.2f},{via.y:.2f}"
+    row = {"start": start, "end": end, "confirmed": confirmed, "note": note}
+    return _entries(Wire, job, [row])
 
 
 def fit_entries(
-    circuit: Circuit,
-    state: JobState,
-    job: Job,
-    words: Sequence[str],
-    with_part: str | None,
-    note: str = "",
-) -> list[Entry]:
+    circuit: Circuit, job: Job, words: Sequence[str], with_part: str | None, note: str = ""
+) -> list[Fit]:
     """Return the refits of one command; a loose part is used once, and goes to one position.
 
     Raises:
         WrongUsage: a loose part for several positions, or used already.
         NothingMatches: no such part, loose part, or the position was never marked.
     """
-    found = (part.key for word in words for part in find_parts(circuit.board, word))
-    keys = list(dict.fromkeys(found))
+    state = fold(job)
+    keys = dict.fromkeys(part.key for word in words for part in find_parts(circuit.board, word))
     if with_part is not None:
         if with_part not in state.loose:
             known = ", ".join(state.loose) or "none"
@@ -162,17 +146,63 @@ def fit_entries(
             raise WrongUsage(f"{with_part} is used already", hint="Undo that first.")
     for key in keys:
         if key not in state.damaged:
-            raise NothingMatches(
-                f"{key} was not marked", hint=f"Mark it first: job mark JOB missing {key}."
-            )
-    number, time = job.next_number(), now()
-    return [
-        Fit(number=number + index, time=time, at=key, with_part=with_part, note=note)
-        for index, key in enumerate(keys)
-    ]
+            hint = f"Mark it first: job mark JOB missing {key}."
+            raise NothingMatches(f"{key} was not marked", hint=hint)
+    return _entries(Fit, job, ({"at": key, "with_part": with_part, "note": note} for key in keys))
 
 
-def loose_entry(job: Job, facts: Mapping[str, object]) -> Loose:
+def _accuracy(text: str) -> float:
+    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", text)
+    if match is None or not 0 < float(match[1]) < 100:
+        raise WrongUsage(f"--accuracy {text!r}", expected="per cent", hint="Write it like 1%.")
+    return float(match[1]) / 100
+
+
+def _size(text: object) -> str:
+    found = read_size(str(text))
+    if found is None:
+        raise WrongUsage(f"--size {text!r}", expected="a size code", hint="Write 0201, or 0603M.")
+    return found.inch
+
+
+def _measure(key: str) -> Callable[[Any], float]:
+    def read(value: object) -> float:
+        if isinstance(value, float) and 0 < value < 100:
+            return value
+        shown = f"{value:g}" if isinstance(value, float) else str(value)
+        hint = f"Give the body's {key} like 0.6, or leave --{key} out."
+        raise WrongUsage(f"--{key} {shown}", expected="millimetres above 0", hint=hint)
+
+    return read
+
+
+def _kind(text: str) -> str:
+    kinds = {str(kind).casefold(): str(kind) for kind in Kind}
+    if text.casefold() in kinds:
+        return kinds[text.casefold()]
+    near = nearest_names(text, list(kinds.values()))
+    hint = f"Did you mean {near[0]}?" if near else "For instance resistor, capacitor, LED."
+    raise WrongUsage(f"--looks {text!r}", expected="a kind of part", hint=hint)
+
+
+#: What is told of a loose part -> the field of its entry, and how it is read.
+_FACTS: Final[Mapping[str, tuple[str, Callable[[Any], object]]]] = {
+    "ohms": ("ohms", lambda text: parse_quantity(text, "Ω")),
+    "farads": ("farads", lambda text: parse_quantity(text, "F")),
+    "henries": ("henries", lambda text: parse_quantity(text, "H")),
+    "diode": ("diode_volts", lambda text: parse_quantity(text, "V")),
+    "accuracy": ("accuracy", _accuracy),
+    "size": ("size", _size),
+    "length": ("length_mm", _measure("length")),
+    "width": ("width_mm", _measure("width")),
+    "marking": ("marking", str),
+    "looks": ("looks", lambda text: _kind(str(text))),
+    "chipped": ("whole", lambda chipped: not chipped),
+    "note": ("note", str),
+}
+
+
+def loose_entries(job: Job, facts: Mapping[str, object]) -> list[Loose]:
     """Return the entry of a loose part from what was typed.
 
     Args:
@@ -193,65 +223,13 @@ def loose_entry(job: Job, facts: Mapping[str, object]) -> Loose:
         raise WrongUsage("nothing said of it", hint="Give --ohms, --farads, --size or --looks.")
     taken = {entry.name for entry in job.standing() if isinstance(entry, Loose)}
     free = next(f"L{number}" for number in range(1, len(taken) + 2) if f"L{number}" not in taken)
-    name = str(said.get("name") or free)
-    if name in taken:
-        raise WrongUsage(f"a loose part {name} is there already", hint="Choose another --name.")
-    units = {"ohms": "Ω", "farads": "F", "henries": "H", "diode": "V"}
-    figures = {
-        key: parse_quantity(str(said[key]), unit) for key, unit in units.items() if key in said
-    }
-    return Loose(
-        number=job.next_number(),
-        time=now(),
-        name=name,
-        ohms=figures.get("ohms"),
-        farads=figures.get("farads"),
-        henries=figures.get("henries"),
-        diode_volts=figures.get("diode"),
-        accuracy=_fraction(str(said["accuracy"])) if "accuracy" in said else None,
-        size=_size(str(said["size"])) if "size" in said else None,
-        length_mm=_length(said, "length"),
-        width_mm=_length(said, "width"),
-        marking=str(said["marking"]) if "marking" in said else None,
-        looks=_kind(str(said["looks"])) if "looks" in said else None,
-        whole=not said.get("chipped", False),
-        note=str(said.get("note", "")),
-    )
-
-
-def _length(said: Mapping[str, object], key: str) -> float | None:
-    value = said.get(key)
-    if value is None or (isinstance(value, float) and 0 < value < 100):
-        return value
-    shown = f"{value:g}" if isinstance(value, float) else str(value)
-    raise WrongUsage(
-        f"--{key} {shown}",
-        expected="millimetres above 0",
-        hint=f"Give the body's {key} like 0.6, or leave --{key} out.",
-    )
-
-
-def _fraction(text: str) -> float:
-    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", text)
-    if match is None or not 0 < float(match[1]) < 100:
-        raise WrongUsage(f"--accuracy {text!r}", expected="per cent", hint="Write it like 1%.")
-    return float(match[1]) / 100
-
-
-def _size(text: str) -> str:
-    found = read_size(text)
-    if found is None:
-        raise WrongUsage(f"--size {text!r}", expected="a size code", hint="Write 0201, or 0603M.")
-    return found.inch
-
-
-def _kind(text: str) -> str:
-    kinds = {str(kind).casefold(): str(kind) for kind in Kind}
-    if text.casefold() in kinds:
-        return kinds[text.casefold()]
-    near = nearest_names(text, list(kinds.values()))
-    hint = f"Did you mean {near[0]}?" if near else "For instance resistor, capacitor, LED."
-    raise WrongUsage(f"--looks {text!r}", expected="a kind of part", hint=hint)
+    row: dict[str, object] = {"name": str(said.get("name") or free)}
+    if row["name"] in taken:
+        raise WrongUsage(
+            f"a loose part {row['name']} is there already", hint="Choose another --name."
+        )
+    row |= {field: read(said[key]) for key, (field, read) in _FACTS.items() if key in said}
+    return _entries(Loose, job, [row])
 
 
 def reading_entries(
@@ -279,23 +257,13 @@ def reading_entries(
         WrongUsage: a figure that cannot be read.
         NothingMatches: no such place.
     """
-    first, time = job.next_number(), now()
     found = []
-    for index, row in enumerate(rows):
+    for row in rows:
         kind, value = _shown(row["shown"].strip(), row.get("quantity") or quantity)
-        found.append(
-            Reading(
-                number=first + index,
-                time=time,
-                at=_place(circuit, row["at"]),
-                to=_place(circuit, row["to"]),
-                quantity=kind,
-                value=value,
-                stage=row.get("stage") or stage,
-                note=row.get("note") or note,
-            )
-        )
-    return found
+        at, to = (_place(circuit, row[word]) for word in ("at", "to"))
+        told = {"stage": row.get("stage") or stage, "note": row.get("note") or note}
+        found.append({"at": at, "to": to, "quantity": kind, "value": value, **told})
+    return _entries(Reading, job, found)
 
 
 def _shown(shown: str, quantity: str | None) -> tuple[MeterMode, float | None]:

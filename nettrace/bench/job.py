@@ -156,12 +156,8 @@ class Job(msgspec.Struct, frozen=True):
 
     def standing(self) -> tuple[Entry, ...]:
         """Return the entries that are neither undone nor undos, in order."""
-        undone = self.undone()
-        return tuple(
-            entry
-            for entry in self.entries
-            if entry.number not in undone and not isinstance(entry, Undo)
-        )
+        left = [entry for entry in self.entries if not isinstance(entry, Undo)]
+        return tuple(entry for entry in left if entry.number not in self.undone())
 
     def undone(self) -> frozenset[int]:
         """Return the numbers of entries that were taken back."""

@@ -61,6 +61,10 @@ _DIODE_KINDS: Final = frozenset(
 )
 
 
+#: Kinds whose value the circuit may propose a range of.
+_PROPOSED: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR})
+
+
 class Certainty(StrEnum):
     """How sure a match is."""
 
@@ -138,16 +142,16 @@ def sites_of(circuit: Circuit, positions: Sequence[str]) -> tuple[BareSite, ...]
     found = []
     for key in positions:
         part, values = circuit.board.part_by_key[key], circuit.kinds[key]
-        known = any(getattr(values, quantity) is not None for quantity in _FIGURES)
-        proposed, quantity = None, ""
-        if not known and values.kind in {Kind.RESISTOR, Kind.CAPACITOR}:
-            for proposal in circuit.proposals(key):
-                if proposal.at_least is not None and proposal.at_most is not None:
-                    proposed = (proposal.at_least, proposal.at_most)
-                    quantity = proposal.quantity
-                    break
+        ranges = []
+        if values.kind in _PROPOSED and all(getattr(values, name) is None for name in _FIGURES):
+            ranges = [
+                ((proposal.at_least, proposal.at_most), proposal.quantity)
+                for proposal in circuit.proposals(key)
+                if proposal.at_least is not None and proposal.at_most is not None
+            ]
         size = part_size(part, values)
-        found.append(BareSite(part.refdes, values.kind, values, size, proposed, quantity))
+        likely, quantity = ranges[0] if ranges else (None, "")
+        found.append(BareSite(part.refdes, values.kind, values, size, likely, quantity))
     return tuple(found)
 
 
@@ -157,15 +161,33 @@ def match_loose(sites: Sequence[BareSite], loose: Sequence[Loose]) -> tuple[Loos
     Method: minimum-cost assignment (scipy `linear_sum_assignment`) where leaving a part out costs
     more than any fit, so as many as can be are placed.
     """
-    fits = {item.name: _candidates(sites, item) for item in loose}
+    fits = {
+        item.name: sorted(
+            (each for site in sites if (each := _candidate(site, item)) is not None),
+            key=lambda candidate: candidate.cost,
+        )
+        for item in loose
+    }
     assigned = _assign(sites, fits)
     by_refdes = {site.refdes: site for site in sites}
-    return tuple(_answer(item, fits[item.name], assigned, by_refdes) for item in loose)
-
-
-def _candidates(sites: Sequence[BareSite], item: Loose) -> tuple[Candidate, ...]:
-    found = [each for site in sites if (each := _candidate(site, item)) is not None]
-    return tuple(sorted(found, key=lambda candidate: candidate.cost))
+    found = []
+    for item in loose:
+        candidates = fits[item.name]
+        fitting = [by_refdes[candidate.refdes] for candidate in candidates]
+        figures = (item.ohms, item.farads, item.henries, item.diode_volts)
+        measured = any(figure is not None for figure in figures)
+        certainty = Certainty.OPEN
+        if not fitting:
+            certainty = Certainty.NONE
+        elif len(fitting) == 1 and measured:
+            certainty = Certainty.CERTAIN
+        elif len({site.spec for site in fitting}) == 1 and measured:
+            certainty = Certainty.INTERCHANGEABLE
+        decide = _decide(item, fitting) if certainty is Certainty.OPEN else ""
+        advice = _advice(item, {site.kind for site in fitting})
+        at = assigned.get(item.name)
+        found.append(LooseMatch(item.name, certainty, at, tuple(candidates), decide, *advice))
+    return tuple(found)
 
 
 def _candidate(site: BareSite, item: Loose) -> Candidate | None:
@@ -185,7 +207,12 @@ def _candidate(site: BareSite, item: Loose) -> Candidate | None:
             return None
         total += fit[0]
         because.append(fit[1])
-    size = _size_of(item)
+    size = item.size
+    if size is None and item.length_mm is not None:
+        length = item.length_mm
+        off = {chip.inch: abs(length - chip.length_mm) / chip.length_mm for chip in CHIP_SIZES}
+        nearest = min(off, key=lambda inch: off[inch])
+        size = nearest if off[nearest] < SIZE_SPREAD else None
     if size is None:
         total += NOT_MEASURED
         because.append("size not measured")
@@ -226,16 +253,7 @@ def _value_fit(
     return min(off, 2.0) ** 2, f"{shown} for {belongs}"
 
 
-def _size_of(item: Loose) -> str | None:
-    if item.size is not None or item.length_mm is None:
-        return item.size
-    length = item.length_mm
-    off = {chip.inch: abs(length - chip.length_mm) / chip.length_mm for chip in CHIP_SIZES}
-    best = min(off, key=lambda inch: off[inch])
-    return best if off[best] < SIZE_SPREAD else None
-
-
-def _assign(sites: Sequence[BareSite], fits: Mapping[str, tuple[Candidate, ...]]) -> dict[str, str]:
+def _assign(sites: Sequence[BareSite], fits: Mapping[str, Sequence[Candidate]]) -> dict[str, str]:
     if not sites or not fits:
         return {}
     import numpy as np
@@ -247,45 +265,18 @@ def _assign(sites: Sequence[BareSite], fits: Mapping[str, tuple[Candidate, ...]]
         costs[row, len(sites) + row] = LEFT_OUT
         for candidate in candidates:
             costs[row, column[candidate.refdes]] = candidate.cost
-    rows, columns = linear_sum_assignment(costs)
-    names = list(fits)
-    return {
-        names[int(row)]: sites[int(at)].refdes
-        for row, at in zip(rows, columns, strict=True)
-        if at < len(sites)  # leaving it out is cheaper than a position that does not fit
-    }
-
-
-def _answer(
-    item: Loose,
-    candidates: tuple[Candidate, ...],
-    assigned: Mapping[str, str],
-    sites: Mapping[str, BareSite],
-) -> LooseMatch:
-    fitting = [sites[candidate.refdes] for candidate in candidates]
-    measured = any(v is not None for v in (item.ohms, item.farads, item.henries, item.diode_volts))
-    decide = ""
-    if not fitting:
-        certainty = Certainty.NONE
-    elif len(fitting) == 1 and measured:
-        certainty = Certainty.CERTAIN
-    elif len({site.spec for site in fitting}) == 1 and measured:
-        certainty = Certainty.INTERCHANGEABLE
-    else:
-        certainty = Certainty.OPEN
-        decide = _decide(item, fitting)
-    advice, reusable = _advice(item, {site.kind for site in fitting})
-    return LooseMatch(
-        item.name, certainty, assigned.get(item.name), candidates, decide, advice, reusable
-    )
+    # leaving a part out is cheaper than a position that does not fit
+    found = zip(fits, linear_sum_assignment(costs)[1], strict=True)
+    return {name: sites[int(at)].refdes for name, at in found if at < len(sites)}
 
 
 def _decide(item: Loose, fitting: Sequence[BareSite]) -> str:
     kinds = {site.kind for site in fitting}
     if item.ohms is None and item.farads is None and item.henries is None:
-        if Kind.CAPACITOR in kinds and len(kinds) > 1:
-            return "measure ohms and farads, the part off the board"
-        return "measure farads" if Kind.CAPACITOR in kinds else "measure ohms"
+        if Kind.CAPACITOR not in kinds:
+            return "measure ohms"
+        both = "measure ohms and farads, the part off the board"
+        return both if len(kinds) > 1 else "measure farads"
     sizes = {site.size for site in fitting}
     if item.size is None and item.length_mm is None and len(sizes) > 1:
         return "measure the body's length and width"

@@ -39,6 +39,7 @@ USUAL_SIZES: Final = ("01005", "0201", "0402", "0603", "0805", "1206", "1210")
 DONORS_SHOWN: Final = 6
 
 _VALUED: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR})
+_NOT_LOST: Final = frozenset({Kind.IC, Kind.MODULE, Kind.CONNECTOR})
 _NUMBER_FIELDS: Final = frozenset(
     {"mpn", "manufacturerpartnumber", "partnumber", "mfrpn", "manfpn"}
 )
@@ -113,24 +114,22 @@ def plan_needs(circuit: Circuit, positions: Sequence[str]) -> tuple[Need, ...]:
                 need.part_number or (part.value if not need.value else ""),
             )  # fmt: skip
             lines.setdefault(spec, []).append(need)
-    return tuple(_one_line(needs) for needs in lines.values())
-
-
-def _one_line(needs: Sequence[Need]) -> Need:
-    first, count = needs[0], len(needs)
-    because = list(dict.fromkeys(reason for need in needs for reason in need.because))
-    loses = first.kind not in {Kind.IC, Kind.MODULE, Kind.CONNECTOR} and first.size in SMALL_SIZES
-    spares = SPARES_SMALL * count if loses else 0
-    if spares:
-        because.append(f"{spares} spare: parts below 0402 are easily lost")
-    return replace(
-        first,
-        positions=tuple(ref for need in needs for ref in need.positions),
-        watts=max((need.watts for need in needs if need.watts is not None), default=None),
-        quantity=count + spares,
-        because=tuple(because),
-        doubts=tuple(dict.fromkeys(doubt for need in needs for doubt in need.doubts)),
-    )
+    found = []
+    for first, *more in lines.values():
+        needs = [first, *more]
+        loses = first.kind not in _NOT_LOST and first.size in SMALL_SIZES
+        spares = SPARES_SMALL * len(needs) if loses else 0
+        said = [f"{spares} spare: parts below 0402 are easily lost"] if spares else []
+        joined = replace(
+            first,
+            positions=tuple(ref for need in needs for ref in need.positions),
+            watts=max((need.watts for need in needs if need.watts is not None), default=None),
+            quantity=len(needs) + spares,
+            because=(*dict.fromkeys(why for need in needs for why in need.because), *said),
+            doubts=tuple(dict.fromkeys(doubt for need in needs for doubt in need.doubts)),
+        )
+        found.append(joined)
+    return tuple(found)
 
 
 def _part_number(part: Part) -> str | None:
@@ -189,13 +188,9 @@ def _need_of(circuit: Circuit, part: Part) -> Need:
 
 def _volts_across(circuit: Circuit, part: Part) -> float | None:
     """Return the most that can stand across a two-net part, V; None where a rail is not known."""
-    ends = [circuit.volts(net) for net in two_nets(part) or ()]
-    known = [
-        most
-        for volts in ends
-        if volts is not None
-        and (most := volts.max if volts.max is not None else volts.nominal) is not None
-    ]
+    found = [volts for net in two_nets(part) or () if (volts := circuit.volts(net)) is not None]
+    ends = [volts.nominal if volts.max is None else volts.max for volts in found]
+    known = [volts for volts in ends if volts is not None]
     if len(known) == 2:
         return max(abs(volts) for volts in known)
     # one end is a signal: it swings no further than the other end's rail, if that is one

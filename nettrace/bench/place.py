@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from nettrace.errors import NothingMatches, WrongUsage
-from nettrace.model.board import Board, Part, Pin
+from nettrace.model.board import Board, Part
 from nettrace.model.find import find_parts, find_pins, one_part, split_pin
 from nettrace.model.geometry import distance, inside
 
@@ -15,6 +16,8 @@ from nettrace.model.geometry import distance, inside
 DEFAULT_RADIUS_MM = 5.0
 #: Places are compared after rounding to a nanometre, so that a pad on the rim counts.
 RIM_MM = 1e-6
+
+Point = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +66,8 @@ class Box:
 
     def contains(self, x: float, y: float) -> bool:
         """Return whether the point is in the box; the edge counts."""
-        return (
-            self.x1 - RIM_MM <= x <= self.x2 + RIM_MM and self.y1 - RIM_MM <= y <= self.y2 + RIM_MM
-        )
+        x1, y1, x2, y2 = self.box
+        return x1 <= x <= x2 and y1 <= y <= y2
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +79,12 @@ class Outline:
     @property
     def middle(self) -> tuple[float, float]:
         """The middle of the box around it; distances are measured from there."""
-        x1, y1, x2, y2 = self.box
-        return (x1 + x2) / 2, (y1 + y2) / 2
+        return middle_of(self.corners)
 
     @property
     def box(self) -> tuple[float, float, float, float]:
         """The box around it: x1, y1, x2, y2."""
-        xs = [x for x, _ in self.corners]
-        ys = [y for _, y in self.corners]
-        return min(xs), min(ys), max(xs), max(ys)
+        return box_of(self.corners)
 
     def contains(self, x: float, y: float) -> bool:
         """Return whether the point is in the polygon; the edge counts."""
@@ -140,11 +139,9 @@ def parse_outline(text: str) -> Outline:
     """
     corners = tuple(parse_point(word) for word in text.split())
     if len(corners) < 3:
-        raise WrongUsage(
-            f"an outline of {len(corners)} corner{'s' if len(corners) != 1 else ''}",
-            expected="at least three",
-            hint="Write it like '0,0 10,0 10,5'.",
-        )
+        many = f"{len(corners)} corner{'s' if len(corners) != 1 else ''}"
+        hint = "Write it like '0,0 10,0 10,5'."
+        raise WrongUsage(f"an outline of {many}", expected="at least three", hint=hint)
     return Outline(corners)
 
 
@@ -155,50 +152,47 @@ def circle_around(board: Board, words: str, radius_mm: float) -> Circle:
         NothingMatches: no such part or pad, or it has no place in these sources.
         WrongUsage: the name means parts at several places.
     """
-    at = _points(board, words)
-    if not at:
+    at = {}
+    try:
+        for part in find_parts(board, words):
+            at[one_part(board, part.key)] = (part.key, part_place(part))
+    except NothingMatches:
+        if split_pin(board, words) is None:
+            raise
+        for pin in find_pins(board, words):
+            place = None if pin.x is None or pin.y is None else (pin.x, pin.y)
+            at.setdefault(f"{one_part(board, pin.part)}.{pin.number}", (str(pin), place))
+    placed = [(alone, name, place) for alone, (name, place) in at.items() if place is not None]
+    if not placed:
         raise NothingMatches(
             f"{words} has no place in these sources",
             hint="A netlist alone has no places: add the board file, or a test or placement file, "
             "with --with.",
         )
-    if len(at) > 1:
-        names = ", ".join(f"{alone} at {x:g},{y:g}" for _, alone, x, y in at[:4])
+    if len(placed) > 1:
+        names = ", ".join(f"{alone} at {x:g},{y:g}" for alone, _, (x, y) in placed[:4])
         raise WrongUsage(
-            f"{words!r} means {len(at)} places: {names}", hint="Give one, or a point with --at."
+            f"{words!r} means {len(placed)} places: {names}",
+            hint="Give one, or a point with --at.",
         )
-    name, _, x, y = at[0]
+    ((_, name, (x, y)),) = placed
     return Circle(x, y, radius_mm, name)
 
 
-def _points(board: Board, words: str) -> list[tuple[str, str, float, float]]:
-    """Return the name of each part or pad that the words mean, words for it alone, its place."""
-    try:
-        parts: tuple[Part, ...] = find_parts(board, words)
-    except NothingMatches:
-        if split_pin(board, words) is None:
-            raise
-        pins: dict[tuple[str, str], Pin] = {}
-        for pin in find_pins(board, words):
-            pins.setdefault((pin.part, pin.number), pin)
-        return [
-            (str(pin), f"{one_part(board, pin.part)}.{pin.number}", pin.x, pin.y)
-            for pin in pins.values()
-            if pin.x is not None and pin.y is not None
-        ]
-    return [
-        (part.key, one_part(board, part.key), *at)
-        for part in parts
-        if (at := part_place(part)) is not None
-    ]
-
-
-def part_place(part: Part) -> tuple[float, float] | None:
+def part_place(part: Part) -> Point | None:
     """Return a part's own place, else the middle of its pads, else None."""
     if part.x is not None and part.y is not None:
         return part.x, part.y
-    if not part.pads:
-        return None
-    xs = [pad.x for pad in part.pads]
-    ys = [pad.y for pad in part.pads]
-    return (min(xs) + max(xs)) / 2, (min(ys) + max(ys)) / 2
+    return middle_of([(pad.x, pad.y) for pad in part.pads]) if part.pads else None
+
+
+def box_of(points: Sequence[Point]) -> tuple[float, float, float, float]:
+    """Return the upright box around points: x1, y1, x2, y2."""
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def middle_of(points: Sequence[Point]) -> Point:
+    """Return the middle of the box around points."""
+    x1, y1, x2, y2 = box_of(points)
+    return (x1 + x2) / 2, (y1 + y2) / 2

@@ -11,12 +11,12 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from nettrace.bench.place import part_place
+from nettrace.bench.place import box_of, part_place
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.knowledge import section, table
-from nettrace.model.board import Part, Side
+from nettrace.model.board import Pad, Part, Side
 from nettrace.model.geometry import distance
 from nettrace.values.sizes import chip_size, inch_size
 
@@ -39,6 +39,7 @@ DOCUMENTS: Final[tuple[str, ...]] = _WORK["documents"]["lines"]
 ALLOYS: Final[tuple[tuple[str, str], ...]] = _WORK["alloys"]["lines"]
 HEAT_FACTS: Final[tuple[str, ...]] = _WORK["heat"]["lines"]
 
+_Pads = tuple[str, ...]
 _POLARISED: Final = frozenset({Kind.DIODE, Kind.ESD, Kind.LED, Kind.ZENER})
 
 
@@ -83,13 +84,15 @@ class _Fitting:
     connector: bool
 
     @property
-    def enclosed(self) -> bool:
-        return self.close >= ENCLOSED_PARTS
-
-    @property
     def order(self) -> tuple[object, ...]:
         # connectors last: they hide pads and mind heat; enclosed before open; small before large
-        return (self.connector, not self.enclosed, round(self.area_mm2, 3), self.x, self.y)
+        is_open = self.close < ENCLOSED_PARTS
+        return (self.connector, is_open, round(self.area_mm2, 3), self.x, self.y)
+
+    def goes_with(self, other: _Fitting) -> bool:
+        """Return whether both are close enough to be fitted in one go."""
+        near = distance(self.x, self.y, other.x, other.y) <= TOGETHER_MM
+        return near and self.connector == other.connector and _same_side(self.part, other.part)
 
 
 def plan_refit(circuit: Circuit, positions: Sequence[str], lifted: Sequence[str] = ()) -> RefitPlan:
@@ -103,29 +106,30 @@ def plan_refit(circuit: Circuit, positions: Sequence[str], lifted: Sequence[str]
     parts = [circuit.board.part_by_key[key] for key in positions]
     places = [(part, part_place(part)) for part in parts]
     fittings = [_fitting(circuit, part, *at) for part, at in places if at is not None]
-    steps = [
-        WorkStep(
-            "Battery and every supply off; discharge the rails",
-            (),
-            None,
-            ("solder and ohms on a live board short it; a cell cannot be switched off",),
-        )
-    ]
-    if parts:
-        slow = _slow_pads(circuit, parts)
-        because = ["old solder and burrs off with wick and flux; look for lifted pads and bridges"]
-        if slow:
-            because.append("pads on copper areas take the heat away: preheat, do not press")
-        steps.append(WorkStep("Recover and clean the pads", (), None, tuple(because), slow))
-    if lifted:
-        why = "pads first: a part on a loose pad tears it off; see `job wire`"
-        steps.append(WorkStep("Mend lifted pads and cut tracks", tuple(lifted), None, (why,)))
+    fittings.sort(key=lambda fitting: fitting.order)
     to_fit = {fitting.part.key for fitting in fittings}
-    groups = _groups(sorted(fittings, key=lambda fitting: fitting.order))
-    steps += [_step(circuit, group, to_fit) for group in groups]
-    why = "flux under small parts leaks and hides bridges"
-    last = "Clean off the flux, look at every joint, then `job probe`"
-    steps.append(WorkStep(last, (), None, (why,)))
+    groups: list[list[_Fitting]] = []  # each fitted in one go
+    for one in fittings:
+        near = (g for g in groups if len(g) < TOGETHER_MOST and any(map(one.goes_with, g)))
+        group = next(near, None)
+        if group is None:
+            groups.append([one])
+        else:
+            group.append(one)
+
+    def general(name: str, *more: str, positions: Sequence[str] = (), slow: _Pads = ()) -> WorkStep:
+        words = _WORK["steps"][name]
+        return WorkStep(words["title"], tuple(positions), None, (words["why"], *more), slow)
+
+    slow = _slow_pads(circuit, parts)
+    more = [_WORK["because"]["slow_to_clean"]] if slow else []
+    steps = [
+        general("power_off"),
+        *([general("clean", *more, slow=slow)] if parts else []),
+        *([general("mend", positions=lifted)] if lifted else []),
+        *(_step(circuit, group, to_fit) for group in groups),
+        general("look"),
+    ]
     return RefitPlan(tuple(steps), tuple(part.refdes for part, at in places if at is None))
 
 
@@ -140,8 +144,8 @@ def _fitting(circuit: Circuit, part: Part, x: float, y: float) -> _Fitting:
     if chip is not None:
         area = chip.length_mm * chip.width_mm
     elif len(part.pads) > 1:
-        xs, ys = [pad.x for pad in part.pads], [pad.y for pad in part.pads]
-        area = max((max(xs) - min(xs)), 0.3) * max((max(ys) - min(ys)), 0.3)
+        x1, y1, x2, y2 = box_of([(pad.x, pad.y) for pad in part.pads])
+        area = max(x2 - x1, 0.3) * max(y2 - y1, 0.3)
     connector = circuit.kinds[part.key].kind is Kind.CONNECTOR
     return _Fitting(part, x, y, area, close, connector)
 
@@ -150,70 +154,45 @@ def _same_side(part: Part, other: Part) -> bool:
     return part.side is None or other.side is None or part.side is other.side
 
 
-def _groups(fittings: Sequence[_Fitting]) -> list[list[_Fitting]]:
-    """Return what is fitted in one go, in order."""
-    groups: list[list[_Fitting]] = []
-    for one in fittings:
-        for group in groups:
-            close = any(
-                distance(one.x, one.y, other.x, other.y) <= TOGETHER_MM
-                and _same_side(one.part, other.part)
-                and one.connector == other.connector
-                for other in group
-            )
-            if close and len(group) < TOGETHER_MOST:
-                group.append(one)
-                break
-        else:
-            groups.append([one])
-    return groups
-
-
 def _step(circuit: Circuit, group: Sequence[_Fitting], to_fit: Collection[str]) -> WorkStep:
-    refs = tuple(fitting.part.refdes for fitting in group)
-    because: list[str] = []
-    first = group[0]
-    if len(group) > 1:
-        because.append(f"closer than {TOGETHER_MM:g} mm: in one go, or the second melts the first")
-    if first.connector:
-        because.append("last: it hides pads and minds heat")
-    elif first.enclosed:
-        because.append(f"enclosed by {first.close} parts: before they are in the way")
-    else:
-        because.append("small before large: large parts take the heat and block the tip")
-    kinds = {circuit.kinds[fitting.part.key].kind for fitting in group}
-    if Kind.CAPACITOR in kinds:
-        because.append("a new ceramic capacitor, warmed slowly: shock cracks it (makers' notes)")
-    if kinds & _POLARISED:
-        because.append("mind the direction: compare with the drawing's pin 1 or cathode")
-    slow = _slow_pads(circuit, [fitting.part for fitting in group])
-    if slow:
-        because.append("pads on copper areas melt late: preheat, larger tip")
+    first, parts = group[0], [fitting.part for fitting in group]
+    kinds = {circuit.kinds[part.key].kind for part in parts}
+    slow = _slow_pads(circuit, parts)
+    enclosed = not first.connector and first.close >= ENCLOSED_PARTS
+    reasons = {
+        "together": len(group) > 1,
+        "connector": first.connector,
+        "enclosed": enclosed,
+        "small_first": not first.connector and not enclosed,
+        "capacitor": Kind.CAPACITOR in kinds,
+        "polarised": not kinds.isdisjoint(_POLARISED),
+        "slow": bool(slow),
+    }
+    figures = {"together": f"{TOGETHER_MM:g}", "enclosed": first.close}
+    words = _WORK["because"]
+    because = tuple(words[why].format(figures.get(why)) for why, so in reasons.items() if so)
     near = sorted(
         _neighbours(circuit, group, to_fit), key=lambda item: (item.distance_mm, item.refdes)
     )
-    title = f"Fit {', '.join(refs)}"
-    return WorkStep(title, refs, first.part.side, tuple(because), slow, tuple(near))
+    refs = tuple(part.refdes for part in parts)
+    return WorkStep(f"Fit {', '.join(refs)}", refs, first.part.side, because, slow, tuple(near))
 
 
-def _slow_pads(circuit: Circuit, parts: Sequence[Part]) -> tuple[str, ...]:
+def _slow_pads(circuit: Circuit, parts: Sequence[Part]) -> _Pads:
     """Return the pads that lie in a copper area of their own net, or on the ground net."""
     zones = [zone for zone in circuit.board.zones if zone.net is not None]
     grounds = {net for net, rail in circuit.rails.items() if rail.kind is NetKind.GROUND}
-    found = []
-    for part in parts:
-        for pad in part.pads:
-            in_zone = any(
-                zone.net == pad.net
-                and (
-                    zone.box is None
-                    or (zone.box[0] <= pad.x <= zone.box[2] and zone.box[1] <= pad.y <= zone.box[3])
-                )
-                for zone in zones
-            )
-            if in_zone or (not zones and pad.net in grounds):
-                found.append(f"{part.refdes}.{pad.number}")
-    return tuple(dict.fromkeys(found))
+
+    def is_slow(pad: Pad) -> bool:
+        boxes = [zone.box for zone in zones if zone.net == pad.net]
+        inside = any(
+            box is None or (box[0] <= pad.x <= box[2] and box[1] <= pad.y <= box[3])
+            for box in boxes
+        )
+        return inside or (not zones and pad.net in grounds)
+
+    pads = (f"{part.refdes}.{pad.number}" for part in parts for pad in part.pads if is_slow(pad))
+    return tuple(dict.fromkeys(pads))
 
 
 def _neighbours(

@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.circuit import Circuit
@@ -42,6 +43,8 @@ CLEARANCE_MM: Final = 0.2
 ONE_NET_OHMS: Final = 0.05
 #: A place this near to a via's middle is the via where its size is not known, mm.
 VIA_REACH_MM: Final = 0.3
+#: Points offered for each loose end.
+MOST_CHOICES: Final = 4
 
 
 # -- places -------------------------------------------------------------------------------------
@@ -94,14 +97,9 @@ class Point:
         self, x: float, y: float, side: Side, other_side: float, small: float, test_point: float
     ) -> float:
         """Return how awkward the point is from a place, mm: the way, and what is added to it."""
-        cost = distance(self.x, self.y, x, y)
-        if not self.side.faces(side):
-            cost += other_side
-        if self.what == "test point":
-            cost += test_point
-        elif self.what == "small pad":
-            cost += small
-        return cost
+        added = {"small pad": small, "test point": test_point}.get(self.what, 0.0)
+        way = distance(self.x, self.y, x, y)
+        return way + (0.0 if self.side.faces(side) else other_side) + added
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,18 +131,15 @@ def points_of(circuit: Circuit, net: str) -> tuple[Point, ...]:
     """Return the points of a net where a wire can be soldered."""
     found = []
     for part in circuit.board.parts:
-        kind = circuit.kinds[part.key].kind
         for pad in part.pads:
             if pad.net != net or not pad.plated:
                 continue
             smallest = min(pad.width, pad.height) if pad.width and pad.height else None
-            if kind is Kind.TEST_POINT:
+            what = "pad" if smallest is None or smallest >= SMALL_PAD_MM else "small pad"
+            if circuit.kinds[part.key].kind is Kind.TEST_POINT:
                 what = "test point"
             elif pad.drill:
                 what = "plated hole"
-            else:
-                small = smallest is not None and smallest < SMALL_PAD_MM
-                what = "small pad" if small else "pad"
             name = f"{part.refdes}.{pad.number}"
             found.append(Point(name, net, pad.x, pad.y, pad.side, what, smallest))
     for via in circuit.board.vias:
@@ -159,16 +154,16 @@ def plan_wires(
     net: str,
     lifted: Sequence[str] = (),
     cuts: Sequence[tuple[str, str]] = (),
-    choices: int = 4,
 ) -> WirePlan:
     """Plan the wires that join a net again.
+
+    Method: Kruskal's minimum spanning tree; the rest of the net is one node, "".
 
     Args:
         circuit: the board.
         net: its name.
         lifted: pads (`R12.1`) that came off: the wire goes from the part's end to the net.
         cuts: pairs of pads whose track is cut; the first is taken to hang alone.
-        choices: points to offer for each loose end.
 
     Raises:
         NothingMatches: the board has no places, or the net has no other point.
@@ -179,20 +174,29 @@ def plan_wires(
     loose = dict.fromkeys([*lifted, *(pair[0] for pair in cuts)])
     ends = {name: points[name] for name in loose if name in points}
     rest = [point for name, point in points.items() if name not in ends]
-
-    def by_cost(end: Point) -> list[Point]:
-        return sorted(rest, key=lambda point: (_cost(end, point), point.name))
-
-    ranked = {name: by_cost(end) for name, end in ends.items()}
-    offered = {
-        name: tuple(_span(circuit, ends[name], point) for point in nearest[:choices])
-        for name, nearest in ranked.items()
+    ranked = {
+        name: sorted(rest, key=lambda point: (_cost(end, point), point.name))
+        for name, end in ends.items()
     }
-    nearest = {name: found[0] for name, found in ranked.items() if found}
-    pieces = (*((name,) for name in ends), tuple(point.name for point in rest))
-    wires = [_span(circuit, start, end) for start, end in _spanning(ends, nearest)]
-    wires.sort(key=lambda span: span.start.name)
-    return WirePlan(net, tuple(piece for piece in pieces if piece), offered, tuple(wires))
+    ways = [
+        (_cost(ends[name], near[0]), name, "", near[0]) for name, near in ranked.items() if near
+    ]
+    ways += [(_cost(a, b), a.name, b.name, b) for a, b in combinations(ends.values(), 2)]
+    joined: Groups[str] = Groups()
+    wires = []
+    for _, first, second, point in sorted(ways, key=lambda way: way[0]):
+        if joined.root(first) != joined.root(second):
+            joined.join(first, second)
+            wires.append(_span(circuit, ends[first], point))
+    return WirePlan(
+        net,
+        pieces=(*((name,) for name in ends), *([tuple(p.name for p in rest)] if rest else [])),
+        choices={
+            name: tuple(_span(circuit, ends[name], point) for point in near[:MOST_CHOICES])
+            for name, near in ranked.items()
+        },
+        wires=tuple(sorted(wires, key=lambda span: span.start.name)),
+    )
 
 
 def _cost(end: Point, point: Point) -> float:
@@ -200,27 +204,6 @@ def _cost(end: Point, point: Point) -> float:
         end.x, end.y, end.side, OTHER_SIDE_MM, SMALL_PAD_COST_MM, -TEST_POINT_BONUS_MM
     )
     return cost + SMALL_PAD_COST_MM if point.what == "via" else cost
-
-
-def _spanning(
-    ends: Mapping[str, Point], nearest: Mapping[str, Point]
-) -> Iterable[tuple[Point, Point]]:
-    """Yield the cheapest wires that join every loose end with the rest of the net.
-
-    Method: Kruskal's minimum spanning tree; the rest of the net is one node, "".
-    """
-    names = list(ends)
-    wires = [(_cost(ends[name], best), name, "", best) for name, best in nearest.items()]
-    wires += [
-        (_cost(ends[first], ends[second]), first, second, ends[second])
-        for index, first in enumerate(names)
-        for second in names[index + 1 :]
-    ]
-    joined: Groups[str] = Groups()
-    for _, first, second, point in sorted(wires, key=lambda wire: wire[0]):
-        if joined.root(first) != joined.root(second):
-            joined.join(first, second)
-            yield ends[first], point
 
 
 def _span(circuit: Circuit, start: Point, end: Point) -> WireSpan:
@@ -231,15 +214,10 @@ def _span(circuit: Circuit, start: Point, end: Point) -> WireSpan:
         because.append("on the other side")
     if end.smallest_mm is not None:
         because.append(f"{end.smallest_mm:.2f} mm wide")
+    # the pads of other nets that the straight line passes, nearest to the start first
     length = distance(start.x, start.y, end.x, end.y)
-    between = _between(circuit, start, end, length) if length else ()
-    return WireSpan(start, end, length, between, tuple(because))
-
-
-def _between(circuit: Circuit, start: Point, end: Point, length: float) -> tuple[str, ...]:
-    """Return the pads of other nets that the straight line passes, nearest to the start first."""
-    found = []
-    x, y = (end.x - start.x) / length, (end.y - start.y) / length
+    x, y = ((end.x - start.x) / length, (end.y - start.y) / length) if length else (0.0, 0.0)
+    passed = []
     for part in circuit.board.parts:
         for pad in part.pads:
             if pad.net == start.net or not pad.side.faces(start.side):
@@ -248,8 +226,9 @@ def _between(circuit: Circuit, start: Point, end: Point, length: float) -> tuple
             off = abs((pad.x - start.x) * y - (pad.y - start.y) * x)
             reach = min(pad.width or 0.0, pad.height or 0.0) / 2 + CLEARANCE_MM
             if 0 < along < length and off <= reach:
-                found.append((along, f"{part.refdes}.{pad.number}"))
-    return tuple(dict.fromkeys(name for _, name in sorted(found)))
+                passed.append((along, f"{part.refdes}.{pad.number}"))
+    between = tuple(dict.fromkeys(name for _, name in sorted(passed)))
+    return WireSpan(start, end, length, between, tuple(because))
 
 
 # -- what a soldered wire does ------------------------------------------------------------------
@@ -292,9 +271,7 @@ class Wired:
     def across(self) -> tuple[str, str] | None:
         """The two different nets that it joins; None for a wire on one net."""
         first, second = self.nets
-        if first is None or second is None or first == second:
-            return None
-        return first, second
+        return None if first is None or second is None or first == second else (first, second)
 
     @property
     def ends(self) -> tuple[str, str]:
@@ -306,19 +283,14 @@ class Wired:
         """What it does, in a technician's words."""
         names = " and ".join(net or "a pin on no net" for net in self.nets)
         of = " and ".join(self.of)
-        match self.as_:
-            case WiredAs.MENDS:
-                return f"mends {of} ({self.nets[0]})"
-            case WiredAs.BESIDE:
-                return f"both ends on {self.nets[0]}, and no break is marked there"
-            case WiredAs.INSTEAD:
-                return f"in place of {of}" if of else f"{names} are one anyway"
-            case WiredAs.JOINS:
-                if self.wire.confirmed:
-                    return f"joins {names}: meant, as confirmed"
-                return (
-                    f"joins {names}, which the board keeps apart: a short, to confirm or take off"
-                )
+        return {
+            WiredAs.MENDS: f"mends {of} ({self.nets[0]})",
+            WiredAs.BESIDE: f"both ends on {self.nets[0]}, and no break is marked there",
+            WiredAs.INSTEAD: f"in place of {of}" if of else f"{names} are one anyway",
+            WiredAs.JOINS: f"joins {names}: meant, as confirmed"
+            if self.wire.confirmed
+            else f"joins {names}, which the board keeps apart: a short, to confirm or take off",
+        }[self.as_]
 
 
 def net_groups(
@@ -349,20 +321,20 @@ def wires_of(circuit: Circuit, state: JobState) -> tuple[Wired, ...]:
     whole, left = net_groups(circuit), net_groups(circuit, absent)
     found = []
     for wire in state.wires:
-        ends = [
-            find_pad(circuit, word) or find_via(circuit, word) for word in (wire.start, wire.end)
-        ]
-        if ends[0] is None or ends[1] is None:
+        start, end = (find_pad(circuit, w) or find_via(circuit, w) for w in (wire.start, wire.end))
+        if start is None or end is None:
             continue
-        nets = first, second = ends[0].net, ends[1].net
+        nets = first, second = start.net, end.net
+        as_ = WiredAs.JOINS
+        of: tuple[str, ...] = ()
+        links: tuple[str, ...] = ()
         if first is None or second is None:
-            found.append(Wired(wire, nets, WiredAs.JOINS))
+            pass
         elif first == second:
-            mended = tuple(end for end in (wire.start, wire.end) if end in torn)
-            as_ = WiredAs.MENDS if mended else WiredAs.BESIDE
-            found.append(Wired(wire, nets, as_, mended))
+            of = tuple(word for word in (wire.start, wire.end) if word in torn)
+            as_ = WiredAs.MENDS if of else WiredAs.BESIDE
         elif whole[first] == whole[second]:
-            bared = {left[first], left[second]}
+            as_, bared = WiredAs.INSTEAD, {left[first], left[second]}
             of = tuple(k for k, own in pairs.items() if {left[net] for net in own} == bared)
             links = tuple(
                 key
@@ -370,9 +342,7 @@ def wires_of(circuit: Circuit, state: JobState) -> tuple[Wired, ...]:
                 if kinds[key].kind is Kind.JUMPER
                 or (kinds[key].kind is Kind.RESISTOR and kinds[key].ohms == 0)
             )
-            found.append(Wired(wire, nets, WiredAs.INSTEAD, of, links))
-        else:
-            found.append(Wired(wire, nets, WiredAs.JOINS))
+        found.append(Wired(wire, nets, as_, of, links))
     return tuple(found)
 
 

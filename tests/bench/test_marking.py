@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pytest
 
-from nettrace.bench.entries import fit_entries, loose_entry, mark_entries, reading_entries
+from nettrace.bench.entries import fit_entries, loose_entries, mark_entries, reading_entries
 from nettrace.bench.job import (
     BoardReference,
     Damage,
@@ -81,9 +81,8 @@ def test_a_bridge_between_two_pads_is_taken_back_by_either() -> None:
 
 
 def test_a_position_is_refitted_with_a_part_that_was_found() -> None:
-    loose = loose_entry(job(), {"ohms": "2k19", "size": "0201"})
-    now = state(missing("R1"), loose)
-    (fit,) = fit_entries(BOARD, now, job(missing("R1"), loose), ["R1"], "L1")
+    (loose,) = loose_entries(job(), {"ohms": "2k19", "size": "0201"})
+    (fit,) = fit_entries(BOARD, job(missing("R1"), loose), ["R1"], "L1")
     assert state(missing("R1"), loose, fit).used == {"L1"}
 
 
@@ -108,19 +107,19 @@ def test_a_refit_that_cannot_be(
 ) -> None:
     entries: Sequence[Entry] = TWO_AND_A_PART
     with pytest.raises(error) as caught:
-        fit_entries(BOARD, state(*entries), job(*entries), words, part)
+        fit_entries(BOARD, job(*entries), words, part)
     assert message in str(caught.value)
 
 
 def test_a_loose_part_goes_to_one_position_only() -> None:
     entries: list[Entry] = [*TWO_AND_A_PART]
-    entries += fit_entries(BOARD, state(*entries), job(*entries), ["R1"], "L1")
+    entries += fit_entries(BOARD, job(*entries), ["R1"], "L1")
     with pytest.raises(WrongUsage, match="used already"):
-        fit_entries(BOARD, state(*entries), job(*entries), ["R2"], "L1")
+        fit_entries(BOARD, job(*entries), ["R2"], "L1")
 
 
 def test_a_loose_part_is_entered_as_it_was_measured() -> None:
-    found = loose_entry(
+    (found,) = loose_entries(
         job(),
         {"farads": "98n", "accuracy": "2%", "size": "0603M", "length": 0.6, "looks": "Capacitor",
          "marking": "104", "chipped": True},
@@ -129,7 +128,7 @@ def test_a_loose_part_is_entered_as_it_was_measured() -> None:
     assert (found.name, found.accuracy) == ("L1", 0.02)
     assert (found.size, found.length_mm, found.width_mm) == ("0201", 0.6, None)  # 0603 metric
     assert (found.looks, found.marking, found.whole) == ("capacitor", "104", False)
-    assert loose_entry(job(found), {"ohms": "1k"}).name == "L2"
+    assert loose_entries(job(found), {"ohms": "1k"})[0].name == "L2"
 
 
 @pytest.mark.parametrize(
@@ -151,7 +150,7 @@ def test_a_loose_part_is_entered_as_it_was_measured() -> None:
 def test_a_loose_part_that_cannot_be_read(facts: dict[str, object], message: str) -> None:
     there = job(Loose(number=1, time="", name="L1", ohms=1.0))
     with pytest.raises(WrongUsage) as caught:
-        loose_entry(there, facts)
+        loose_entries(there, facts)
     assert message in str(caught.value)
 
 
