@@ -23,6 +23,8 @@ from nettrace.model.pairing import (
     pin_numbers,
 )
 
+_Pair = tuple[Pin, Pin]  # the same pin on the one board and on the other
+
 
 @dataclass(frozen=True, slots=True)
 class Open:
@@ -72,24 +74,53 @@ def compare_boards(board: Board, other: Board) -> Comparison:
     )
     pairs = _pair_parts(board, other, parts, others)
     cut = cuts_names(board) or cuts_names(other)
-    matched: list[tuple[Pin, Pin]] = []
-    missing_pins: list[str] = []
-    extra_pins: list[str] = []
+    matched: list[_Pair] = []
+    lone: tuple[list[str], list[str]] = ([], [])
     for name, other_name in pairs.items():
-        both, lacking, extra = _pair_pins(parts[name], others[other_name], cut)
+        both, *each_alone = _pair_pins(parts[name], others[other_name], cut)
         matched += both
-        missing_pins += lacking
-        extra_pins += extra
-    found = set(pairs.values())
+        for known, found in zip(lone, each_alone, strict=True):
+            known.extend(found)
+    opens = [
+        Open(net, tuple(sorted((_in_order(p for p, _ in group) for group in split), key=_by_size)))
+        for net, split in _split(matched).items()
+    ]
+    joined = [
+        [pin for group in split for _, pin in group]
+        for split in _split([(there, here) for here, there in matched]).values()
+    ]
+    shorts = [Short(_sorted({pin.net or "" for pin in pins}), _in_order(pins)) for pins in joined]
+    taken = set(pairs.values())
     return Comparison(
-        opens=_opens(matched),
-        shorts=_shorts(matched),
+        opens=tuple(sorted(opens, key=lambda item: natural_key(item.net))),
+        shorts=tuple(sorted(shorts, key=lambda item: natural_key(str(item.pins[0])))),
         missing_parts=_sorted(ref for ref, part in parts.items() if ref not in pairs and part.nets),
-        extra_parts=_sorted(ref for ref, part in others.items() if ref not in found and part.nets),
-        missing_pins=_sorted(missing_pins),
-        extra_pins=_sorted(extra_pins),
+        extra_parts=_sorted(ref for ref, part in others.items() if ref not in taken and part.nets),
+        missing_pins=_sorted(lone[0]),
+        extra_pins=_sorted(lone[1]),
         names=(board.name, other.name),
     )
+
+
+def _split(pairs: Iterable[_Pair]) -> dict[str, list[list[_Pair]]]:
+    """Return the nets of the first board whose pins the other ties in several groups.
+
+    A pin without a net is a group of its own.
+    """
+    nets: dict[str, dict[str | tuple[str, str], list[_Pair]]] = {}
+    for pin, other in pairs:
+        if pin.net is not None:
+            group = other.net if other.net is not None else (other.part, other.number)
+            nets.setdefault(pin.net, {}).setdefault(group, []).append((pin, other))
+    return {net: list(groups.values()) for net, groups in nets.items() if len(groups) > 1}
+
+
+def _by_size(pins: tuple[Pin, ...]) -> tuple[object, ...]:
+    return -len(pins), natural_key(str(pins[0]))
+
+
+def _in_order(pins: Iterable[Pin]) -> tuple[Pin, ...]:
+    return tuple(sorted(pins, key=lambda pin: natural_key(str(pin))))
 
 
 def _sorted(names: Iterable[str]) -> tuple[str, ...]:
@@ -112,37 +143,28 @@ def _pair_parts(
             bare = behind_x(part)
             if bare in names and name not in names and bare not in decks:
                 pairs.update({bare: name} if turned else {name: bare})
-    for short, long, turned in ((other, board, False), (board, other, True)):
-        if cuts_names(short) and not cuts_names(long):
-            cut_names, names = (parts, others) if turned else (others, parts)
-            taken = set(pairs) if turned else set(pairs.values())
-            for cut in [name for name in cut_names if name not in taken]:
-                longer = longer_names(cut, names, REFDES_COLUMNS)
-                if len(longer) == 1:
-                    pairs.update({cut: longer[0]} if turned else {longer[0]: cut})
+    if cuts_names(board) != cuts_names(other):
+        turned = cuts_names(board)
+        cut_names, names = (parts, others) if turned else (others, parts)
+        taken = set(pairs) if turned else set(pairs.values())
+        for cut in [name for name in cut_names if name not in taken]:
+            longer = longer_names(cut, names, REFDES_COLUMNS)
+            if len(longer) == 1:
+                pairs.update({cut: longer[0]} if turned else {longer[0]: cut})
     return pairs
 
 
-def _pair_pins(
-    part: Part, other: Part, cut: bool
-) -> tuple[list[tuple[Pin, Pin]], list[str], list[str]]:
+def _pair_pins(part: Part, other: Part, cut: bool) -> tuple[list[_Pair], list[str], list[str]]:
     """Return the pins both have, and the connected ones that only one has."""
     mine, theirs = _single_pins(part), _single_pins(other)
     same_refdes = part.refdes == other.refdes
-    if "spice_element" in other.properties and "spice_element" not in part.properties:
-        turned = pin_numbers(
-            other, {number: pin.name for number, pin in mine.items()}, same_refdes=same_refdes
-        )
-        numbers = {here: there for there, here in turned.items()}
-    else:
-        numbers = pin_numbers(
-            part, {number: pin.name for number, pin in theirs.items()}, same_refdes=same_refdes
-        )
-    pairs = [
-        (pin, theirs[numbers[number]])
-        for number, pin in mine.items()
-        if numbers.get(number) in theirs
-    ]
+    turned = "spice_element" in other.properties and "spice_element" not in part.properties
+    asked, told = (other, mine) if turned else (part, theirs)
+    names = {number: pin.name for number, pin in told.items()}
+    numbers = pin_numbers(asked, names, same_refdes=same_refdes)
+    if turned:
+        numbers = {here: there for there, here in numbers.items()}
+    pairs = [(pin, theirs[numbers[n]]) for n, pin in mine.items() if numbers.get(n) in theirs]
     left = [number for number in mine if number not in numbers]
     right = [number for number in theirs if number not in set(numbers.values())]
     if cut:
@@ -161,9 +183,12 @@ def _pair_pins(
     )
 
 
-def _lost_ends(
-    pins: dict[str, Pin], lone: list[str], others: dict[str, Pin]
-) -> list[tuple[Pin, Pin]]:
+def _single_pins(part: Part) -> dict[str, Pin]:
+    count = Counter(pin.number for pin in part.pins)
+    return {pin.number: pin for pin in part.pins if count[pin.number] == 1}
+
+
+def _lost_ends(pins: dict[str, Pin], lone: list[str], others: dict[str, Pin]) -> list[_Pair]:
     """Return the end of a two-pin part that the other file does not list, paired with no net.
 
     A netlist leaves out what is on no net; a resistor of which it has one end is open there. Of
@@ -177,53 +202,6 @@ def _lost_ends(
 
 def _cut_pairs(names: list[str], cut_names: list[str]) -> list[tuple[str, str]]:
     """Return (name, cut name) where one name alone begins so."""
-    found = []
-    for cut in cut_names:
-        longer = [name for name in longer_names(cut, names, PIN_COLUMNS) if name != cut]
-        if len(longer) == 1:
-            found.append((longer[0], cut))
-    return found
-
-
-def _single_pins(part: Part) -> dict[str, Pin]:
-    count = Counter(pin.number for pin in part.pins)
-    return {pin.number: pin for pin in part.pins if count[pin.number] == 1}
-
-
-def _opens(matched: list[tuple[Pin, Pin]]) -> tuple[Open, ...]:
-    groups: dict[str, dict[str | tuple[str, str], list[Pin]]] = {}
-    for pin, other in matched:
-        if pin.net is not None:
-            groups.setdefault(pin.net, {}).setdefault(_group(other), []).append(pin)
-
-    def largest_first(pins: tuple[Pin, ...]) -> tuple[int, tuple[tuple[str | int, ...], str]]:
-        return -len(pins), natural_key(str(pins[0]))
-
-    found = [
-        Open(net, tuple(sorted(map(_in_order, split.values()), key=largest_first)))
-        for net, split in groups.items()
-        if len(split) > 1
-    ]
-    return tuple(sorted(found, key=lambda item: natural_key(item.net)))
-
-
-def _shorts(matched: list[tuple[Pin, Pin]]) -> tuple[Short, ...]:
-    groups: dict[str, list[Pin]] = {}
-    for pin, other in matched:
-        if other.net is not None:
-            groups.setdefault(other.net, []).append(pin)
-    found = [
-        Short(_sorted({pin.net or "" for pin in pins}), _in_order(pins))
-        for pins in groups.values()
-        if len({_group(pin) for pin in pins}) > 1
-    ]
-    return tuple(sorted(found, key=lambda item: natural_key(str(item.pins[0]))))
-
-
-def _group(pin: Pin) -> str | tuple[str, str]:
-    # a pin without a net is a group of its own
-    return pin.net if pin.net is not None else (pin.part, pin.number)
-
-
-def _in_order(pins: Iterable[Pin]) -> tuple[Pin, ...]:
-    return tuple(sorted(pins, key=lambda pin: natural_key(str(pin))))
+    longer = [(cut, longer_names(cut, names, PIN_COLUMNS)) for cut in cut_names]
+    alone = [(cut, [name for name in found if name != cut]) for cut, found in longer]
+    return [(found[0], cut) for cut, found in alone if len(found) == 1]

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from functools import partial
 
-from nettrace.circuit.absence import judge_absence
+from nettrace.circuit.absence import bus_name, judge_absence, listed
 from nettrace.circuit.absence_supply import capacitors_behind
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Bus, NetKind, Severity
+from nettrace.circuit.evidence import NetKind, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
@@ -54,8 +53,7 @@ def describe_damage(circuit: Circuit, missing: Sequence[str]) -> tuple[str, ...]
                 sentences.append(sentence)
                 told.update(sentence.parts)
     sentences += _single(circuit, [key for key in gone if key not in told], gone)
-    sentences.sort(key=lambda sentence: sentence.severity.rank)
-    texts = [sentence.text for sentence in sentences]
+    texts = [each.text for each in sorted(sentences, key=lambda each: each.severity.rank)]
     if len(texts) > MOST_SENTENCES:
         more = len(texts) - MOST_SENTENCES + 1
         texts = [*texts[: MOST_SENTENCES - 1], f"{more} smaller effects more; see each part."]
@@ -66,72 +64,54 @@ def _worst(circuit: Circuit, keys: Iterable[str]) -> Severity:
     return min((circuit.absence(key).severity for key in keys), key=lambda s: s.rank)
 
 
-def _and(names: Sequence[str]) -> str:
-    return f"{', '.join(names[:-1])} and {names[-1]}" if len(names) > 1 else "".join(names)
-
-
 # -- pull-ups, by bus ---------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _LostLine:
-    """A bus line's segment that has lost its last pull-up: line, net, parts."""
-
-    line: str
-    net: str
-    parts: tuple[str, ...]
 
 
 def _pull_ups(circuit: Circuit, gone: Collection[str]) -> Iterator[_Sentence]:
     places = sorted({place for key in gone for place in circuit.pulled_buses.get(key, ())})
     for bus in (circuit.buses[place] for place in places):
-        lost: dict[str, list[_LostLine]] = {}
+        name = bus_name(bus)
+        called = f"the {name}" if name.endswith(" bus") else name
+        #: rail -> (line, net, parts) of each line's segment that has lost its last pull-up to it
+        lost: dict[str, list[tuple[str, str, tuple[str, ...]]]] = {}
         for line in bus.lines:
             for net in line.nets or (line.net,):
                 pulls = circuit.pulls.get(net, ())
                 ups = [pull for pull in pulls if pull.direction == "up" and pull.fitted]
                 cut = [p for p in ups if p.part in gone or any(key in gone for key in p.through)]
-                if not cut:
-                    continue
                 parts = {key for pull in cut for key in (pull.part, *pull.through) if key in gone}
                 names = tuple(sorted(parts, key=natural_key))
-                left = tuple(dict.fromkeys(pull.part for pull in ups if pull not in cut))
-                if left:
+                left = dict.fromkeys(pull.part for pull in ups if pull not in cut)
+                if cut and left:
                     text = (
-                        f"{line.line} of {_bus_words(bus)} ({net}) loses a pull-up "
+                        f"{line.line} of {called} ({net}) loses a pull-up "
                         f"({', '.join(names)}) but keeps {', '.join(left)}: its edges get slower."
                     )
                     yield _Sentence(Severity.DEGRADES, text, names)
-                else:
+                elif cut:
                     to = " and ".join(dict.fromkeys(pull.to for pull in cut))
-                    lost.setdefault(to, []).append(_LostLine(line.line, net, names))
+                    lost.setdefault(to, []).append((line.line, net, names))
         for to, lines in lost.items():
-            yield _lost_lines(circuit, bus, to, lines)
+            told = tuple(dict.fromkeys(key for _, _, keys in lines for key in keys))
+            said = list(dict.fromkeys(line for line, _, _ in lines))
+            nets = ", ".join(net for line, net, _ in lines if net != line)
+            whole = {1: "", 2: "Both "}.get(len(said), "All of ")
+            loses = "loses its only pull-up" if len(said) == 1 else "lose their pull-ups"
+            on = {net for _, net, _ in lines}
+            board = circuit.board
+            deaf = [key for key in bus.devices if not on.isdisjoint(board.part_by_key[key].nets)]
+            effect = "nothing on it answers"
+            if 0 < len(deaf) <= MOST_DEAF:
+                effect = f"{_all(deaf)} {'does' if len(deaf) == 1 else 'do'} not answer"
+            text = (
+                f"{whole}{_all(said)} of {called}{f' ({nets})' if nets else ''} {loses} to {to} "
+                f"({', '.join(told)}): {effect}."
+            )
+            yield _Sentence(Severity.BLOCKS, text, told)
 
 
-def _lost_lines(circuit: Circuit, bus: Bus, to: str, lines: Sequence[_LostLine]) -> _Sentence:
-    parts = tuple(dict.fromkeys(key for line in lines for key in line.parts))
-    said = list(dict.fromkeys(line.line for line in lines))
-    nets = [line.net for line in lines if line.net != line.line]
-    which = {1: _and(said), 2: f"Both {_and(said)}"}.get(len(said), f"All of {_and(said)}")
-    verb, their = ("loses", "its only pull-up") if len(said) == 1 else ("lose", "their pull-ups")
-    where = f" ({', '.join(nets)})" if nets else ""
-    on = {line.net for line in lines}
-    deaf = [key for key in bus.devices if not on.isdisjoint(circuit.board.part_by_key[key].nets)]
-    effect = "nothing on it answers"
-    if 0 < len(deaf) <= MOST_DEAF:
-        effect = f"{_and(deaf)} {'does' if len(deaf) == 1 else 'do'} not answer"
-    text = f"{which} of {_bus_words(bus)}{where} {verb} {their} to {to} "
-    return _Sentence(Severity.BLOCKS, f"{text}({', '.join(parts)}): {effect}.", parts)
-
-
-def _bus_words(bus: Bus) -> str:
-    protocol = bus.protocol.upper() if len(bus.protocol) <= 4 else bus.protocol
-    if bus.name.casefold() == bus.protocol.casefold():
-        return f"the {protocol} bus"
-    if bus.protocol.casefold() in bus.name.casefold():
-        return f"bus {bus.name}"
-    return f"{protocol} bus {bus.name}"
+def _all(names: Sequence[str]) -> str:
+    return listed(names, len(names))
 
 
 # -- decoupling, by rail ------------------------------------------------------------------------
@@ -144,16 +124,14 @@ def _decoupling(circuit: Circuit, gone: Collection[str]) -> list[_Sentence]:
     for name in sorted(touched, key=natural_key):
         if circuit.net_kind(name) is not NetKind.RAIL:
             continue
-        bank = circuit.once("capacitors", name, partial(_capacitors, circuit, name))
+        bank = circuit.bank(name).farads
         lost = tuple(key for key in bank if key in gone)
         if not lost:
             continue
         whole, missing = sum(bank.values()), sum(bank[key] for key in lost)
         names, all_lost = ", ".join(lost), len(lost) == len(bank)
-        if all_lost:
-            text = f"{name} loses all its own capacitors ({names})"
-        else:
-            text = f"{name} loses {len(lost)} of {len(bank)} capacitors ({names})"
+        which = "all its own" if all_lost else f"{len(lost)} of {len(bank)}"
+        text = f"{name} loses {which} capacitors ({names})"
         if whole:
             text += f", {engineering(missing, 'F', 3)}"
             text += "" if all_lost else f" of {engineering(whole, 'F', 3)}"
@@ -164,21 +142,7 @@ def _decoupling(circuit: Circuit, gone: Collection[str]) -> list[_Sentence]:
             text += f"; those behind {link} are left" + " if it is closed" * conditional
         share = missing / whole if whole else len(lost) / len(bank)
         found.append((-share, _Sentence(_worst(circuit, lost), f"{text}.", lost)))
-    found.sort(key=lambda item: item[0])
-    return [sentence for _, sentence in found]
-
-
-def _capacitors(circuit: Circuit, rail: str) -> Mapping[str, float]:
-    """Return the fitted capacitors from a rail to a ground with their capacitance, F."""
-    bank: dict[str, float] = {}
-    for pin in circuit.board.net_by_name[rail].pins:
-        kind = circuit.kinds[pin.part]
-        if kind.kind is not Kind.CAPACITOR or not kind.fitted:
-            continue
-        others = [net for net in circuit.board.part_by_key[pin.part].nets if net != rail]
-        if len(others) == 1 and circuit.net_kind(others[0]) is NetKind.GROUND:
-            bank[pin.part] = kind.farads or 0.0
-    return bank
+    return [sentence for _, sentence in sorted(found, key=lambda item: item[0])]
 
 
 # -- signals, and single parts ------------------------------------------------------------------
@@ -210,7 +174,7 @@ def _shared_signals(circuit: Circuit, gone: Collection[str]) -> Iterator[_Senten
         absences = [circuit.absence(key) for key in parts]
         if all(absence.lost == "temperature" for absence in absences):
             what = f"{chip} no longer reads the temperature"
-        text = f"{net} has lost {_and(parts)}: {what}"
+        text = f"{net} has lost {_all(parts)}: {what}"
         then = {absence.then for absence in absences}
         if len(then) == 1 and then != {""}:
             (tail,) = then
