@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import islice
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, Link, NetKind, Rail
@@ -87,8 +86,6 @@ MOST_WAYS = 50
 
 #: A net, and the kind of all nets so far (RAIL, GROUND, SIGNAL for the rest), None if mixed.
 _State = tuple[str, NetKind | None]
-#: A state -> the states before it, each with the link that leads on.
-_Came = dict[_State, list[tuple[_State, Link]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,21 +113,23 @@ def find_ways(circuit: Circuit, from_net: str, to_net: str) -> tuple[Way, ...]:
     if from_net == to_net:
         return (Way(from_net, (), 0.0),)
     start: _State = (from_net, _kind(circuit, from_net))
-    came: _Came = {start: []}
-    edge = [start]
-    goals: list[_State] = []
-    while edge and not goals:
-        reached: _Came = {}
-        for state in edge:
+    seen = {start}
+    edge: dict[_State, list[tuple[Link, ...]]] = {
+        start: [()]
+    }  # state -> the chains that lead there
+    chains: list[tuple[Link, ...]] = []
+    while edge and not chains:
+        reached: dict[_State, list[tuple[Link, ...]]] = {}
+        for state, before in edge.items():
             for after, link in _steps(circuit, state):
-                if after not in came:
-                    reached.setdefault(after, []).append((state, link))
-        came.update(reached)
-        edge = list(reached)
-        goals = [state for state in edge if state[0] == to_net]
-    found: list[Way] = []
-    chains = (links for goal in goals for links in _back(came, goal))
-    for links in islice(chains, MOST_WAYS):
+                if after not in seen:
+                    ways = reached.setdefault(after, [])
+                    ways += [(*chain, link) for chain in before[: MOST_WAYS - len(ways)]]
+        seen.update(reached)
+        edge = reached
+        chains = [chain for (net, _), ways in edge.items() if net == to_net for chain in ways]
+    found = []
+    for links in chains[:MOST_WAYS]:
         known = [link.ohms for link in links if link.ohms is not None]
         ohms = sum(known) if len(known) == len(links) else None
         terms = dict.fromkeys(link.conditional for link in links if link.conditional)
@@ -150,14 +149,3 @@ def _steps(circuit: Circuit, state: _State) -> Iterator[tuple[_State, Link]]:
         there = _kind(circuit, link.to_net)
         if there is here or here is NetKind.SIGNAL or only is here:
             yield (link.to_net, only if there is only else None), link
-
-
-def _back(came: _Came, goal: _State) -> Iterator[tuple[Link, ...]]:
-    """Yield the chains of links that lead to the goal; each is as long as the search was deep."""
-    pending: list[tuple[_State, tuple[Link, ...]]] = [(goal, ())]
-    while pending:
-        state, tail = pending.pop()
-        before = came[state]
-        if not before:
-            yield tail
-        pending.extend((earlier, (link, *tail)) for earlier, link in reversed(before))

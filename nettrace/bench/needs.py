@@ -1,7 +1,7 @@
 """What to order for the bare positions: value, ratings by rail and role, spares, substitutes.
 
-Ratings are computed from the rails at the part's ends; what the netlist states is kept and, where
-it falls short of the rule, said.
+Ratings are computed from the rails at the part's ends by the rules of `knowledge/orders.toml`; what
+the netlist states is kept and, where it falls short of the rule, said.
 """
 
 from __future__ import annotations
@@ -17,32 +17,17 @@ from nettrace.circuit.evidence import PartKind, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import two_nets
 from nettrace.electrical.power_off import UNSTATED_TOLERANCE, is_class_1
+from nettrace.knowledge import table
 from nettrace.model.board import Part
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering, percent
 from nettrace.values.series import combinations, neighbours, series_of_tolerance
 from nettrace.values.sizes import chip_size
 
-#: Class 2 ceramics: rated at least twice the rail, for their capacitance falls with bias; class 1
-#: and others: one and a half times (both common practice, no source).
-CLASS_2_FACTOR: Final = 2.0
-OTHER_FACTOR: Final = 1.5
-#: Resistors are run at no more than half their rated power (common practice, no source).
-POWER_FACTOR: Final = 2.0
-#: Ratings that ceramic capacitors are sold in, V (EIA voltage codes 0G to 2A).
-SOLD_VOLTS: Final = (4.0, 6.3, 10.0, 16.0, 25.0, 35.0, 50.0, 100.0)
-#: Parts smaller than 0402 jump from tweezers: so many spares a position (common practice).
-SPARES_SMALL: Final = 2
-SMALL_SIZES: Final = frozenset({"008004", "009005", "01005", "0201"})
-USUAL_SIZES: Final = ("01005", "0201", "0402", "0603", "0805", "1206", "1210")
+_RULES: Final = table("orders")
 #: How many donors are named.
 DONORS_SHOWN: Final = 6
-
 _VALUED: Final = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR})
-_NOT_LOST: Final = frozenset({Kind.IC, Kind.MODULE, Kind.CONNECTOR})
-_NUMBER_FIELDS: Final = frozenset(
-    {"mpn", "manufacturerpartnumber", "partnumber", "mfrpn", "manfpn"}
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,11 +99,11 @@ def plan_needs(circuit: Circuit, positions: Sequence[str]) -> tuple[Need, ...]:
                 need.part_number or (part.value if not need.value else ""),
             )  # fmt: skip
             lines.setdefault(spec, []).append(need)
-    found = []
+    found, spare = [], _RULES["spares"]
     for first, *more in lines.values():
         needs = [first, *more]
-        loses = first.kind not in _NOT_LOST and first.size in SMALL_SIZES
-        spares = SPARES_SMALL * len(needs) if loses else 0
+        loses = first.kind not in spare["not_of"] and first.size in spare["sizes"]
+        spares = spare["each"] * len(needs) if loses else 0
         said = [f"{spares} spare: parts below 0402 are easily lost"] if spares else []
         joined = replace(
             first,
@@ -133,10 +118,13 @@ def plan_needs(circuit: Circuit, positions: Sequence[str]) -> tuple[Need, ...]:
 
 
 def _part_number(part: Part) -> str | None:
-    for name, text in part.properties.items():
-        if text and name.casefold().replace(" ", "").replace("_", "") in _NUMBER_FIELDS:
-            return text
-    return None
+    fields = _RULES["fields"]["part_number"]
+    named = (
+        text
+        for name, text in part.properties.items()
+        if text and name.casefold().replace(" ", "").replace("_", "") in fields
+    )
+    return next(named, None)
 
 
 def _value(values: PartKind) -> str:
@@ -159,12 +147,11 @@ def _need_of(circuit: Circuit, part: Part) -> Need:
             value = engineering(proposal.choices[0], unit)
             because.extend(proposal.because)
             doubts.append("the value is proposed from the circuit: no source states it")
-    across = _volts_across(circuit, part)
-    volts = watts = None
-    dielectric = values.dielectric
+    volts, watts, dielectric = None, None, values.dielectric
     if kind is Kind.CAPACITOR:
-        volts, dielectric = _capacitor_rating(values, across, because, doubts)
+        volts, dielectric = _capacitor_rating(values, _volts_across(circuit, part), because, doubts)
     elif kind is Kind.RESISTOR and values.ohms:
+        across = _volts_across(circuit, part)
         watts = _resistor_watts(values.ohms, size, across, because, doubts)
     if kind not in _VALUED and not part.value:
         doubts.append("no source names the part")
@@ -201,22 +188,21 @@ def _capacitor_rating(
     values: PartKind, across: float | None, because: list[str], doubts: list[str]
 ) -> tuple[float | None, str | None]:
     """Return the volts to ask for and the dielectric."""
-    farads, dielectric = values.farads or 0.0, values.dielectric
-    class_1 = is_class_1(dielectric, farads)
+    farads, dielectric, stated = values.farads or 0.0, values.dielectric, values.rated_volts
+    class_ = "class_1" if is_class_1(dielectric, farads) else "class_2"
     if not dielectric and farads:
-        dielectric = "C0G" if class_1 else "X5R or X7R"
+        dielectric = _RULES["capacitor"][f"{class_}_dielectric"]
         doubts.append("dielectric not stated: chosen by value (common practice)")
-    stated = values.rated_volts
     if across is None:
         if stated is None:
             doubts.append("voltage rating: the rail is not known, ask for 16 V or more")
         return stated, dielectric
-    factor = OTHER_FACTOR if class_1 else CLASS_2_FACTOR
+    factor = _RULES["capacitor"][f"{class_}_factor"]
     least = factor * across * (1 - 1e-9)
-    sold = next((volts for volts in SOLD_VOLTS if volts >= least), factor * across)
+    sold = next((v for v in _RULES["sold_volts"]["volts"] if v >= least), factor * across)
+    of = "class 1" if class_ == "class_1" else "class 2 (falls with bias)"
     because.append(
-        f"{across:g} V across at most, times {factor:g} for "
-        f"{'class 1' if class_1 else 'class 2 (falls with bias)'}: {sold:g} V (common practice)"
+        f"{across:g} V across at most, times {factor:g} for {of}: {sold:g} V (common practice)"
     )
     if stated is None:
         return sold, dielectric
@@ -235,7 +221,7 @@ def _resistor_watts(
     if across is None or rated is None:
         return rated
     used = across**2 / ohms
-    if used * POWER_FACTOR > rated and ohms > 1:
+    if used * _RULES["resistor"]["power_factor"] > rated and ohms > 1:
         doubts.append(
             f"if all of {across:g} V stood across it, {engineering(used, 'W')} would be more than "
             f"half of a {size}'s {engineering(rated, 'W')}: check before ordering"
@@ -267,8 +253,9 @@ def _substitutes(values: PartKind, size: str | None, dielectric: str | None) -> 
         yield "a higher voltage rating in the same size and value"
         if dielectric and dielectric.upper() == "X5R":
             yield "X7R or X6S instead of X5R"
-    if size in USUAL_SIZES[:-1] and values.kind in {Kind.RESISTOR, Kind.CAPACITOR}:
-        larger = USUAL_SIZES[USUAL_SIZES.index(size) + 1]
+    sizes = _RULES["sizes"]["usual"]
+    if size in sizes[:-1] and values.kind in {Kind.RESISTOR, Kind.CAPACITOR}:
+        larger = sizes[sizes.index(size) + 1]
         yield f"{larger} only if the pads and the neighbours leave room"
 
 
