@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from enum import Enum
+from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
@@ -17,21 +18,20 @@ if TYPE_CHECKING:
 
 Json = dict[str, Any]
 
-#: A net without its pins, as it stands inside another answer.
-_NET_FACTS: Final = "name=net.name aliases=net.aliases kind volts pulls reaches"
-
-#: A part as it stands with one of its pads.
-_PART_FACTS: Final = "refdes=part.refdes kind=kind.kind value=part.value roles without_it"
-#: What there is to a pad beside its own places.
-_PAD_FACTS: Final = (
-    "distance:mm shape=pad.shape width=pad.width:mm height=pad.height:mm others neighbours"
-    " ends:pins leads_to=far:pins on_net:net_facts of_part:part_facts"
+#: A net without its pins; a pad with its pin (None for copper without a number) as a pin; what a
+#: meter shows between two places of one net.
+_NET: Final = "name=net.name aliases=net.aliases kind volts pulls reaches"
+_PAD: Final = (
+    "part=pad.part:ref pin=pad.number:word name=pin.name net=pad.net x=pad.x:mm y=pad.y:mm"
+    " side=pad.side"
 )
+_ONE_NET: Final = {"at_most": 0.0, "at_least": 0.0, "nominal": 0.0, "exact": True, "unknown": []}
 
-#: Record -> its keys in order. A key is the attribute of that name, encoded by what it is;
-#: `key=attribute.of.it` takes another (null where there is none), `:way` another way (`_WAYS`); `+`
-#: adds the keys of an attribute's own record. Records that are not here, and not in `_MADE`, are no
-#: answers.
+#: Record, or a shape that others name -> its keys in order. A key is the attribute of that name,
+#: encoded by what it is. `key=a.b` takes another (of None: None; of a tuple or mapping: of each of
+#: its values; what is a method is called), `key=` the record itself, `key==word` is that word;
+#: `:way` encodes it another way (`_WAYS`, or a shape's name); `+` adds the keys of a record.
+#: Records that are not here, and not in `_MADE`, are no answers.
 SHAPES: Final[Mapping[str, str]] = {
     # the board
     "Source": "path format version parts nets pins pads vias",
@@ -40,6 +40,10 @@ SHAPES: Final[Mapping[str, str]] = {
     "Statement": "what +place",
     "Place": "path line:word column:word",
     "Pin": "part:ref pin=number name net x:mm y:mm side",
+    "PinPad": "x:mm y:mm side",
+    "Summary": "name sources counts conflicts rails:RailInShort buses:BusInShort",
+    "RailInShort": "name=net kind volts",
+    "BusInShort": "name protocol lines=lines.line devices:ref",
     # what it means
     "Volts": "nominal min max basis score",
     "Reach": "net through:ref ohms conditional:word",
@@ -52,9 +56,13 @@ SHAPES: Final[Mapping[str, str]] = {
     "Bus": "name protocol lines parts:ref devices:ref through:ref score because",
     "BusLine": "line net nets pulls pull_ohms volts verdict limits_ohms",
     "Link": "part:ref from_pin to_pin kind ohms conditional:word",
+    # places
+    "Circle": "kind==circle x:mm y:mm radius_mm:mm around:word",
+    "Box": "kind==box x1:mm y1:mm x2:mm y2:mm",
+    "Outline": "kind==outline corners:places",
     # answers
-    "Summary": "name sources counts conflicts rails:rails buses:buses",
-    "NetAnswer": f"{_NET_FACTS} pins=net.pins:pins",
+    "NetAnswer": f"{_NET} pins=net.pins:pins",
+    "NetInShort": _NET,
     "PartAnswer": "refdes=part.refdes key=part.key kind=kind.kind value=part.value"
     " ohms=kind.ohms:si farads=kind.farads:si henries=kind.henries:si hertz=kind.hertz:si"
     " tolerance=kind.tolerance:si rated_volts=kind.rated_volts:si"
@@ -62,25 +70,41 @@ SHAPES: Final[Mapping[str, str]] = {
     " size_inch=kind.size_inch dielectric=kind.dielectric package=part.package"
     " description=part.description fitted=kind.fitted x=part.x:mm y=part.y:mm side=part.side"
     " sheet=part.sheet pins=part.pins:pins roles without_it proposals",
-    "Drawing": "path format bytes title parts gone left_out scale side sheets",
+    "PartInShort": "refdes=part.refdes kind=kind.kind value=part.value roles without_it",
+    "AreaAnswer": "shape side pads parts=:area_parts nets=net_answers:NetInShort damage",
+    "AreaPad": f"{_PAD} distance:mm leads_to=far:names",
+    "NearPad": f"{_PAD} distance:mm",
+    "Way": "steps=:steps ohms:si conditional:word",
     # figures
     "Heat": "part watts at_most rated_watts rated_by:word state",
-    "Expected": "from=start from_net=start_net to to_net ohms:bounds farads:some"
-    " volts=volts.nominal volts_basis=volts.basis because diode:word thermistor power=heat",
     "ThermistorLine": "part basis at=rows",
     "LineAtCelsius": "celsius ohms volts",
+    "OhmsBounds": "at_most=shown_at_most at_least=shown_at_least nominal exact unknown",
+    "Expected": "from=start from_net=start_net to to_net ohms:bounds farads:word"
+    " volts=volts.nominal volts_basis=volts.basis because diode:word thermistor power=heat",
     "Meaning": "quantity value tolerance how note:word",
-    "Formula": "name help inputs=parameters:names",
+    "Formula": "name help inputs=parameters.name",
     "FormulaLine": "label value unit:word",
+    "Solved": "name lines=:items",
     # two boards
     "Comparison": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
     "Open": "net groups",
     "Short": "nets:words pins",
     # a repair
+    "OpenJob": "title=job.title opened=job.opened board=job.board:plain entries=job.entries:plain"
+    " undone=job.undone:sorted state=:JobState",
+    "JobState": "damaged=state.damaged.damage refitted=state.refitted.with_part"
+    " open_positions=state.open_positions lifted=state.lifted cuts=state.cuts bridges=state.bridges"
+    " wires=state.wires:ends wired=wires loose=state.loose:list used=state.used:sorted"
+    " readings=state.readings:count",
     "Wired": "from=wire.start to=wire.end nets does=as_ of confirmed=wire.confirmed short=is_short"
     " words note=wire.note:word",
+    "Matches": "matches=:items still_bare",
     "LooseMatch": "loose certainty assigned candidates decide:word advice reusable",
     "Candidate": "part=refdes cost:six because",
+    "BareSite": "part=refdes belongs=words",
+    "Need": "positions quantity words kind value:word tolerance size dielectric volts watts"
+    " part_number description substitutes because doubts",
     "Donor": "part=refdes board severity without_it=why:word",
     "WorkStep": "title positions side because slow_pads neighbours",
     "Neighbour": "part=refdes distance=distance_mm:mm why",
@@ -90,6 +114,9 @@ SHAPES: Final[Mapping[str, str]] = {
     "NextProbe": "probe drop_bits:four because",
     "Check": "verdict because same opens shorts missing_parts extra_parts wrong_values readings"
     " suspects health:six still_to_probe blind wires",
+    "Judged": "number=reading.number at=reading.at to=reading.to quantity=reading.quantity"
+    " value=reading.value shown=reading:reading stage=reading.stage:word state expected:word"
+    " because counts",
     "PhotoMap": "map=kind matrix=rows:raw px_per_mm:raw left_over_px=spread_px:raw side mirrored"
     " degrees:raw agrees:raw bad known_pads=residuals cautions",
     "Residual": "pad=name off_px:raw off_mm:raw used",
@@ -108,11 +135,9 @@ def encode(item: object, board: Board | None = None) -> Any:
     Raises:
         TypeError: not an answer.
     """
-    if item is None or isinstance(item, (bool, int)):
-        return item
     if isinstance(item, Enum):
         return item.value
-    if isinstance(item, str):
+    if item is None or isinstance(item, (bool, int, str)):
         return item
     if isinstance(item, float):
         return si(item)
@@ -128,20 +153,53 @@ def encode(item: object, board: Board | None = None) -> Any:
     raise TypeError(f"{kind} is no answer of nettrace")
 
 
-def by_shape(item: object, shape: str, board: Board | None) -> Json:
-    """Return a record as the keys that a shape names."""
+def by_shape(item: object, shape: str, board: Board | None) -> Any:
+    """Return a record as the keys that a shape names; None stays, of several each is one."""
+    if item is None:
+        return None
+    if type(item) is tuple:
+        return [by_shape(each, shape, board) for each in item]
     found: Json = {}
-    for word in shape.split():
-        named, _, way = word.partition(":")
-        key, _, path = named.partition("=")
+    for key, path, way in _keys(shape):
+        if path[:1] == ("",):
+            found[key] = path[1]
+            continue
         value: Any = item
-        for name in (path or key.lstrip("+")).split("."):
-            value = None if value is None else getattr(value, name)
+        for name in path:
+            value = _attribute(value, name)
         if key.startswith("+"):
             found.update(encode(value, board))
+        elif way in SHAPES:
+            found[key] = by_shape(value, SHAPES[way], board)
         else:
-            found[key] = _WAYS[way](value, board) if way else encode(value, board)
+            found[key] = _WAYS[way](value, board)
     return found
+
+
+@cache
+def _keys(shape: str) -> list[tuple[str, tuple[str, ...], str]]:
+    """Return (key, path, way) of a shape's words; a path that begins with "" is a word itself."""
+    found: list[tuple[str, tuple[str, ...], str]] = []
+    for word in shape.split():
+        named, _, way = word.partition(":")
+        key, other, path = named.partition("=")
+        if path.startswith("="):
+            found.append((key, ("", path[1:]), way))
+        else:
+            names = (path if other else key.lstrip("+")).split(".")
+            found.append((key, tuple(name for name in names if name), way))
+    return found
+
+
+def _attribute(value: Any, name: str) -> Any:
+    if value is None:
+        return None
+    if isinstance(value, Mapping):
+        return {key: _attribute(each, name) for key, each in value.items()}
+    if type(value) is tuple:
+        return tuple(_attribute(each, name) for each in value)
+    found = getattr(value, name)
+    return found() if callable(found) else found
 
 
 def mm(value: float | None) -> float | None:
@@ -173,195 +231,98 @@ def _pins(items: Iterable[Any], board: Board | None) -> list[Json]:
     """
     once: dict[tuple[str, str], Json] = {}
     for item in items:
-        shown = encode(item, board)
-        shown["pads"] = [
-            {"x": mm(pad.x), "y": mm(pad.y), "side": encode(pad.side)} for pad in item.pads
-        ]
+        shown = {**encode(item, board), "pads": by_shape(item.pads, SHAPES["PinPad"], board)}
         known = once.setdefault((shown["part"], shown["pin"]), shown)
         if known is not shown:
             known["pads"] += [pad for pad in shown["pads"] if pad not in known["pads"]]
     return list(once.values())
 
 
-def _bounds(bounds: Any, _: Board | None) -> Json:
-    if bounds is None:  # one net
-        return {"at_most": 0.0, "at_least": 0.0, "nominal": 0.0, "exact": True, "unknown": []}
-    return {
-        "at_most": si(bounds.shown_at_most()),
-        "at_least": si(bounds.shown_at_least()),
-        **by_shape(bounds, "nominal exact unknown", None),
-    }
+def _reading_words(reading: Any, _: Board | None) -> str:
+    from nettrace.views.job import reading_words
+
+    return reading_words(reading)
+
+
+def _plain(item: Any, _: Board | None) -> Any:
+    import msgspec
+
+    return msgspec.to_builtins(item)
+
+
+def _area_parts(item: Any, board: Board | None) -> list[Json]:
+    return [
+        {**encode(answer, board), "distance": mm(here.distance), "inside": here.inside}
+        for answer, here in zip(item.part_answers, item.parts, strict=True)
+    ]
+
+
+def _steps(item: Any, board: Board | None) -> list[Json]:
+    """Return nets and the parts between them, in order."""
+    links = ((encode(link, board), {"net": link.to_net}) for link in item.links)
+    return [{"net": item.start}, *(step for steps in links for step in steps)]
 
 
 #: How a value is written where its own kind does not say it.
 _WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
+    "": encode,
     "ref": _ref,
     "mm": lambda value, _: mm(value),
+    "places": lambda value, _: [[mm(x), mm(y)] for x, y in value],
     "si": lambda value, _: si(value),  # a sum of nothing is 0 and no float
-    "word": lambda value, _: value or None,
+    "word": lambda value, _: encode(value or None),
     "words": lambda value, _: [each or None for each in value],
     "six": lambda value, _: round(value, 6),
     "four": lambda value, _: round(value, 4),
-    "names": lambda value, _: [each.name for each in value],
-    "pins": _pins,
     "raw": lambda value, _: value,
-    "some": lambda value, _: si(value) if value else None,
-    "bounds": _bounds,
-    "net_facts": lambda value, board: value and by_shape(value, _NET_FACTS, board),
-    "part_facts": lambda value, board: by_shape(value, _PART_FACTS, board),
-    "rails": lambda value, board: [by_shape(x, "name=net kind volts", board) for x in value],
-    "buses": lambda value, board: [
-        by_shape(x, "name protocol lines:line_names devices:ref", board) for x in value
-    ],
-    "line_names": lambda value, _: [each.line for each in value],
+    "plain": _plain,
+    "list": lambda value, _: list(value),
+    "sorted": lambda value, _: sorted(value),
+    "count": lambda value, _: len(value),
+    "items": lambda value, board: [encode(each, board) for each in value],
+    "names": lambda pins, board: [f"{_ref(pin.part, board)}.{pin.number}" for pin in pins],
+    "pins": _pins,
     "linked": lambda value, board: [{"part": _ref(key, board), "net": net} for key, net in value],
+    "area_parts": _area_parts,
+    "steps": _steps,
+    "bounds": lambda value, board: dict(_ONE_NET) if value is None else encode(value, board),
+    "ends": lambda wires, _: [[wire.start, wire.end] for wire in wires],
+    "reading": _reading_words,
 }
 
 
 # -- records that are more than their attributes ------------------------------------------------
 
 
-def _pad_at(item: Any, board: Board | None) -> Json:
-    """Return a pad (with its pin, None for copper without a number) in the shape of a pin."""
-    name = item.pin.name if item.pin is not None else None
-    shown = by_shape(item.pad, "part:ref pin=number:word", board)
-    return {**shown, "name": name, **by_shape(item.pad, "net x:mm y:mm side", board)}
-
-
-def _near(item: Any, board: Board | None) -> Json:
-    return {**_pad_at(item, board), "distance": mm(item.distance)}
-
-
-def _area(item: Any, board: Board | None) -> Json:
-    return {
-        "shape": encode(item.shape),
-        "side": encode(item.side),
-        "pads": [
-            {
-                **_near(pad, board),
-                "leads_to": [f"{_ref(far.part, board)}.{far.number}" for far in pad.far],
-            }
-            for pad in item.pads
-        ],
-        "parts": [
-            {
-                **encode(answer, board),
-                "distance": mm(here.distance),
-                "inside": here.inside,
-            }
-            for answer, here in zip(item.part_answers, item.parts, strict=True)
-        ],
-        "nets": [by_shape(net, _NET_FACTS, board) for net in item.net_answers],
-        "damage": list(item.damage),
-    }
-
-
 def _pad(item: Any, board: Board | None) -> Json:
-    shown = _pad_at(item, board) if item.pad is not None else encode(item.pin, board)
-    own = _pins([item.pin], board)[0]["pads"] if item.pin is not None else []
-    return {**(shown or {}), "pads": own, **by_shape(item, _PAD_FACTS, board)}
-
-
-def _way(item: Any, board: Board | None) -> Json:
-    """Return nets and the parts between them, in order."""
-    steps: list[Json] = [{"net": item.start}]
-    for link in item.links:
-        steps += [encode(link, board), {"net": link.to_net}]
-    return {"steps": steps, "ohms": si(item.ohms), "conditional": item.conditional or None}
+    """Return a pad with its pin; a pin without pads as a pin, a part without pins as neither."""
+    shown = by_shape(item, _PAD, board) if item.pad is not None else encode(item.pin, board)
+    pads = by_shape(item.pin.pads, SHAPES["PinPad"], board) if item.pin is not None else []
+    more = "distance:mm shape=pad.shape width=pad.width:mm height=pad.height:mm others neighbours"
+    more += " ends:pins leads_to=far:pins on_net:NetInShort of_part:PartInShort"
+    return {**(shown or {}), "pads": pads, **by_shape(item, more, board)}
 
 
 def _readings(item: Any, board: Board | None) -> Json:
     """Return the first reading, the rest of the pad's under `more`."""
     first, *more = encode(item.now, board)
     other = item.without or item.changed
-    return {
-        **first,
-        "more": more,
-        "without": list(item.without),
-        "changed": encode(item.changed),
-        "fitted": encode(item.fitted, board) if other else [],
-    }
-
-
-def _judged(item: Any, board: Board | None) -> Json:
-    from nettrace.views.job import reading_words
-
-    reading = by_shape(item.reading, "number at to quantity value", board)
-    judged = by_shape(item, "state expected:word because counts", board)
-    stage = item.reading.stage or None
-    return {**reading, "shown": reading_words(item.reading), "stage": stage, **judged}
-
-
-def _need(item: Any, board: Board | None) -> Json:
-    shape = "kind value:word tolerance size dielectric volts watts part_number description"
-    return {
-        "positions": list(item.positions),
-        "quantity": item.quantity,
-        "words": item.words,
-        **by_shape(item, f"{shape} substitutes because doubts", board),
-    }
+    fitted = encode(item.fitted, board) if other else []
+    return {**first, "more": more, **by_shape(item, "without changed", board), "fitted": fitted}
 
 
 def _refit(item: Any, board: Board | None) -> Json:
     from nettrace.bench.refit import CAUTIONS, DOCUMENTS, FIRST
 
-    return {
-        "cautions": [FIRST, *CAUTIONS],
-        "documents": list(DOCUMENTS),
-        **by_shape(item, "steps unplaced", board),
-    }
-
-
-def _job(item: Any, _: Board | None) -> Json:
-    """Return an opened job: its board, every entry, and where it stands."""
-    import msgspec
-
-    job, state = item.job, item.state
-    return {
-        "title": job.title,
-        "opened": job.opened,
-        "board": msgspec.to_builtins(job.board),
-        "entries": [msgspec.to_builtins(entry) for entry in job.entries],
-        "undone": sorted(job.undone()),
-        "state": {
-            "damaged": {key: str(mark.damage) for key, mark in state.damaged.items()},
-            "refitted": {key: fit.with_part for key, fit in state.refitted.items()},
-            **by_shape(state, "open_positions lifted cuts bridges", None),
-            "wires": [[wire.start, wire.end] for wire in state.wires],
-            "wired": encode(item.wires),
-            "loose": list(state.loose),
-            "used": sorted(state.used),
-            "readings": len(state.readings),
-        },
-    }
+    rules = {"cautions": [FIRST, *CAUTIONS], "documents": list(DOCUMENTS)}
+    return {**rules, **by_shape(item, "steps unplaced", board)}
 
 
 _MADE: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
-    "Circle": lambda item, _: {
-        "kind": "circle",
-        **by_shape(item, "x:mm y:mm radius_mm:mm around:word", None),
-    },
-    "Box": lambda item, _: {"kind": "box", **by_shape(item, "x1:mm y1:mm x2:mm y2:mm", None)},
-    "Outline": lambda item, _: {
-        "kind": "outline",
-        "corners": [[mm(x), mm(y)] for x, y in item.corners],
-    },
-    "AreaAnswer": _area,
     "PadAnswer": _pad,
-    "NearPad": _near,
-    "Way": _way,
-    "Solved": lambda item, board: {"name": item.name, "lines": [encode(x, board) for x in item]},
     "ReadingAnswer": _readings,
     "ValueAnswer": lambda item, board: encode(item.meanings, board),
-    "Judged": _judged,
-    "Need": _need,
     "RefitPlan": _refit,
-    "BareSite": lambda item, _: {"part": item.refdes, "belongs": item.words()},
-    "OpenJob": _job,
-    "Matches": lambda item, board: {
-        "matches": [encode(match, board) for match in item],
-        "still_bare": encode(item.still_bare, board),
-    },
     "Needs": lambda item, board: [
         {**encode(need, board), "donors": encode(donors, board)}
         for need, donors in zip(item, item.donors, strict=True)
