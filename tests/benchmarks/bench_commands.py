@@ -46,6 +46,7 @@ def lines(rounds: int = 9) -> Iterator[str]:
     """Yield the report, line by line."""
     with tempfile.TemporaryDirectory() as name:
         environment = {**os.environ, "XDG_CACHE_HOME": name, "PYTHONPATH": str(ROOT)}
+        environment.pop("PYTHONDONTWRITEBYTECODE", None)  # users have their modules compiled
         large = Path(name) / "large.kicad_pcb"
         large.write_text(board_file(3.0), encoding="utf-8")
         picture = str(Path(name) / "picture.svg")
