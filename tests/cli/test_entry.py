@@ -230,3 +230,18 @@ def test_a_drawing_stopped_while_it_is_drawn_again_says_so(
     capsys.readouterr()
     assert entry.main(words) == 130
     assert capsys.readouterr().err.strip() == "stopped"
+
+
+def test_ctrl_c_while_modules_are_being_loaded_ends_quietly(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    class Interrupting:
+        @staticmethod
+        def find_spec(name: str, *_: object) -> None:
+            if name == "nettrace.cli.main":
+                raise KeyboardInterrupt
+
+    monkeypatch.delitem(sys.modules, "nettrace.cli.main", raising=False)
+    monkeypatch.setattr(sys, "meta_path", [Interrupting, *sys.meta_path])
+    assert entry.main(["value", "4R7"]) == 130
+    assert capsys.readouterr().err == "stopped\n"
