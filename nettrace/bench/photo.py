@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Side
 from nettrace.model.find import find_parts, find_pins, split_pin
-from nettrace.model.geometry import distance
 
 Matrix = NDArray[float64]
 Rows = tuple[tuple[float, float, float], ...]
@@ -66,226 +65,6 @@ class KnownPad:
     right_px: float
     down_px: float
     side: Side = Side.BOTH
-
-
-@dataclass(frozen=True, slots=True)
-class _MapFit:
-    """A map with the pads it was fitted to; `spread_px` None where all figures were needed."""
-
-    kind: MapKind
-    matrix: Matrix
-    used: tuple[KnownPad, ...]
-    spread_px: float | None
-    tolerance_px: float
-    squares: float  # of what is left over, summed, px²
-
-    @property
-    def good(self) -> bool:
-        """Whether the pads agree as well as a person can point."""
-        return self.spread_px is not None and self.spread_px <= self.tolerance_px
-
-    @property
-    def rows(self) -> Rows:
-        """The matrix as plain figures."""
-        return tuple((float(row[0]), float(row[1]), float(row[2])) for row in self.matrix)
-
-
-def _best_fit(pads: tuple[KnownPad, ...]) -> tuple[_MapFit, list[str]]:
-    """Return the plainest map that explains the pads, and what to mind about it, in words."""
-    tried = [fit for kind in MapKind if (fit := _fit(pads, kind)) is not None]
-    if tried[0].good and not (len(tried) > 1 and _tilted(tried[0], tried[1])):
-        return tried[0], []
-    # the one pad whose loss makes all others agree
-    agreeing = ([fit for fit in _left_out_fits(pads, kind) if fit.good] for kind in MapKind)
-    alone = next((fits[0] for fits in agreeing if len(fits) == 1), None)
-    richer = tried[-1] if tried[-1].good else None
-    if richer is not None and (alone is None or _plainly(richer, alone)):
-        return richer, []
-    if alone is not None:
-        return alone, []
-    for pair in filter(None, (_exchanged(pads, kind) for kind in MapKind)):
-        return tried[0], [
-            f"{pair[0]} and {pair[1]} seem to be exchanged: with their places the other way "
-            "round all pads agree"
-        ]
-    # all figures were needed: nothing speaks against the richer map, and nothing for it
-    if len(tried) > 1 and tried[-1].spread_px is None:
-        return tried[-1], ["either the camera was held at an angle, or one known pad is off"]
-    return tried[-1], []
-
-
-def _fit(pads: Sequence[KnownPad], kind: MapKind) -> _MapFit | None:
-    """Return the fit, None where the pads do not settle such a map."""
-    free = 6 if kind is MapKind.AFFINE else 8
-    over = 2 * len(pads) - free
-    if over < 0 or _lie_on_one_line([(pad.x_mm, pad.y_mm) for pad in pads]):
-        return None
-    matrix = _affine(pads) if kind is MapKind.AFFINE else _projective(pads)
-    if matrix is None:
-        return None
-    errors = [_error_px(matrix, pad) for pad in pads]
-    squares = sum(right**2 + down**2 for right, down in errors)
-    spread = math.sqrt(squares / over) if over else None
-    tolerance = max(POINTING_PX, POINTING_MM * _scale(matrix, pads))
-    return _MapFit(kind, matrix, tuple(pads), spread, tolerance, squares)
-
-
-def _left_out_fits(pads: tuple[KnownPad, ...], kind: MapKind) -> list[_MapFit]:
-    """Return the maps without each pad in turn; none where all pads are needed for one."""
-    fits = (_fit(pads[:index] + pads[index + 1 :], kind) for index in range(len(pads)))
-    return [fit for fit in fits if fit is not None]
-
-
-def _tilted(affine: _MapFit, projective: _MapFit) -> bool:
-    """Return whether the projective map explains more than two further figures would by chance.
-
-    Method: the F test of nested fits. Two figures more leave 2n - 8; for two in the numerator its
-    chance has a closed form, (squares of the richer fit / of the plainer)^(n - 4).
-    """
-    over = len(affine.used) - 4
-    if over < 1 or not projective.good or affine.squares < SQUARES_OF_NOTHING:
-        return False
-    return bool((projective.squares / affine.squares) ** over < BY_CHANCE)
-
-
-def _plainly(all_pads: _MapFit, alone: _MapFit) -> bool:
-    """Return whether a map for all pads explains them about as well as one that leaves one out.
-
-    A camera at an angle and a slip at a corner look alike at first; the noise tells them apart.
-    """
-    if all_pads.spread_px is None or alone.spread_px is None:
-        return False
-    return all_pads.spread_px <= PLAINLY_TIMES * alone.spread_px + 1e-6
-
-
-def _exchanged(pads: tuple[KnownPad, ...], kind: MapKind) -> tuple[str, str] | None:
-    """Return the one pair of pads that agree with all when their places are exchanged."""
-    found = []
-    tried = range(len(pads)) if len(pads) <= MOST_FOR_EXCHANGE else ()
-    for one, other in itertools.combinations(tried, 2):
-        turned = list(pads)
-        first, second = pads[one], pads[other]
-        turned[one] = replace(first, right_px=second.right_px, down_px=second.down_px)
-        turned[other] = replace(second, right_px=first.right_px, down_px=first.down_px)
-        fit = _fit(turned, kind)
-        if fit is not None and fit.good:
-            found.append((first.name, second.name))
-    return found[0] if len(found) == 1 else None
-
-
-def _affine(pads: Sequence[KnownPad]) -> Matrix:
-    x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in pads])
-    places = np.array([[pad.x_mm - x0, pad.y_mm - y0, 1.0] for pad in pads])
-    points = np.array([[pad.right_px, pad.down_px] for pad in pads])
-    found = np.linalg.lstsq(places, points, rcond=None)[0].T
-    shift = np.array([[1.0, 0.0, -x0], [0.0, 1.0, -y0], [0.0, 0.0, 1.0]])
-    result: Matrix = np.vstack([found, [0.0, 0.0, 1.0]]) @ shift
-    return result
-
-
-def _projective(pads: Sequence[KnownPad]) -> Matrix | None:
-    """Return the least-squares projective map, None where it is not settled or turns over.
-
-    Method: the direct linear transformation on normalised places (Hartley and Zisserman, Multiple
-    View Geometry, 2nd ed., algorithm 4.2, from memory), then Gauss-Newton on the distances in the
-    photo.
-    """
-    from_mm = _normaliser([(pad.x_mm, pad.y_mm) for pad in pads])
-    from_px = _normaliser([(pad.right_px, pad.down_px) for pad in pads])
-    places = np.array([[pad.x_mm, pad.y_mm, 1.0] for pad in pads]) @ from_mm.T
-    points = np.array([[pad.right_px, pad.down_px, 1.0] for pad in pads]) @ from_px.T
-    lines = []
-    for place, point in zip(places, points, strict=True):
-        lines.append([*place, 0, 0, 0, *(-point[0] * place)])
-        lines.append([0, 0, 0, *place, *(-point[1] * place)])
-    _, sizes, turned = np.linalg.svd(np.array(lines))
-    if sizes[7] < 1e-6 * sizes[0]:
-        return None
-    found = turned[-1].reshape(3, 3)
-    if abs(found[2, 2]) < 1e-9:
-        return None
-    found = _refined(found / found[2, 2], places, points)
-    whole: Matrix = np.linalg.inv(from_px) @ found @ from_mm
-    weights = np.array([[pad.x_mm, pad.y_mm, 1.0] for pad in pads]) @ whole[2]
-    if weights.min() * weights.max() <= 0:
-        return None  # the horizon runs between the pads: no photo shows that
-    return whole / float(weights.mean())
-
-
-def _refined(found: Matrix, places: Matrix, points: Matrix) -> Matrix:
-    figures = found.reshape(9)[:8].copy()
-    for _ in range(12):
-        matrix = np.append(figures, 1.0).reshape(3, 3)
-        mapped = places @ matrix.T
-        weight = mapped[:, 2:]
-        at = mapped[:, :2] / weight
-        slopes = np.zeros((2 * len(places), 8))
-        slopes[0::2, 0:3] = slopes[1::2, 3:6] = places / weight
-        slopes[0::2, 6:8] = -at[:, :1] * places[:, :2] / weight
-        slopes[1::2, 6:8] = -at[:, 1:] * places[:, :2] / weight
-        left = (points[:, :2] - at).reshape(-1)
-        step = np.linalg.lstsq(slopes, left, rcond=None)[0]
-        figures += step
-        if np.abs(step).max() < 1e-12:
-            break
-    result: Matrix = np.append(figures, 1.0).reshape(3, 3)
-    return result
-
-
-def _normaliser(points: Sequence[tuple[float, float]]) -> Matrix:
-    """Return the map that moves the points' middle to 0 and their mean distance to root two."""
-    x0, y0 = _middle(points)
-    mean = sum(distance(x0, y0, x, y) for x, y in points) / len(points)
-    by = math.sqrt(2) / mean
-    return np.array([[by, 0.0, -by * x0], [0.0, by, -by * y0], [0.0, 0.0, 1.0]])
-
-
-def _middle(points: Sequence[tuple[float, float]]) -> tuple[float, float]:
-    return sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points)
-
-
-def _lie_on_one_line(points: Sequence[tuple[float, float]]) -> bool:
-    """Return whether the points lie (nearly) on one line, or in one place."""
-    sizes = np.linalg.svd(np.array(points) - np.mean(points, axis=0), compute_uv=False)
-    return bool(sizes[0] == 0 or len(sizes) < 2 or sizes[1] < FLATTEST * sizes[0])
-
-
-def _at(rows: Sequence[Sequence[float]], x: float, y: float) -> tuple[float, float] | None:
-    """Return where a map puts a place, px; None beyond its horizon, or without a map."""
-    if not rows:
-        return None
-    right, down, weight = (row[0] * x + row[1] * y + row[2] for row in rows)
-    return (right / weight, down / weight) if weight > 1e-9 else None
-
-
-def _mapped(matrix: Matrix, x: float, y: float) -> tuple[float, float]:
-    right, down, weight = (float(row[0] * x + row[1] * y + row[2]) for row in matrix)
-    return right / weight, down / weight
-
-
-def _error_px(matrix: Matrix, pad: KnownPad) -> tuple[float, float]:
-    """Return how far right and down of the pointed place the map puts a pad, px."""
-    right, down = _mapped(matrix, pad.x_mm, pad.y_mm)
-    return right - pad.right_px, down - pad.down_px
-
-
-def _slope(matrix: Matrix, pads: Sequence[KnownPad]) -> tuple[float, float, float, float]:
-    """Return how the photo moves for 1 mm of x, and for 1 mm of y, in the middle of the pads."""
-    x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in pads])
-    step = 1e-3
-    here = _mapped(matrix, x0, y0)
-    moved = (_mapped(matrix, x0 + step, y0), _mapped(matrix, x0, y0 + step))
-    a, b, c, d = ((at - was) / step for there in moved for at, was in zip(there, here, strict=True))
-    return a, b, c, d
-
-
-def _scale(matrix: Matrix, pads: Sequence[KnownPad]) -> float:
-    """Return pixels for a millimetre in the middle of the pads."""
-    a, b, c, d = _slope(matrix, pads)
-    return math.sqrt(abs(a * d - b * c))
-
-
-# -- the map ----------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,26 +115,15 @@ class PhotoMap:
     side: Side | None
     mirrored: bool
     degrees: float
-    bad: tuple[str, ...] = ()
-    agrees: bool = True
-    cautions: tuple[str, ...] = ()
-    other_rows: Rows = ()
-    left_out_rows: tuple[Rows, ...] = ()
+    bad: tuple[str, ...]
+    agrees: bool
+    cautions: tuple[str, ...]
+    other_rows: Rows
+    left_out_rows: tuple[Rows, ...]
 
     def to_px(self, x_mm: float, y_mm: float) -> tuple[float, float] | None:
         """Return where a place of the board is in the photo; None beyond its horizon."""
         return _at(self.rows, x_mm, y_mm)
-
-    def _unsteadiness_px(self, x_mm: float, y_mm: float) -> float:
-        """Return how the mark moves when known pads are left out one by one: its jackknife error.
-
-        Method: Efron, The Jackknife, the Bootstrap and Other Resampling Plans, 1982 (from memory):
-        the root of (n - 1) / n times the sum of squares.
-        """
-        here = self.to_px(x_mm, y_mm)
-        moved = [_at(rows, x_mm, y_mm) for rows in self.left_out_rows]
-        gaps = [math.dist(here, at) ** 2 for at in moved if at is not None and here is not None]
-        return math.sqrt((len(gaps) - 1) / len(gaps) * sum(gaps)) if len(gaps) > 1 else 0.0
 
     def doubt_mm(self, x_mm: float, y_mm: float) -> float:
         """Return how far the mark at a place may be off, mm (19 times of 20).
@@ -363,28 +131,26 @@ class PhotoMap:
         The error that pointing gives a map fitted to these pads, which grows away from them, or
         the mark's own unsteadiness where that is more; and how far another kind of map that the
         pads do not speak against puts the place from this one.
+
+        Method: the unsteadiness is the jackknife error, the root of (n - 1) / n times the sum of
+        squares when known pads are left out one by one (Efron, The Jackknife, the Bootstrap and
+        Other Resampling Plans, 1982, from memory).
         """
-        used = [pad for pad in self.known if pad.name not in self.bad]
-        count = len(used)
-        x0, y0 = _middle([(pad.x_mm, pad.y_mm) for pad in used])
-        xx = sum((pad.x_mm - x0) ** 2 for pad in used)
-        yy = sum((pad.y_mm - y0) ** 2 for pad in used)
-        xy = sum((pad.x_mm - x0) * (pad.y_mm - y0) for pad in used)
-        dx, dy = x_mm - x0, y_mm - y0
-        reach = (dx * dx * yy - 2 * dx * dy * xy + dy * dy * xx) / (xx * yy - xy * xy)
+        here = _at(self.rows, x_mm, y_mm)
+
+        def gap(rows: Rows) -> float | None:
+            at = _at(rows, x_mm, y_mm) if rows else None
+            return math.dist(here, at) if here is not None and at is not None else None
+
+        places = _places([pad for pad in self.known if pad.name not in self.bad])
+        away = np.array([x_mm, y_mm]) - places.mean(axis=0)
+        around = places - places.mean(axis=0)
+        reach = float(away @ np.linalg.solve(around.T @ around, away))
         pointing = max(POINTING_PX / 2, POINTING_MM / 2 * self.px_per_mm, self.spread_px or 0.0)
-        error = max(
-            pointing * math.sqrt(1 / count + reach),
-            self._unsteadiness_px(x_mm, y_mm) / math.sqrt(2),
-        )
-        doubt = WITHIN_TIMES * error
-        here, there = _at(self.rows, x_mm, y_mm), _at(self.other_rows, x_mm, y_mm)
-        if here is not None and there is not None:
-            doubt += math.dist(here, there)
-        return doubt / self.px_per_mm
-
-
-# -- words ------------------------------------------------------------------------------------
+        gaps = [moved**2 for rows in self.left_out_rows if (moved := gap(rows)) is not None]
+        unsteady = math.sqrt((len(gaps) - 1) / len(gaps) * sum(gaps)) if len(gaps) > 1 else 0.0
+        error = max(pointing * math.sqrt(1 / len(places) + reach), unsteady / math.sqrt(2))
+        return (WITHIN_TIMES * error + (gap(self.other_rows) or 0.0)) / self.px_per_mm
 
 
 def parse_known_pads(board: Board, words: Sequence[str]) -> tuple[KnownPad, ...]:
@@ -398,48 +164,39 @@ def parse_known_pads(board: Board, words: Sequence[str]) -> tuple[KnownPad, ...]
     """
     found: list[KnownPad] = []
     for word in (piece for text in words for piece in text.replace(";", " ").split()):
-        name, equals, point = word.rpartition("=")
-        figures = point.split(",")
+        name, _, point = word.rpartition("=")
         try:
-            right, down = (float(figure) for figure in figures)
+            right, down = (float(figure) for figure in point.split(","))
         except ValueError:
             right = down = math.nan
-        if not equals or not name or not math.isfinite(right) or not math.isfinite(down):
+        if not name or not math.isfinite(right) or not math.isfinite(down):
             raise WrongUsage(
                 f"the known pad {word!r}",
                 expected="PAD=RIGHT,DOWN in pixels",
                 hint=f"Write it like {EXAMPLE}.",
             )
-        shown, x, y, side = _place_of(board, name)
-        found.append(KnownPad(shown, x, y, right, down, side))
+        if split_pin(board, name) is None:
+            copper = [(part.refdes, pad) for part in find_parts(board, name) for pad in part.pads]
+        else:
+            copper = [
+                (f"{board.part_by_key[pin.part].refdes}.{pin.number}", pad)
+                for pin in find_pins(board, name)
+                for pad in pin.pads
+            ]
+        places = {
+            (pad.x, pad.y): KnownPad(shown, pad.x, pad.y, right, down, pad.side)
+            for shown, pad in copper
+        }
+        if not places:
+            raise NothingMatches(
+                f"{name} has no pad with a place in these sources",
+                hint="Add the board file with --with, or take another pad.",
+            )
+        if len(places) > 1:
+            hint = "Take a pad that stands at one only."
+            raise WrongUsage(f"{name} stands at {len(places)} places", hint=hint)
+        found += places.values()
     return tuple(found)
-
-
-def _place_of(board: Board, name: str) -> tuple[str, float, float, Side]:
-    if split_pin(board, name) is None:
-        parts = find_parts(board, name)
-        copper = [(part.refdes, pad) for part in parts for pad in part.pads]
-    else:
-        pins = {(pin.part, pin.number): pin for pin in find_pins(board, name)}
-        copper = [
-            (f"{board.part_by_key[pin.part].refdes}.{pin.number}", pad)
-            for pin in pins.values()
-            for pad in pin.pads
-        ]
-    places = {(pad.x, pad.y): (shown, pad.x, pad.y, pad.side) for shown, pad in copper}
-    if not places:
-        raise NothingMatches(
-            f"{name} has no pad with a place in these sources",
-            hint="Add the board file with --with, or take another pad.",
-        )
-    if len(places) > 1:
-        raise WrongUsage(
-            f"{name} stands at {len(places)} places", hint="Take a pad that stands at one only."
-        )
-    return next(iter(places.values()))
-
-
-# -- the map ----------------------------------------------------------------------------------
 
 
 def fit_photo(known: Sequence[KnownPad]) -> PhotoMap:
@@ -466,29 +223,28 @@ def fit_photo(known: Sequence[KnownPad]) -> PhotoMap:
         raise WrongUsage(f"{twice} is given twice", hint="Each known pad once.")
     if {pad.side for pad in pads} >= {Side.TOP, Side.BOTTOM}:
         raise WrongUsage("known pads on both sides of the board", hint="A photo shows one side.")
-    if _lie_on_one_line([(pad.x_mm, pad.y_mm) for pad in pads]) or _lie_on_one_line(
-        [(pad.right_px, pad.down_px) for pad in pads]
-    ):
+    if _lie_on_one_line(_places(pads)) or _lie_on_one_line(_points(pads)):
         raise WrongUsage(
             "the known pads lie on one line", hint="Take one well off it, or the map is open."
         )
-    fit, cautions = _best_fit(pads)
-    px_per_mm = _scale(fit.matrix, fit.used)
-    errors = [_error_px(fit.matrix, pad) for pad in pads]
+    fit, caution = _best_fit(pads)
+    slope = _slope(fit.matrix, fit.used)
+    px_per_mm = fit.px_per_mm
     residuals = tuple(
         Residual(pad.name, right, down, math.hypot(right, down) / px_per_mm, pad in fit.used)
-        for pad, (right, down) in zip(pads, errors, strict=True)
+        for pad, (right, down) in zip(pads, _errors(fit.matrix, pads).tolist(), strict=True)
     )
     side = next((pad.side for pad in pads if pad.side is not Side.BOTH), None)
-    a, b, c, d = _slope(fit.matrix, fit.used)
     # y runs up on the board and down in the photo: seen from the top, the sense of turning changes
-    mirrored = (a * d - b * c > 0) is (side is not Side.BOTTOM)
-    turned = math.degrees(math.atan2(-b, a) if side is not Side.BOTTOM else math.atan2(b, -a))
+    mirrored = bool(np.linalg.det(slope) > 0) is (side is not Side.BOTTOM)
+    along, down = slope[:, 0].tolist()
+    turned = math.degrees(
+        math.atan2(-down, along) if side is not Side.BOTTOM else math.atan2(down, -along)
+    )
     other = None
     # a projective map that agrees was taken since the pads speak against the affine one
     if fit.kind is MapKind.AFFINE or not fit.good:
-        kinds = {MapKind.AFFINE: MapKind.PROJECTIVE, MapKind.PROJECTIVE: MapKind.AFFINE}
-        other = _fit(fit.used, kinds[fit.kind])
+        other = _fit(fit.used, next(each for each in MapKind if each is not fit.kind))
     return PhotoMap(
         kind=fit.kind,
         rows=fit.rows,
@@ -501,7 +257,7 @@ def fit_photo(known: Sequence[KnownPad]) -> PhotoMap:
         degrees=turned,
         bad=tuple(item.name for item in residuals if not item.used),
         agrees=fit.good or fit.spread_px is None,
-        cautions=(*cautions, *_cautions(fit, residuals, mirrored=mirrored)),
+        cautions=(*caution, *_cautions(fit, residuals, mirrored=mirrored)),
         other_rows=other.rows if other is not None else (),
         left_out_rows=tuple(each.rows for each in _left_out_fits(fit.used, fit.kind)),
     )
@@ -525,3 +281,188 @@ def _cautions(fit: _MapFit, residuals: Sequence[Residual], *, mirrored: bool) ->
         )
     if mirrored:
         yield "the photo is mirrored (or known pads are exchanged): look at pin 1 before you solder"
+
+
+# -- which map ------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class _MapFit:
+    """A map with the pads it was fitted to; `spread_px` None where all figures were needed."""
+
+    kind: MapKind
+    matrix: Matrix
+    used: tuple[KnownPad, ...]
+    spread_px: float | None
+    px_per_mm: float
+    squares: float  # of what is left over, summed, px²
+
+    @property
+    def good(self) -> bool:
+        """Whether the pads agree as well as a person can point."""
+        tolerance = max(POINTING_PX, POINTING_MM * self.px_per_mm)
+        return self.spread_px is not None and self.spread_px <= tolerance
+
+    @property
+    def rows(self) -> Rows:
+        """The matrix as plain figures."""
+        return tuple((a, b, c) for a, b, c in self.matrix.tolist())
+
+
+def _best_fit(pads: tuple[KnownPad, ...]) -> tuple[_MapFit, tuple[str, ...]]:
+    """Return the plainest map that explains the pads, and what to mind about it, in words."""
+    tried = [fit for kind in MapKind if (fit := _fit(pads, kind)) is not None]
+    plainest, richest = tried[0], tried[-1]
+    if plainest.good and not (len(tried) > 1 and _tilted(plainest, richest)):
+        return plainest, ()
+    # the one pad whose loss makes all others agree
+    agreeing = ([fit for fit in _left_out_fits(pads, kind) if fit.good] for kind in MapKind)
+    alone = next((fits[0] for fits in agreeing if len(fits) == 1), None)
+    # a camera at an angle and a slip at a corner look alike at first; the noise tells them apart
+    if richest.good and (
+        alone is None
+        or (richest.spread_px or 0.0) <= PLAINLY_TIMES * (alone.spread_px or 0.0) + 1e-6
+    ):
+        return richest, ()
+    if alone is not None:
+        return alone, ()
+    for pair in filter(None, (_exchanged(pads, kind) for kind in MapKind)):
+        return plainest, (
+            f"{pair[0]} and {pair[1]} seem to be exchanged: with their places the other way "
+            "round all pads agree",
+        )
+    # all figures were needed: nothing speaks against the richer map, and nothing for it
+    if len(tried) > 1 and richest.spread_px is None:
+        return richest, ("either the camera was held at an angle, or one known pad is off",)
+    return richest, ()
+
+
+def _tilted(affine: _MapFit, projective: _MapFit) -> bool:
+    """Return whether the projective map explains more than two further figures would by chance.
+
+    Method: the F test of nested fits. Two figures more leave 2n - 8; for two in the numerator its
+    chance has a closed form, (squares of the richer fit / of the plainer)^(n - 4).
+    """
+    over = len(affine.used) - 4
+    if over < 1 or not projective.good or affine.squares < SQUARES_OF_NOTHING:
+        return False
+    return (projective.squares / affine.squares) ** over < BY_CHANCE
+
+
+def _left_out_fits(pads: tuple[KnownPad, ...], kind: MapKind) -> list[_MapFit]:
+    """Return the maps without each pad in turn; none where all pads are needed for one."""
+    fits = (_fit(pads[:index] + pads[index + 1 :], kind) for index in range(len(pads)))
+    return [fit for fit in fits if fit is not None]
+
+
+def _exchanged(pads: tuple[KnownPad, ...], kind: MapKind) -> tuple[str, str] | None:
+    """Return the one pair of pads that agree with all when their places are exchanged."""
+    found = []
+    pairs = itertools.combinations(pads, 2) if len(pads) <= MOST_FOR_EXCHANGE else ()
+    for one, other in pairs:
+        turned = {
+            one: replace(one, right_px=other.right_px, down_px=other.down_px),
+            other: replace(other, right_px=one.right_px, down_px=one.down_px),
+        }
+        fit = _fit([turned.get(pad, pad) for pad in pads], kind)
+        if fit is not None and fit.good:
+            found.append((one.name, other.name))
+    return found[0] if len(found) == 1 else None
+
+
+# -- the fit --------------------------------------------------------------------------------------
+
+
+def _fit(pads: Sequence[KnownPad], kind: MapKind) -> _MapFit | None:
+    """Return the fit, None where the pads do not settle such a map."""
+    free = 6 if kind is MapKind.AFFINE else 8
+    over = 2 * len(pads) - free
+    if over < 0 or _lie_on_one_line(_places(pads)):
+        return None
+    matrix = _fitted(_places(pads), _points(pads), free)
+    if matrix is None:
+        return None
+    squares = float((_errors(matrix, pads) ** 2).sum())
+    spread = math.sqrt(squares / over) if over else None
+    px_per_mm = math.sqrt(abs(np.linalg.det(_slope(matrix, pads))))
+    return _MapFit(kind, matrix, tuple(pads), spread, px_per_mm, squares)
+
+
+def _fitted(places: Matrix, points: Matrix, free: int) -> Matrix | None:
+    """Return the least-squares map, None where it is not settled or turns over.
+
+    Method: Gauss-Newton on the distances in the photo, in normalised places. Its first step, from
+    nothing, is the direct linear transformation (Hartley and Zisserman, Multiple View Geometry,
+    2nd ed., algorithm 4.2, from memory); for an affine map (`free` is 6, not 8) it is the last.
+    """
+    from_mm, from_px = _normaliser(places), _normaliser(points)
+    start, goal = _mapped(from_mm, places), _mapped(from_px, points)
+    found, at, weight, left = np.zeros(9), goal, np.ones((len(goal), 1)), goal
+    found[8] = 1.0
+    for _ in range(13):
+        slopes = np.zeros((len(goal), 2, 8))
+        slopes[:, 0, 0:2] = slopes[:, 1, 3:5] = start / weight
+        slopes[:, 0, 2:3] = slopes[:, 1, 5:6] = 1 / weight
+        slopes[:, :, 6:8] = -at[:, :, None] * (start / weight)[:, None, :]
+        step, _, rank, _ = np.linalg.lstsq(
+            slopes.reshape(-1, 8)[:, :free], left.reshape(-1), rcond=1e-6
+        )
+        if rank < free:
+            return None
+        found[:free] += step
+        if np.abs(step).max() < 1e-12:
+            break
+        weight = start @ found[6:8, None] + 1
+        at = _mapped(found.reshape(3, 3), start)
+        left = goal - at
+    whole: Matrix = np.linalg.inv(from_px) @ found.reshape(3, 3) @ from_mm
+    weights = places @ whole[2, :2] + whole[2, 2]
+    if weights.min() * weights.max() <= 0:
+        return None  # the horizon runs between the pads: no photo shows that
+    return whole / float(weights.mean())
+
+
+def _normaliser(points: Matrix) -> Matrix:
+    """Return the map that moves the points' middle to 0 and their mean distance to root two."""
+    middle = points.mean(axis=0)
+    by = math.sqrt(2) / np.linalg.norm(points - middle, axis=1).mean()
+    return np.array([[by, 0.0, -by * middle[0]], [0.0, by, -by * middle[1]], [0.0, 0.0, 1.0]])
+
+
+def _lie_on_one_line(points: Matrix) -> bool:
+    """Return whether the points lie (nearly) on one line, or in one place."""
+    sizes = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    return bool(sizes[0] == 0 or len(sizes) < 2 or sizes[1] < FLATTEST * sizes[0])
+
+
+def _places(pads: Sequence[KnownPad]) -> Matrix:
+    return np.array([[pad.x_mm, pad.y_mm] for pad in pads])
+
+
+def _points(pads: Sequence[KnownPad]) -> Matrix:
+    return np.array([[pad.right_px, pad.down_px] for pad in pads])
+
+
+def _mapped(matrix: Matrix, places: Matrix) -> Matrix:
+    """Return where a map puts places, one in a row."""
+    found = np.column_stack([places, np.ones(len(places))]) @ matrix.T
+    result: Matrix = found[:, :2] / found[:, 2:]
+    return result
+
+
+def _at(rows: Rows, x: float, y: float) -> tuple[float, float] | None:
+    """Return where a map puts a place, px; None beyond its horizon."""
+    right, down, weight = (row[0] * x + row[1] * y + row[2] for row in rows)
+    return (right / weight, down / weight) if weight > 1e-9 else None
+
+
+def _errors(matrix: Matrix, pads: Sequence[KnownPad]) -> Matrix:
+    """Return how far right and down of the pointed places the map puts pads, px."""
+    return _mapped(matrix, _places(pads)) - _points(pads)
+
+
+def _slope(matrix: Matrix, pads: Sequence[KnownPad]) -> Matrix:
+    """Return how the photo moves for 1 mm of x and of y in the middle of the pads: 2 x 2, px."""
+    middle, step = _places(pads).mean(axis=0), 1e-3
+    here, right, up = _mapped(matrix, middle + np.array([[0, 0], [step, 0], [0, step]]))
+    return np.column_stack([right - here, up - here]) / step
