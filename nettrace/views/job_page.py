@@ -264,7 +264,7 @@ def _photo(report: JobReport, plate: PhotoPlate) -> Figure:
     )
     if fit.spread_px is not None:
         words += f" Left over: {fit.spread_px:.1f} px, {fit.spread_px / fit.px_per_mm:.2f} mm."
-    notes = [*fit.cautions, plate.photo.caution, _doubtful(report, plate)]
+    notes = [*fit.cautions, _doubtful(report, plate)]
     return Figure(
         photo_svg(plate, report.circuit, report.numbers),
         (words,),
