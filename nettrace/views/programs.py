@@ -9,7 +9,6 @@ told to find no host at all.
 from __future__ import annotations
 
 import os
-import re
 import shutil
 import subprocess
 import sys
@@ -54,20 +53,15 @@ class DotProgram:
 def find_dot_programs() -> tuple[DotProgram, ...]:
     """Return the programs that are on the PATH or beside this Python, best first."""
     beside = str(Path(sys.executable).parent)
-    found = []
-    for name, formats in PROGRAMS:
-        path = shutil.which(name) or shutil.which(name, path=beside)
-        if path is not None:
-            found.append(DotProgram(name, path, formats))
-    return tuple(found)
+    return tuple(
+        DotProgram(name, path, formats)
+        for name, formats in PROGRAMS
+        if (path := shutil.which(name) or shutil.which(name, path=beside)) is not None
+    )
 
 
 def render_dot(
-    text: str,
-    picture: str,
-    *,
-    program: DotProgram | None = None,
-    seconds: float = MOST_SECONDS,
+    text: str, picture: str, *, program: DotProgram | None = None, seconds: float = MOST_SECONDS
 ) -> bytes:
     """Return the picture of a graph.
 
@@ -81,23 +75,27 @@ def render_dot(
         CannotDraw: no program for this format, or the program failed.
     """
     if program is None:
-        program = _program_for(picture)
+        there = find_dot_programs()
+        if not there:
+            raise CannotDraw("no program here draws graphs", hint=_INSTALL)
+        program = next((each for each in there if picture in each.formats), None)
+        if program is None:
+            raise CannotDraw(
+                f"{' and '.join(each.name for each in there)} cannot write {picture.upper()}",
+                hint="Install Graphviz for it; or write FILE.svg and print that from a browser.",
+            )
     command = [program.path, "-Kdot", f"-T{picture}"]
     if picture == "png":
         command.append(f"-Gdpi={PNG_DPI}")
-    try:
-        done = subprocess.run(
-            command, input=text.encode("utf-8"), capture_output=True, timeout=seconds, check=False
-        )
-    except subprocess.TimeoutExpired:
-        raise CannotDraw(
-            f"{program.name} was still drawing after {seconds:g} s",
-            hint="Choose a smaller area, or write FILE.dot.",
-        ) from None
-    except OSError as error:
-        raise CannotDraw(
-            f"{program.name} does not start ({error.strerror or error})", hint=_INSTALL
-        ) from None
+    done = _run(
+        command,
+        program.name,
+        "drawing",
+        seconds,
+        too_long="Choose a smaller area, or write FILE.dot.",
+        no_start=_INSTALL,
+        given=text.encode(),
+    )
     if done.returncode or not done.stdout:
         said = done.stderr.decode("utf-8", "replace").strip().splitlines()
         reason = f": {said[-1]}" if said else ""
@@ -108,18 +106,26 @@ def render_dot(
     return done.stdout
 
 
-def _program_for(picture: str) -> DotProgram:
-    found = find_dot_programs()
-    for program in found:
-        if picture in program.formats:
-            return program
-    if found:
-        names = " and ".join(program.name for program in found)
-        raise CannotDraw(
-            f"{names} cannot write {picture.upper()}",
-            hint="Install Graphviz for it; or write FILE.svg and print that from a browser.",
+def _run(
+    command: list[str],
+    name: str,
+    doing: str,
+    seconds: float,
+    *,
+    too_long: str,
+    no_start: str,
+    given: bytes = b"",
+) -> subprocess.CompletedProcess[bytes]:
+    """Run a program; the two texts are hints for when it takes `too_long`, or does `no_start`."""
+    try:
+        return subprocess.run(
+            command, input=given, capture_output=True, timeout=seconds, check=False
         )
-    raise CannotDraw("no program here draws graphs", hint=_INSTALL)
+    except subprocess.TimeoutExpired:
+        raise CannotDraw(f"{name} was still {doing} after {seconds:g} s", hint=too_long) from None
+    except OSError as error:
+        reason = error.strerror or error
+        raise CannotDraw(f"{name} does not start ({reason})", hint=no_start) from None
 
 
 def find_browser() -> str | None:
@@ -127,15 +133,12 @@ def find_browser() -> str | None:
     return next((path for name in BROWSERS if (path := shutil.which(name))), None)
 
 
-def print_page(
-    html: str, *, source: str = "html", seconds: float | None = None, **options: str
-) -> bytes:
-    """Return a page as PDF, or with `screenshot` among the browser's options as PNG.
+def print_page(html: str, *, source: str = "html", **options: str) -> bytes:
+    """Return a page as PDF, or with `window_size` among the browser's options as PNG.
 
     Args:
         html: the page.
         source: ending of the file that may be written and printed by hand instead.
-        seconds: when to give up; None is `MOST_PRINT_SECONDS`.
         options: more options of the browser, `_` for `-`.
 
     Raises:
@@ -166,62 +169,23 @@ def print_page(
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             # the browser refuses root with its sandbox on; the page is ours and loads nothing
             command.insert(1, "--no-sandbox")
-        seconds = MOST_PRINT_SECONDS if seconds is None else seconds
         name = Path(browser).name
-        try:
-            subprocess.run(
-                command,
-                capture_output=True,
-                timeout=seconds,
-                check=False,
-                stdin=subprocess.DEVNULL,
-            )
-        except subprocess.TimeoutExpired:
-            raise CannotDraw(f"{name} was still at work after {seconds:g} s", hint=hint) from None
-        except OSError as error:
-            raise CannotDraw(
-                f"{name} does not start ({error.strerror or error})", hint=hint
-            ) from None
+        _run(command, name, "at work", MOST_PRINT_SECONDS, too_long=hint, no_start=hint)
         if not printed.is_file() or not printed.stat().st_size:
             raise CannotDraw(f"{name} made no {picture.upper()}", hint=hint)
         return printed.read_bytes()
 
 
-def print_svg(
-    svg: str,
-    picture: str,
-    size_mm: tuple[float, float],
-    sheets: int = 1,
-    *,
-    seconds: float | None = None,
-) -> bytes:
-    """Return an SVG of one or more sheets, one below the other, as `pdf` or `png`.
+def print_svg(svg: str, picture: str, size_mm: tuple[float, float], sheets: int = 1) -> bytes:
+    """Return an SVG of ours, of sheets one below the other, as `pdf` or `png`.
+
+    A PDF has each sheet on paper of its own, a picture all in one.
 
     Raises:
         CannotDraw: no browser here, or it failed.
     """
-    html = _page_of_sheets(svg, picture, size_mm, sheets)
-    if picture == "pdf":
-        return print_page(html, source="svg", seconds=seconds)
-    width, height = (round(side * _PIXELS_PER_MM) for side in size_mm)
-    return print_page(
-        html,
-        source="svg",
-        seconds=seconds,
-        window_size=f"{width},{height * sheets}",
-        force_device_scale_factor=str(PNG_FACTOR),
-    )
-
-
-def _page_of_sheets(svg: str, picture: str, size_mm: tuple[float, float], sheets: int) -> str:
-    """Return a page with the sheets: each on paper of its own for PDF, in one for a picture."""
     width, height = size_mm
-    drawing = bare_svg(svg)
-    size = "@page{size:landscape;margin:6mm}" if picture == "pdf" else ""
-    style = (
-        f"{size}html,body{{margin:0;background:white}}svg{{display:block}}"
-        "div{break-after:page;break-inside:avoid;overflow:hidden}div:last-child{break-after:auto}"
-    )
+    drawing = svg[svg.index("<svg") :]
     body = f"<div>{drawing}</div>"
     if picture == "pdf" and sheets > 1:
         content = drawing.split(">", 1)[1]
@@ -231,14 +195,19 @@ def _page_of_sheets(svg: str, picture: str, size_mm: tuple[float, float], sheets
             f'font-family="{FONTS}">{content}</div>'
             for sheet in range(sheets)
         )
-    return (
-        '<!DOCTYPE html><html><head><meta charset="utf-8"><title>drawing</title>'
-        f"<style>{style}</style></head><body>{body}</body></html>"
+    html = (
+        '<!DOCTYPE html><html><head><meta charset="utf-8"><title>drawing</title><style>'
+        f"{'@page{size:landscape;margin:6mm}' if picture == 'pdf' else ''}"
+        "html,body{margin:0;background:white}svg{display:block}"
+        "div{break-after:page;break-inside:avoid;overflow:hidden}div:last-child{break-after:auto}"
+        f"</style></head><body>{body}</body></html>"
     )
-
-
-def bare_svg(picture: bytes | str) -> str:
-    """Return an SVG for use inside a page: no XML declaration, document type or remarks."""
-    text = picture.decode("utf-8") if isinstance(picture, bytes) else picture
-    text = re.sub(r"\A.*?(?=<svg\b)", "", text, count=1, flags=re.DOTALL)
-    return re.sub(r"<!--.*?-->\s*", "", text, flags=re.DOTALL).strip() + "\n"
+    if picture == "pdf":
+        return print_page(html, source="svg")
+    across, down = (round(side * _PIXELS_PER_MM) for side in size_mm)
+    return print_page(
+        html,
+        source="svg",
+        window_size=f"{across},{down * sheets}",
+        force_device_scale_factor=str(PNG_FACTOR),
+    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import stat
 import sys
 from pathlib import Path
@@ -15,7 +14,6 @@ from nettrace.views.graph import draw_graph
 from nettrace.views.programs import (
     CannotDraw,
     DotProgram,
-    bare_svg,
     find_dot_programs,
     render_dot,
 )
@@ -113,11 +111,3 @@ def test_a_program_that_writes_nothing_or_is_gone_is_named(tmp_path: Path) -> No
     gone = DotProgram("gone", str(tmp_path / "nowhere"), frozenset({"svg"}))
     with pytest.raises(CannotDraw, match="gone does not start"):
         render_dot(GRAPH, "svg", program=gone)
-
-
-def test_an_svg_for_a_page_has_no_prolog() -> None:
-    dot, _ = both()
-    text = bare_svg(render_dot(GRAPH, "svg", program=dot))
-    assert text.startswith("<svg ")
-    assert not re.search(r"<[!?]", text)
-    parse(text)
