@@ -99,6 +99,78 @@ def points_text(points: Iterable[Point]) -> str:
     return " ".join(f"{_number(x)},{_number(y)}" for x, y in points)
 
 
+def embed_svg(
+    text: str,
+    name: str,
+    label: str,
+    *,
+    numbers: Mapping[str, int],
+    parts: Mapping[str, str] | None = None,
+    nets: Mapping[str, str] | None = None,
+) -> Markup:
+    """Return an SVG of ours or of Graphviz as an element of a page.
+
+    What stands for a part, a pad or a net is marked (`data-part`, `data-pad`, `data-net`), so
+    that the page can show the same thing everywhere.
+
+    Args:
+        text: the SVG as a file holds it.
+        name: letters that its ids get in front; one drawing each.
+        label: what it shows, for those who hear the page.
+        numbers: part key -> number: what is marked with that part, once, links to its row.
+        parts: Graphviz node name -> part key (several: `SEPARATOR` between).
+        nets: Graphviz node name -> net name.
+    """
+    from xml.etree import ElementTree as ET
+
+    root = ET.fromstring(text)  # noqa: S314 - made by us or by `dot`, from a file never
+    for element in root.iter():  # HTML knows SVG by its tag, without namespaces
+        element.tag = element.tag.rsplit("}", 1)[-1]
+        given = {
+            full.rsplit("}", 1)[-1]: value
+            for full, value in element.attrib.items()
+            if not full.startswith("{http://www.w3.org/XML")
+        }
+        if "id" in given:
+            given["id"] = f"{name}-{given['id']}"
+        element.attrib.clear()
+        element.attrib.update(given)
+    for group in root.iter("g"):
+        title = group.find("title")
+        if group.get("class", "").split()[:1] in (["node"], ["edge"]) and title is not None:
+            group.remove(title)  # a name such as `p0` tells nobody anything
+            for marked, names in (("data-part", parts or {}), ("data-net", nets or {})):
+                if stands_for := names.get(title.text or ""):
+                    group.set(marked, safe_text(stands_for))
+    for link in list(root.iter("a")):  # Graphviz gives a tip as the title of a link to nowhere
+        link.tag = "g"
+        tip = ET.Element("title")
+        tip.text = safe_text(link.attrib.pop("title", ""))
+        link.insert(0, tip)
+    # the keyboard reaches each position once: its balloon, else the first thing that is it
+    shown = {safe_text(key): number for key, number in numbers.items()}
+    found: dict[str, tuple[ET.Element, ET.Element]] = {}
+    for parent in root.iter():
+        for element in parent:
+            if any(word in element.attrib for word in ("data-part", "data-pad", "data-net")):
+                element.attrib.setdefault("tabindex", "-1")  # a tap gives it the focus
+            key = element.get("data-part", "").split(SEPARATOR)[0]
+            if key in shown and (key not in found or element.get("class") == "balloon"):
+                found[key] = parent, element
+    for key, (parent, element) in found.items():
+        link = ET.Element("a", {"href": f"#position-{shown[key]}", "class": "balloon"})
+        link.set("id", f"{name}-position-{shown[key]}")
+        link.set("data-part", key)
+        link.set("aria-label", f"Position {shown[key]}, {key}")
+        link.tail, element.tail = element.tail, None
+        parent[list(parent).index(element)] = link
+        link.append(element)
+    for size in ("width", "height"):
+        root.attrib.pop(size, None)
+    root.attrib.update({"id": name, "role": "group", "aria-label": safe_text(label)})
+    return Markup(ET.tostring(root, encoding="unicode"))
+
+
 # -- paper ----------------------------------------------------------------------------------------
 
 

@@ -24,7 +24,7 @@ from nettrace.circuit.evidence import NetKind
 from nettrace.model.board import Part, Pin, Side
 from nettrace.values.quantity import engineering
 from nettrace.version import __version__
-from nettrace.views.drawing import SEPARATOR, Markup, el, void
+from nettrace.views.drawing import SEPARATOR, Markup, el, embed_svg, void
 from nettrace.views.job import SUSPECTS_SHOWN, loose_words, reading_words
 from nettrace.views.page import (
     HTML,
@@ -206,7 +206,6 @@ def _drawings(report: JobReport) -> tuple[dict[str, Figure], list[str]]:
 
 
 def _map(report: JobReport, area: AreaReport) -> Figure:
-    from nettrace.views.embedded import embed_svg
     from nettrace.views.placed import draw_placed
 
     map_ = draw_placed(
@@ -229,7 +228,6 @@ def _map(report: JobReport, area: AreaReport) -> Figure:
 
 
 def _graph(report: JobReport, around: Neighbourhood) -> Figure:
-    from nettrace.views.embedded import embed_svg
     from nettrace.views.graph import draw_graph, names_of_nets, names_of_parts
     from nettrace.views.programs import render_dot
 
