@@ -407,6 +407,7 @@ def _cheapest(
     angles.sort(key=lambda angle: (abs(math.sin(2 * angle)) < 0.4, angle))
     ways = [(math.cos(angle), math.sin(angle)) for angle in angles]
     found: list[tuple[float, _Spot]] = []
+    best = None
     for reach in reaches:
         found += [each for way in ways if (each := offer(reach, way)) is not None]
         best = min(found, key=lambda each: each[0], default=None)
