@@ -202,8 +202,7 @@ class Paper:
 
     def rect(self, box: Box, **values: object) -> None:
         """Draw a box."""
-        size = {"width": box.x2 - box.x1, "height": box.y2 - box.y1}
-        self._draw("rect", x=box.x1, y=box.y1, **size, **values)
+        self._draw("rect", x=box.x1, y=box.y1, width=box.wide, height=box.high, **values)
 
     def circle(self, x: float, y: float, radius: float, **values: object) -> None:
         """Draw a circle."""
@@ -314,6 +313,21 @@ class Box(NamedTuple):
     y1: float
     x2: float
     y2: float
+
+    @property
+    def wide(self) -> float:
+        """How wide it is."""
+        return self.x2 - self.x1
+
+    @property
+    def high(self) -> float:
+        """How high it is."""
+        return self.y2 - self.y1
+
+    @property
+    def corners(self) -> tuple[Point, ...]:
+        """Its corners, all round."""
+        return (self.x1, self.y1), (self.x2, self.y1), (self.x2, self.y2), (self.x1, self.y2)
 
     @property
     def middle(self) -> Point:

@@ -6,8 +6,8 @@ below it in the same SVG.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from nettrace.bench.area import AreaReport
@@ -29,17 +29,18 @@ from nettrace.views.drawing import (
 )
 from nettrace.views.placed_labels import draw_labels
 from nettrace.views.placed_map import (
-    WIRE_MM,
     Position,
     View,
     body_corners,
     choose_view,
     draw_area,
+    draw_cross,
     draw_edges,
     draw_neighbour,
     draw_position,
     draw_torn,
     draw_wire,
+    draw_wire_line,
     scale_words,
 )
 from nettrace.views.text_facts import refdes, role_words, size_words, value_words
@@ -61,21 +62,18 @@ ROW_MM, HEAD_MM, TEXT_MM, SMALL_MM = 7.4, 6.0, 2.7, 2.2
 #: Rows that the list beside the map holds; a further sheet has two columns as high.
 PER_COLUMN = int((LIST_BOX.y2 - LIST_BOX.y1 - HEAD_MM) // ROW_MM)
 FURTHER_COLUMNS = [Box(3.0, 3.0, 131.0, 172.0), Box(136.0, 3.0, 264.0, 172.0)]
-#: Columns of the list: where each starts and how much room its text has, mm.
+#: Columns of the list: title, where each starts and how much room its text has, mm.
 COLUMNS = {
-    "number": (1.0, 8.0),
-    "refdes": (10.0, 14.0),
-    "value": (25.0, 27.0),
-    "size": (53.0, 18.0),
-    "role": (72.0, 30.0),
+    "number": ("No.", 1.0, 8.0),
+    "refdes": ("part", 10.0, 14.0),
+    "value": ("value", 25.0, 27.0),
+    "size": ("size", 53.0, 18.0),
+    "role": ("what it does", 72.0, 30.0),
 }
-_TITLES = {
-    "number": "No.", "refdes": "part", "value": "value", "size": "size", "role": "what it does",
-}  # fmt: skip
 #: Lengths a scale bar may stand for, mm.
 _BARS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
-
-
+#: The head of an arrow: along and across its line from the line's end, mm.
+_ARROW = ((1.2, 0.0), (-1.0, -0.8), (-1.0, 0.8))
 #: What the list says of pins that go nowhere else.
 NOT_CONNECTED = "NC"
 NO_PART = "No part is wholly in this area"
@@ -111,20 +109,6 @@ class _Row:
     remark: str = ""
     nets: tuple[str, ...] = ()
     heading: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _TitleBlock:
-    """What the strip at the bottom says; without a title, the page around the drawing has it.
-
-    `looks` are the kinds of things in the drawing that the legend explains besides the usual.
-    """
-
-    board: str
-    title: str
-    side: Side
-    scale: str
-    looks: frozenset[str]
 
 
 def draw_placed(
@@ -174,7 +158,10 @@ def draw_placed(
     sheets = 1 + -(-max(0, len(rows) - PER_COLUMN) // (2 * PER_COLUMN))
     title = "Marked positions" if in_page else f"Damaged area {area_words(report.shape)}"
     paper = Paper(SHEET_WIDTH, SHEET_HEIGHT * sheets, f"{circuit.board.name}: {title}")
-    near = _neighbours(circuit, view, positions)
+    # the parts that are there and have copper in the window, on the side that is seen
+    around = dict.fromkeys(pad.part for pad in circuit.pad_grid.inside(view.board_box()))
+    there = [circuit.board.part_by_key[key] for key in around if key not in keys]
+    near = [part for part in there if any(pad.side.faces(side) for pad in part.pads)]
     draw_edges(paper, circuit, view)
     if not in_page:
         draw_area(paper, report, view)
@@ -190,23 +177,26 @@ def draw_placed(
     paper.cover(Box(0, 0, SHEET_WIDTH, SHEET_HEIGHT * sheets), WINDOW)
     _draw_window_marks(paper, view)
     looks = {
+        "area": not in_page,
         "far": any(item.is_far_from(side) for item in positions),
         "bare": any(not item.fitted for item in positions),
         "refitted": in_page and any(item.refitted for item in positions),
         "wires": in_page and bool(wires),
         "torn": in_page and bool(torn),
     }
-    block = _TitleBlock(
-        board="" if in_page else circuit.board.name,
-        title="" if in_page else title,
-        side=side,
-        scale=scale_words(view.scale),
-        looks=frozenset(look for look, is_there in looks.items() if is_there),
-    )
+    scale = scale_words(view.scale)
+    cells = [
+        ("side", f"{side} side", "seen from below:", "x is mirrored")
+        if side is Side.BOTTOM
+        else ("side", f"{side} side", "seen from above,", "not mirrored"),
+        ("scale", scale, "sizes in mm"),
+    ]
+    if not in_page:
+        cells.insert(0, ("board", circuit.board.name, title))
     columns = [LIST_BOX]
     for sheet in range(sheets):
         top = SHEET_HEIGHT * sheet
-        _draw_frame(paper, block, top, sheet + 1, sheets)
+        _draw_frame(paper, top, [*cells, ("sheet", f"{sheet + 1} of {sheets}")], looks)
         for column in columns:
             if rows:
                 _draw_column(paper, rows[:PER_COLUMN], _down(column, top))
@@ -215,7 +205,7 @@ def draw_placed(
     return PlacedMap(
         paper.finish(),
         title,
-        block.scale,
+        scale,
         side,
         sheets,
         tuple(item.part.key for item in positions if item.fitted and not item.refitted),
@@ -230,32 +220,27 @@ def _side(part: Part, default: Side) -> Side:
     return part.side or default
 
 
-def _neighbours(circuit: Circuit, view: View, positions: Sequence[Position]) -> list[Part]:
-    """Return the parts that are there and have copper in the window, on the side that is seen."""
-    gone = {item.part.key for item in positions}
-    keys = dict.fromkeys(pad.part for pad in circuit.pad_grid.inside(view.board_box()))
-    parts = (circuit.board.part_by_key[key] for key in keys if key not in gone)
-    return [part for part in parts if any(pad.side.faces(view.side) for pad in part.pads)]
-
-
 # -- the parts list -------------------------------------------------------------------------------
 
 
 def _rows(
     circuit: Circuit, report: AreaReport, positions: Sequence[Position], side: Side
 ) -> list[_Row]:
-    rows = [_row(circuit, item.part, str(item.number), _remark(item, side)) for item in positions]
+    rows = [_row(circuit, item.part, item.part.pins) for item in positions]
+    rows = [
+        replace(row, number=str(item.number), remark=_remark(item, side))
+        for row, item in zip(rows, positions, strict=True)
+    ]
+    if not positions:
+        rows.append(_Row(heading=NO_PART))
     gone = {item.part.key for item in positions}
     others = [
-        item
+        _row(circuit, item.part, item.pins)
         for item in report.reaching_in
         if item.part.refdes and item.pins and item.part.key not in gone
     ]
     if others:
-        rows.append(_Row(heading="Also in the area, not missing"))
-        rows += [_row(circuit, item.part, "", "", item.pins) for item in others]
-    if not positions:
-        rows.insert(0, _Row(heading=NO_PART))
+        rows += [_Row(heading="Also in the area, not missing"), *others]
     return rows
 
 
@@ -269,21 +254,18 @@ def _remark(position: Position, side: Side) -> str:
     return "" if position.fitted else "bare by design"
 
 
-def _row(
-    circuit: Circuit, part: Part, number: str, remark: str, pins: Sequence[Pin] | None = None
-) -> _Row:
+def _row(circuit: Circuit, part: Part, pins: Sequence[Pin]) -> _Row:
     nets: dict[str, dict[str, None]] = {}
-    for pin in part.pins if pins is None else [pin for pin in part.pins if pin in pins]:
-        alone = pin.net is None or circuit.net_kind(pin.net) is NetKind.UNCONNECTED
-        nets.setdefault(NOT_CONNECTED if alone else pin.net or "", {})[pin.number] = None
+    for pin in part.pins:
+        if pin in pins:
+            alone = pin.net is None or circuit.net_kind(pin.net) is NetKind.UNCONNECTED
+            nets.setdefault(NOT_CONNECTED if alone else pin.net or "", {})[pin.number] = None
     return _Row(
-        number=number,
         part=part.key,
         refdes=refdes(circuit, part.key),
         value=value_words(circuit, part) or "value not stated",
         size=size_words(circuit, part),
         role=role_words(circuit.roles(part.key)[:1]),
-        remark=remark,
         nets=tuple(
             f"{'/'.join([*numbers][:4])}{'…' if len(numbers) > 4 else ''} {net}"
             for net, numbers in nets.items()
@@ -293,143 +275,130 @@ def _row(
 
 def _draw_column(paper: Paper, rows: Sequence[_Row], box: Box) -> None:
     y = box.y1 + HEAD_MM
-    for name, (x, _) in COLUMNS.items():
-        paper.text(box.x1 + x, box.y1 + 4.2, _TITLES[name], SMALL_MM, fill="#333")
+    for title, x, _ in COLUMNS.values():
+        paper.text(box.x1 + x, box.y1 + 4.2, title, SMALL_MM, fill="#333")
     paper.line((box.x1, y), (box.x2, y), stroke_width=MIDDLE)
-    spare = box.x2 - box.x1 - (LIST_BOX.x2 - LIST_BOX.x1)
     for row in rows:
         if row.heading:
             paper.text(box.x1 + 1.0, y + 5.0, row.heading, TEXT_MM, bold=True)
         else:
             tip = f"{row.refdes} {row.value}"
             with paper.group(tip=tip, class_="row", data_no=row.number or None, data_part=row.part):
-                _draw_row(paper, row, box, y, spare)
+                _draw_row(paper, row, box, y + 3.3)
         y += ROW_MM
         paper.line((box.x1, y), (box.x2, y), stroke="#999", stroke_width=THIN / 2)
 
 
-def _draw_row(paper: Paper, row: _Row, box: Box, y: float, spare: float) -> None:
-    base = y + 3.3
-    for name, (x, width) in COLUMNS.items():
-        words = str(getattr(row, name))
-        bold = name in {"number", "refdes"}
-        room = width + spare if name == "role" else width
-        paper.text(box.x1 + x, base, fit_text(words, TEXT_MM, room, bold=bold), TEXT_MM, bold=bold)
-    room = box.x2 - box.x1 - COLUMNS["refdes"][0] - 1.0
+def _draw_row(paper: Paper, row: _Row, box: Box, base: float) -> None:
+    """Draw a row of two lines, the first on `base`; the role has what a wide column spares."""
+    spare = box.wide - LIST_BOX.wide
+    for name, (_, x, width) in COLUMNS.items():
+        bold, room = name in {"number", "refdes"}, width + (spare if name == "role" else 0.0)
+        words = fit_text(getattr(row, name), TEXT_MM, room, bold=bold)
+        paper.text(box.x1 + x, base, words, TEXT_MM, bold=bold)
+    x = COLUMNS["refdes"][1]
+    room = box.wide - x - 1.0
     if row.remark:
-        wide = text_width(row.remark, SMALL_MM, bold=True)
         paper.text(box.x2 - 1.0, base + 3.2, row.remark, SMALL_MM, anchor="end", bold=True)
-        room -= wide + 2.0
-    text = _joined(row.nets, room)
-    paper.text(box.x1 + COLUMNS["refdes"][0], base + 3.2, text, SMALL_MM)
-
-
-def _joined(nets: Sequence[str], room: float) -> str:
-    """Return as many nets as there is room for; the rest counted."""
-    if not nets:
-        return ""
-    each = room if len(nets) == 1 else max(room / 2 - 3, room / len(nets) - 3)
-    short = [fit_text(net, SMALL_MM, each) for net in nets]
-    for count in range(len(short), 0, -1):
-        more = len(short) - count
-        text = "  ·  ".join(short[:count]) + (f"  ·  {more} more" if more else "")
-        if text_width(text, SMALL_MM) <= room:
-            return text
-    return fit_text(short[0], SMALL_MM, room)
+        room -= text_width(row.remark, SMALL_MM, bold=True) + 2.0
+    # as many nets as there is room for; the rest counted
+    count = len(row.nets)
+    each = room if count == 1 else max(room / 2 - 3, room / max(count, 1) - 3)
+    short = [fit_text(net, SMALL_MM, each) for net in row.nets]
+    texts = (
+        "  ·  ".join([*short[:shown], *([f"{count - shown} more"] if shown < count else [])])
+        for shown in range(count, 0, -1)
+    )
+    fits = (text for text in texts if text_width(text, SMALL_MM) <= room)
+    text = next(fits, fit_text(short[0], SMALL_MM, room) if short else "")
+    paper.text(box.x1 + x, base + 3.2, text, SMALL_MM)
 
 
 # -- frame and title block ------------------------------------------------------------------------
 
 
-def _draw_frame(paper: Paper, block: _TitleBlock, top: float, sheet: int, sheets: int) -> None:
-    """Draw border, map and list frames, and the title block of one sheet."""
-    paper.rect(_down(FRAME, top), fill="none", stroke="black", stroke_width=THICK)
-    if sheet == 1:
-        paper.rect(_down(WINDOW, top), fill="none", stroke="black", stroke_width=MIDDLE)
+def _draw_frame(
+    paper: Paper, top: float, cells: Sequence[tuple[str, ...]], looks: Mapping[str, bool]
+) -> None:
+    """Draw border, map and list frames, and the title block of one sheet.
+
+    Args:
+        paper: what is drawn on.
+        top: where the sheet begins, mm.
+        cells: the strip's cells: label, and lines. Without that of the board, the page around
+            the drawing says it.
+        looks: kinds of things -> whether the drawing has them, for the legend.
+    """
+    frames = [(FRAME, THICK), (WINDOW, MIDDLE), (BLOCK, MIDDLE)]
+    for frame, width in frames if top == 0 else frames[::2]:
+        paper.rect(_down(frame, top), fill="none", stroke="black", stroke_width=width)
     strip = _down(BLOCK, top)
-    paper.rect(strip, fill="none", stroke="black", stroke_width=MIDDLE)
-    stops = (78.0, 118.0, 142.0, 160.0) if block.title else (0.0, 40.0, 64.0, 82.0)
-    for x in filter(None, stops):
-        paper.line((strip.x1 + x, strip.y1), (strip.x1 + x, strip.y2))
-    starts = [strip.x1, *(strip.x1 + x for x in stops)]
-    widths = [b - a - 3 for a, b in zip(starts, [*starts[1:], strip.x2], strict=True)]
-
-    def cell(at: int, label: str, *lines: str, bold: bool = True) -> None:
-        x = starts[at] + 1.5
-        paper.text(x, strip.y1 + 3.4, label, 2.0, fill="#333")
+    widths = {"board": 78.0, "side": 40.0, "scale": 24.0, "sheet": 18.0}
+    x = strip.x1
+    for label, *lines in cells:
+        wide, at = widths[label], x + 1.5
+        paper.text(at, strip.y1 + 3.4, label, 2.0, fill="#333")
         for index, line in enumerate(lines):
-            size = 3.4 if index == 0 else 2.5
-            words = fit_text(line, size, widths[at], bold=bold and index == 0)
-            paper.text(x, strip.y1 + 8.5 + 5.0 * index, words, size, bold=bold and index == 0)
-
-    if block.title:
-        cell(0, "board", block.board, block.title)
-    bottom = block.side is Side.BOTTOM
-    cell(
-        1,
-        "side",
-        f"{block.side} side",
-        "seen from below:" if bottom else "seen from above,",
-        "x is mirrored" if bottom else "not mirrored",
-    )
-    cell(2, "scale", block.scale, "sizes in mm")
-    cell(3, "sheet", f"{sheet} of {sheets}")
-    _draw_legend(paper, starts[4], strip.y1, block)
+            size, bold = (3.4, True) if index == 0 else (2.5, False)
+            words = fit_text(line, size, wide - 3, bold=bold)
+            paper.text(at, strip.y1 + 8.5 + 5.0 * index, words, size, bold=bold)
+        x += wide
+        paper.line((x, strip.y1), (x, strip.y2))
+    _draw_legend(paper, x, strip.y1, looks)
 
 
-def _draw_legend(paper: Paper, x: float, y: float, block: _TitleBlock) -> None:
+def _draw_legend(paper: Paper, x: float, y: float, looks: Mapping[str, bool]) -> None:
     """Draw what the looks mean, in columns of four; the third is free in a strip without title."""
+    black = {"fill": "none", "stroke": "black"}
+    white = {"fill": "white", "stroke": "black", "stroke_width": MIDDLE}
 
-    def words(column: int, row: int, text: str) -> tuple[float, float]:
+    def entry(column: int, row: int, words: str) -> tuple[float, float]:
         at_x, at_y = x + 2 + 52 * column, y + 2.0 + 4.5 * row
-        paper.text(at_x + 11, at_y + 2.9, text, 2.4)
+        paper.text(at_x + 11, at_y + 2.9, words, 2.4)
         return at_x, at_y
 
-    def sample(column: int, row: int, text: str, **look: object) -> tuple[float, float]:
-        at_x, at_y = words(column, row, text)
-        paper.rect(Box(at_x, at_y, at_x + 8, at_y + 3.2), **look)
-        return at_x, at_y
+    def boxed(column: int, row: int, words: str, **look: object) -> Box:
+        at_x, at_y = entry(column, row, words)
+        box = Box(at_x, at_y, at_x + 8, at_y + 3.2)
+        paper.rect(box, **look)
+        return box
 
-    bare = {"fill": "none", "stroke": "black"}
-    at_x, at_y = words(0, 0, "missing part: hatched")
-    corners = [(at_x, at_y), (at_x + 8, at_y), (at_x + 8, at_y + 3.4), (at_x, at_y + 3.4)]
-    paper.segments(hatch_lines(corners, 1.2))
-    paper.polygon(corners, **bare, stroke_width=THICK, stroke_dasharray="2 1")
-    sample(0, 1, "its bare pad", fill="white", stroke="black", stroke_width=MIDDLE)
-    sample(0, 2, "pad of a part that is there", fill="#ccc", stroke="#555", stroke_width=THIN)
-    if "refitted" in block.looks:  # a row that only a drawing without an area line has free
-        at_x, at_y = sample(1, 1, "refitted", **bare, stroke_width=THICK)
-        for x1 in (at_x + 1, at_x + 5):
-            pad = Box(x1, at_y + 0.8, x1 + 2, at_y + 2.4)
-            paper.rect(pad, fill="#ccc", stroke="black", stroke_width=MIDDLE)
-    if "wires" in block.looks:
-        at_x, at_y = words(2, 0, "soldered wire, drawn straight")
-        paper.line((at_x + 1, at_y + 1.7), (at_x + 8, at_y + 1.7), stroke_width=WIRE_MM)
-        for x1 in (at_x + 1, at_x + 8):
-            paper.circle(x1, at_y + 1.7, WIRE_MM, fill="black")
-    if "torn" in block.looks:
-        at_x, at_y = words(2, 1, "lifted pad, or end of a cut track")
-        left, right, high, low = at_x + 2.6, at_x + 5.4, at_y + 0.3, at_y + 3.1
-        arms = [((left, high), (right, low)), ((left, low), (right, high))]
-        paper.segments(arms, stroke_width=THICK)
-    if "far" in block.looks:
-        hidden = {"stroke_width": MIDDLE, "stroke_dasharray": "1 0.8"}
-        sample(0, 3, "missing on the other side", **bare, **hidden)
-    at_x, at_y = words(1, 0, "number in the list")
-    paper.circle(at_x + 4, at_y + 1.7, 1.9, fill="white", stroke="black", stroke_width=MIDDLE)
+    def line(column: int, row: int, words: str, **look: object) -> None:
+        at_x, at_y = entry(column, row, words)
+        paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), **look)
+
+    look = {"stroke_width": THICK, "stroke_dasharray": "2 1"}
+    box = boxed(0, 0, "missing part: hatched", **black, **look)
+    paper.segments(hatch_lines(box.corners, 1.2))
+    boxed(0, 1, "its bare pad", **white)
+    boxed(0, 2, "pad of a part that is there", fill="#ccc", stroke="#555", stroke_width=THIN)
+    if looks["far"]:
+        look = {"stroke_width": MIDDLE, "stroke_dasharray": "1 0.8"}
+        boxed(0, 3, "missing on the other side", **black, **look)
+    at_x, at_y = entry(1, 0, "number in the list")
+    paper.circle(at_x + 4, at_y + 1.7, 1.9, **white)
     paper.text(at_x + 4, at_y + 2.5, "1", 2.2, anchor="middle", bold=True)
-    if block.title:
-        at_x, at_y = words(1, 1, "the area")
-        paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), stroke_dasharray="3.5 1 1 1")
-    at_x, at_y = words(1, 2, "pin 1")
+    if looks["area"]:
+        line(1, 1, "the area", stroke_dasharray="3.5 1 1 1")
+    elif looks["refitted"]:
+        box = boxed(1, 1, "refitted", **black, stroke_width=THICK)
+        for x1 in (box.x1 + 1, box.x1 + 5):
+            pad = Box(x1, box.y1 + 0.8, x1 + 2, box.y1 + 2.4)
+            paper.rect(pad, fill="#ccc", stroke="black", stroke_width=MIDDLE)
+    at_x, at_y = entry(1, 2, "pin 1")
     tip = [(at_x + 3, at_y + 2), (at_x + 4.5, at_y + 1.2), (at_x + 4.5, at_y + 2.8)]
     paper.polygon(tip, fill="black")
-    if "bare" in block.looks:
-        dots = {"stroke_width": THIN, "stroke_dasharray": "0.5 0.8"}
-        sample(1, 3, "bare by design", **bare, **dots)
+    if looks["bare"]:
+        look = {"stroke_width": THIN, "stroke_dasharray": "0.5 0.8"}
+        boxed(1, 3, "bare by design", **black, **look)
     else:
-        at_x, at_y = words(1, 3, "board edge")
-        paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), stroke_width=THICK)
+        line(1, 3, "board edge", stroke_width=THICK)
+    if looks["wires"]:
+        at_x, at_y = entry(2, 0, "soldered wire, drawn straight")
+        draw_wire_line(paper, (at_x + 1, at_y + 1.7), (at_x + 8, at_y + 1.7))
+    if looks["torn"]:
+        at_x, at_y = entry(2, 1, "lifted pad, or end of a cut track")
+        draw_cross(paper, at_x + 4, at_y + 1.7, 1.4)
 
 
 def _down(box: Box, by: float) -> Box:
@@ -442,32 +411,19 @@ def _draw_window_marks(paper: Paper, view: View) -> None:
     for box in CORNERS:
         paper.rect(box, fill="white", stroke="black", stroke_width=THIN)
     length = next((mm for mm in reversed(_BARS) if mm * view.scale <= 38.0), _BARS[0])
-    wide = length * view.scale
-    x, y = bar.x1 + 3.0, bar.y2 - 2.6
-    half = Box(x, y - 1.2, x + wide / 2, y)
-    paper.rect(half, fill="black", stroke="black", stroke_width=THIN)
-    paper.rect(
-        Box(x + wide / 2, y - 1.2, x + wide, y), fill="white", stroke="black", stroke_width=THIN
-    )
+    half, (x, y) = length * view.scale / 2, (bar.x1 + 3.0, bar.y2 - 2.6)
+    for left, fill in ((x, "black"), (x + half, "white")):
+        box = Box(left, y - 1.2, left + half, y)
+        paper.rect(box, fill=fill, stroke="black", stroke_width=THIN)
     paper.text(x, y - 2.4, "0", 2.3)
-    paper.text(x + wide, y - 2.4, f"{length:g} mm", 2.3, anchor="end")
-    way = -1.0 if view.mirrored else 1.0
-    x = mark.x1 + (15.0 if view.mirrored else 6.0)
-    y = mark.y2 - 8.5
-    for end, name in (((x, y - 8.0), "y"), ((x + way * 8.0, y), "x")):
-        paper.line((x, y), end, stroke_width=MIDDLE)
-        dx, dy = (end[0] - x) / 8.0, (end[1] - y) / 8.0
-        paper.polygon(
-            [
-                (end[0] + dx * 1.2, end[1] + dy * 1.2),
-                (end[0] - dx + dy * 0.8, end[1] - dy + dx * 0.8),
-                (end[0] - dx - dy * 0.8, end[1] - dy - dx * 0.8),
-            ],
-            fill="black",
-        )
-        paper.text(
-            end[0] + way * 1.8, end[1] + 0.8, name, 2.6, anchor="start" if way > 0 else "end"
-        )
-    paper.text(
-        (mark.x1 + mark.x2) / 2, mark.y2 - 2.0, f"{view.side} side", 2.6, anchor="middle", bold=True
-    )
+    paper.text(x + 2 * half, y - 2.4, f"{length:g} mm", 2.3, anchor="end")
+    way, anchor, start = (-1.0, "end", 15.0) if view.mirrored else (1.0, "start", 6.0)
+    x, y = mark.x1 + start, mark.y2 - 8.5
+    for name, dx, dy in (("y", 0.0, -1.0), ("x", way, 0.0)):
+        end_x, end_y = x + 8 * dx, y + 8 * dy
+        paper.line((x, y), (end_x, end_y), stroke_width=MIDDLE)
+        tip = [(end_x + a * dx - b * dy, end_y + a * dy + b * dx) for a, b in _ARROW]
+        paper.polygon(tip, fill="black")
+        paper.text(end_x + way * 1.8, end_y + 0.8, name, 2.6, anchor=anchor)
+    middle = mark.middle[0]
+    paper.text(middle, mark.y2 - 2.0, f"{view.side} side", 2.6, anchor="middle", bold=True)

@@ -120,10 +120,10 @@ class _Labels:
         for pad in part.pads:
             if not pad.number or not pad.side.faces(self.view.side) or pad.drill:
                 continue
-            x1, y1, x2, y2 = self.view.pad_box(pad)
+            box = self.view.pad_box(pad)
             x, y = self.view.at(pad.x, pad.y)
             for size in PIN_SIZES_MM:
-                if text_width(pad.number, size) + 0.3 > x2 - x1 or size > y2 - y1:
+                if text_width(pad.number, size) + 0.3 > box.wide or size > box.high:
                     continue
                 base = y + size * 0.36
                 where = text_box(x, base, pad.number, size, anchor="middle")
@@ -164,8 +164,7 @@ class _Labels:
             return
         body = self.view.box(body_corners(part))
         words = fit_text(part.refdes, NAME_MM, NET_NAME_MM)
-        width = text_width(words, NAME_MM)
-        wide, high = body.x2 - body.x1, body.y2 - body.y1
+        width, wide, high = text_width(words, NAME_MM), body.wide, body.high
         x, y = body.middle[0], body.middle[1] + NAME_MM * 0.36
         spots = [
             (x + dx * wide, y + dy * high)
@@ -325,7 +324,7 @@ def _place_balloon(room: Room, body: Box, radius: float, bodies: Sequence[Box]) 
     def on_body() -> Point | None:
         for part in (0.0, 0.3, -0.3):
             for dx, dy in ((part, 0.0), (0.0, part)):
-                spot = at[0] + dx * (body.x2 - body.x1), at[1] + dy * (body.y2 - body.y1)
+                spot = at[0] + dx * body.wide, at[1] + dy * body.high
                 if room.is_free_of_text(Box(*spot, *spot).grown(radius)):
                     return spot
         return None
@@ -418,7 +417,7 @@ def _cheapest(
 
 def _way_out(body: Box, direction: Point) -> float:
     """Return how far the edge of a box is from its middle in a direction."""
-    half = (body.x2 - body.x1) / 2, (body.y2 - body.y1) / 2
+    half = body.wide / 2, body.high / 2
     return min(
         room / abs(way) for room, way in zip(half, direction, strict=True) if abs(way) > 1e-9
     )

@@ -83,10 +83,8 @@ class View:
     def at(self, x: float, y: float) -> Point:
         """Return where a point of the board is on the paper."""
         across = (x - self.middle[0]) * (-1 if self.mirrored else 1)
-        return (
-            (self.window.x1 + self.window.x2) / 2 + across * self.scale,
-            (self.window.y1 + self.window.y2) / 2 - (y - self.middle[1]) * self.scale,
-        )
+        middle_x, middle_y = self.window.middle
+        return middle_x + across * self.scale, middle_y - (y - self.middle[1]) * self.scale
 
     def points(self, points: Iterable[Point]) -> list[Point]:
         """Return where points of the board are on the paper."""
@@ -99,15 +97,13 @@ class View:
     def pad_box(self, pad: Pad) -> Box:
         """Return the box on the paper around a pad, or around the cross that stands for it."""
         corners = pad_corners(pad)
-        if corners is not None:
+        if corners:
             return self.box(corners)
-        x, y = self.at(pad.x, pad.y)
-        return Box(x, y, x, y).grown(CROSS_MM)
+        return self.box([(pad.x, pad.y)]).grown(CROSS_MM)
 
     def board_box(self) -> tuple[float, float, float, float]:
         """Return the part of the board that the window shows: x1, y1, x2, y2."""
-        half_x = (self.window.x2 - self.window.x1) / 2 / self.scale
-        half_y = (self.window.y2 - self.window.y1) / 2 / self.scale
+        half_x, half_y = self.window.wide / 2 / self.scale, self.window.high / 2 / self.scale
         x, y = self.middle
         return x - half_x, y - half_y, x + half_x, y + half_y
 
@@ -116,13 +112,10 @@ def choose_view(
     window: Box, boxes: Sequence[tuple[float, float, float, float]], side: Side
 ) -> View:
     """Return the view of the largest scale that shows all boxes (x1, y1, x2, y2, board mm)."""
-    x1, y1 = min(box[0] for box in boxes), min(box[1] for box in boxes)
-    x2, y2 = max(box[2] for box in boxes), max(box[3] for box in boxes)
-    wide = window.x2 - window.x1 - 2 * MARGIN_MM
-    high = window.y2 - window.y1 - 2 * MARGIN_MM
-    fits = [s for s in SCALES if (x2 - x1) * s <= wide and (y2 - y1) * s <= high]
-    scale = fits[0] if fits else SCALES[-1]
-    return View(window, scale, ((x1 + x2) / 2, (y1 + y2) / 2), side)
+    all_ = corners_box([point for x1, y1, x2, y2 in boxes for point in ((x1, y1), (x2, y2))])
+    room = window.grown(-MARGIN_MM)
+    fits = (s for s in SCALES if all_.wide * s <= room.wide and all_.high * s <= room.high)
+    return View(window, next(fits, SCALES[-1]), all_.middle, side)
 
 
 def scale_words(scale: float) -> str:
@@ -143,25 +136,16 @@ def pad_corners(pad: Pad) -> tuple[Point, ...] | None:
     if not pad.width or not pad.height:
         return None
     half_x, half_y = pad.width / 2, pad.height / 2
-    if pad.shape in {"circle", "oval", "thru_hole"}:
-        radius = min(half_x, half_y)
-    elif pad.shape == "roundrect":
-        radius = 2 * min(half_x, half_y) * ROUNDED
-    else:
-        radius = 0.0
-    own: list[Point] = []
-    for sign_x, sign_y, start in ((1, 1, 0), (-1, 1, 90), (-1, -1, 180), (1, -1, 270)):
-        if radius == 0:
-            own.append((sign_x * half_x, sign_y * half_y))
-            continue
-        for step in range(0, 91, 15):
-            angle = math.radians(start + step)
-            own.append(
-                (
-                    sign_x * (half_x - radius) + radius * math.cos(angle),
-                    sign_y * (half_y - radius) + radius * math.sin(angle),
-                )
-            )
+    rounded = {"circle": 0.5, "oval": 0.5, "thru_hole": 0.5, "roundrect": ROUNDED}
+    radius = min(pad.width, pad.height) * rounded.get(pad.shape or "", 0.0)
+    own = [
+        (
+            sign_x * (half_x - radius) + radius * math.cos(math.radians(start + step)),
+            sign_y * (half_y - radius) + radius * math.sin(math.radians(start + step)),
+        )
+        for sign_x, sign_y, start in ((1, 1, 0), (-1, 1, 90), (-1, -1, 180), (1, -1, 270))
+        for step in (range(0, 91, 15) if radius else (0,))
+    ]
     return tuple((pad.x + dx, pad.y + dy) for dx, dy in (turn(x, y, pad.angle) for x, y in own))
 
 
@@ -169,18 +153,14 @@ def body_corners(part: Part) -> tuple[Point, ...]:
     """Return a part's outline as the file draws it, else a box around its pads; () without any."""
     if len(part.outline) >= 3:
         return part.outline
-    points = [
-        point
-        for pad in part.pads
-        for point in pad_corners(pad)
-        or ((pad.x - POINT_MM, pad.y - POINT_MM), (pad.x + POINT_MM, pad.y + POINT_MM))
-    ]
+    points: list[Point] = []
+    for pad in part.pads:
+        points += pad_corners(pad) or Box(pad.x, pad.y, pad.x, pad.y).grown(POINT_MM).corners
     if not points:
         if part.x is None or part.y is None:
             return ()
-        points = [(part.x - POINT_MM, part.y - POINT_MM), (part.x + POINT_MM, part.y + POINT_MM)]
-    x1, y1, x2, y2 = corners_box(points).grown(BODY_MM)
-    return (x1, y1), (x2, y1), (x2, y2), (x1, y2)
+        points += Box(part.x, part.y, part.x, part.y).grown(POINT_MM).corners
+    return corners_box(points).grown(BODY_MM).corners
 
 
 def hull_corners(part: Part) -> tuple[Point, ...]:
@@ -211,26 +191,6 @@ def hull_corners(part: Part) -> tuple[Point, ...]:
 # -- shapes ---------------------------------------------------------------------------------------
 
 
-def _draw_pads(paper: Paper, view: View, part: Part, **look: object) -> None:
-    """Draw a part's pads that are seen, with the names that a page knows them by."""
-    for pad in part.pads:
-        if not pad.side.faces(view.side):
-            continue
-        x, y = view.at(pad.x, pad.y)
-        corners = pad_corners(pad)
-        if corners is None:
-            cross = [((x - CROSS_MM, y), (x + CROSS_MM, y)), ((x, y - CROSS_MM), (x, y + CROSS_MM))]
-            paper.segments(cross, stroke_width=MIDDLE)
-            continue
-        named: dict[str, object] = {}
-        if pad.number:
-            named = {"data_part": part.key, "data_pad": f"{part.refdes}.{pad.number}"}
-        paper.polygon(view.points(corners), data_net=pad.net, **look, **named)
-        if pad.drill:
-            radius = pad.drill / 2 * view.scale
-            paper.circle(x, y, radius, fill="white", stroke="black", stroke_width=THIN)
-
-
 def draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:
     """Draw the board's edges."""
     for line in circuit.board.outline:
@@ -240,30 +200,25 @@ def draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:
 def draw_area(paper: Paper, report: AreaReport, view: View) -> None:
     """Draw where the area ends."""
     shape = report.shape
-    look = {
-        "fill": "none", "stroke": "black", "stroke_width": THIN, "stroke_dasharray": "6 1.2 1 1.2",
-    }  # fmt: skip
+    look: dict[str, object] = {"fill": "none", "stroke": "black", "stroke_width": THIN}
+    look["stroke_dasharray"] = "6 1.2 1 1.2"
     if isinstance(shape, Circle):
         x, y = view.at(shape.x, shape.y)
         paper.circle(x, y, shape.radius_mm * view.scale, **look)
-        return
-    if isinstance(shape, BoardBox):
-        corners: Sequence[Point] = (
-            (shape.x1, shape.y1), (shape.x2, shape.y1), (shape.x2, shape.y2), (shape.x1, shape.y2),
-        )  # fmt: skip
+    elif isinstance(shape, BoardBox):
+        paper.polygon(view.points(Box(shape.x1, shape.y1, shape.x2, shape.y2).corners), **look)
     else:
-        corners = shape.corners
-    paper.polygon(view.points(corners), **look)
+        paper.polygon(view.points(shape.corners), **look)
 
 
 def draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
     """Draw a part that is there."""
+    look = {"stroke": "#555", "stroke_width": THIN}
     with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
         corners = body_corners(part)
         if corners and part.refdes:
-            paper.polygon(view.points(corners), fill="none", stroke="#555", stroke_width=THIN)
-        _draw_pads(paper, view, part, fill="#ccc", stroke="#555", stroke_width=THIN)
-        _draw_first_pin(paper, circuit, view, part)
+            paper.polygon(view.points(corners), fill="none", **look)
+        _draw_pads(paper, circuit, view, part, fill="#ccc", **look)
 
 
 def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
@@ -291,33 +246,42 @@ def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position
             paper.polygon(corners, fill="none", stroke="black", **look)
         if not far:
             fill = "#ccc" if position.refitted else "white"
-            _draw_pads(paper, view, part, fill=fill, stroke="black", stroke_width=MIDDLE)
-            _draw_first_pin(paper, circuit, view, part)
+            look = {"fill": fill, "stroke": "black", "stroke_width": MIDDLE}
+            _draw_pads(paper, circuit, view, part, **look)
 
 
 def draw_wire(paper: Paper, view: View, wire: SolderedWire) -> None:
     """Draw a soldered wire from end to end, straight; it is laid as the bench has room."""
-    start, end = view.at(*wire.start), view.at(*wire.end)
     with paper.group(tip=wire.words, class_="wire"):
-        paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
-        paper.line(start, end, stroke_width=WIRE_MM)
-        for x, y in (start, end):
-            paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
+        draw_wire_line(paper, view.at(*wire.start), view.at(*wire.end))
+
+
+def draw_wire_line(paper: Paper, start: Point, end: Point) -> None:
+    """Draw what a soldered wire looks like."""
+    paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
+    paper.line(start, end, stroke_width=WIRE_MM)
+    for x, y in (start, end):
+        paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
 
 
 def draw_torn(paper: Paper, view: View, pad: TornPad) -> None:
     """Put a cross on a pad that came off or whose track is cut."""
-    x, y = view.at(*pad.at)
-    arms = [((x - TORN_MM, y - TORN_MM), (x + TORN_MM, y + TORN_MM)),
-            ((x - TORN_MM, y + TORN_MM), (x + TORN_MM, y - TORN_MM))]  # fmt: skip
     with paper.group(tip=pad.words, class_="torn"):
-        paper.segments(arms, stroke="white", stroke_width=3 * THICK)
-        paper.segments(arms, stroke_width=THICK)
+        draw_cross(paper, *view.at(*pad.at), TORN_MM)
+
+
+def draw_cross(paper: Paper, x: float, y: float, half: float) -> None:
+    """Draw the slanting cross of a torn pad."""
+    arms = [
+        ((x - half, y - half), (x + half, y + half)),
+        ((x - half, y + half), (x + half, y - half)),
+    ]
+    paper.segments(arms, stroke="white", stroke_width=3 * THICK)
+    paper.segments(arms, stroke_width=THICK)
 
 
 def _tip(circuit: Circuit, part: Part) -> str:
-    words = [refdes(circuit, part.key), value_words(circuit, part)]
-    text = " ".join(word for word in words if word)
+    text = " ".join(filter(None, (refdes(circuit, part.key), value_words(circuit, part))))
     nets = "; ".join(
         f"{pin.number} {pin.net} ({net_words(circuit, pin.net, {})})"
         for pin in part.pins[:8]
@@ -326,20 +290,30 @@ def _tip(circuit: Circuit, part: Part) -> str:
     return f"{text}, {role_words(circuit.roles(part.key)[:1])}. {nets}"
 
 
-def _draw_first_pin(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
-    """Put a triangle at the first pin, outside the pad, its tip towards it."""
-    if circuit.kinds[part.key].kind in _PLAIN or len(part.pads) < 2:
+def _draw_pads(paper: Paper, circuit: Circuit, view: View, part: Part, **look: object) -> None:
+    """Draw a part's pads that are seen, named as a page knows them, and the mark of pin 1."""
+    seen = [pad for pad in part.pads if pad.side.faces(view.side)]
+    for pad in seen:
+        x, y = view.at(pad.x, pad.y)
+        corners = pad_corners(pad)
+        if corners is None:
+            cross = [((x - CROSS_MM, y), (x + CROSS_MM, y)), ((x, y - CROSS_MM), (x, y + CROSS_MM))]
+            paper.segments(cross, stroke_width=MIDDLE)
+            continue
+        named: dict[str, object] = {}
+        if pad.number:
+            named = {"data_part": part.key, "data_pad": f"{part.refdes}.{pad.number}"}
+        paper.polygon(view.points(corners), data_net=pad.net, **look, **named)
+        if pad.drill:
+            radius = pad.drill / 2 * view.scale
+            paper.circle(x, y, radius, fill="white", stroke="black", stroke_width=THIN)
+    first = next((pad for pad in seen if pad.number in {"1", "A1"}), None)
+    if first is None or circuit.kinds[part.key].kind in _PLAIN or len(part.pads) < 2:
         return
-    first = next(
-        (p for p in part.pads if p.number in {"1", "A1"} and p.side.faces(view.side)), None
-    )
-    if first is None:
-        return
-    body = view.box(hull_corners(part))
-    x, y = view.at(first.x, first.y)
-    middle = ((body.x1 + body.x2) / 2, (body.y1 + body.y2) / 2)
-    box = view.pad_box(first)
-    dx, dy = x - middle[0], y - middle[1]
+    # a triangle outside the first pad, its tip towards it
+    (x, y), box = view.at(first.x, first.y), view.pad_box(first)
+    middle_x, middle_y = view.box(hull_corners(part)).middle
+    dx, dy = x - middle_x, y - middle_y
     is_across = abs(dx) >= abs(dy)
     out, beside, edges = (dx, y, (box.x1, box.x2)) if is_across else (dy, x, (box.y1, box.y2))
     sign, at = (1, edges[1]) if out > 0 else (-1, edges[0])
