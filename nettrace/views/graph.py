@@ -10,11 +10,11 @@ from __future__ import annotations
 import html
 import re
 from collections import deque
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable
 from functools import cache
 
 from nettrace.bench.area import AreaReport, PadReport
-from nettrace.bench.neighbourhood import Line, Neighbourhood, NetNode, PartNode, Selection, Terminal
+from nettrace.bench.neighbourhood import Line, Neighbourhood, NetNode, PartNode, Selection
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Bus, NetKind, Severity
 from nettrace.circuit.kinds import Kind
@@ -49,7 +49,9 @@ def draw_graph(circuit: Circuit, drawing: Neighbourhood) -> str:
     """Return the DOT source of a neighbourhood; the same drawing gives the same text."""
     import graphviz
 
-    labels, ends = _Labels(circuit, drawing), _Ends(drawing)
+    labels = _Labels(circuit, drawing)
+    symbols = {at for at, part in enumerate(drawing.parts) if labels.is_symbol(part)}
+    left = _left_lines(drawing, symbols)
     graph = graphviz.Graph(
         "neighbourhood",
         graph_attr={
@@ -75,7 +77,8 @@ def draw_graph(circuit: Circuit, drawing: Neighbourhood) -> str:
         graph.node(name, f"<{label}>", tooltip=graphviz.escape(tip), **more, **{"class": kind})
 
     for number, part in enumerate(drawing.parts):
-        label, kind = labels.part(part, ends.left_row(number)), "part gone" if part.gone else "part"
+        left_row = next((line.row for line in left if line.part == number), 0)
+        label, kind = labels.part(part, left_row), "part gone" if part.gone else "part"
         # letters and digits of a key stay in its id, the rest is spelt by number
         plain = re.sub(r"[^A-Za-z0-9_]", lambda match: f"-{ord(match[0]):x}-", part.key)
         node(f"p{number}", label, labels.part_tip(part), kind, id=f"part-{plain}")
@@ -85,10 +88,9 @@ def draw_graph(circuit: Circuit, drawing: Neighbourhood) -> str:
         kind = "ground" if circuit.net_kind(mark) is NetKind.GROUND else "rail"
         node(f"m{number}", labels.mark(mark), labels.mark_tip(mark), kind)
     for line in drawing.lines:
-        is_left = ends.is_left(line, is_symbol=labels.is_symbol(drawing.parts[line.part]))
         other = f"n{line.net}" if line.net is not None else f"m{line.mark}"
-        port = f"p{line.part}:r{line.row}:{'w' if is_left else 'e'}"
-        tail, head = (other, port) if is_left else (port, other)
+        port = f"p{line.part}:r{line.row}:{'w' if line in left else 'e'}"
+        tail, head = (other, port) if line in left else (port, other)
         graph.edge(tail, head, tooltip=graphviz.escape(labels.line_tip(line)))
     text: str = graph.source
     return text
@@ -116,61 +118,59 @@ def graph_title(circuit: Circuit, selection: Selection) -> str:
     if isinstance(subject, AreaReport):
         side = f", {subject.side} side" if subject.side is not None else ""
         return f"Damaged area {area_words(subject.shape)}{side}"
-    first = subject[0]
+    first, most = subject[0], 3
     if isinstance(first, PadReport):
         pad = first.pin or first.pad
-        number = pad.number if pad is not None else ""
-        return f"Pad {refdes(circuit, first.part.key)}.{number}{_more(subject, 1)}"
-    if isinstance(first, Part):
+        what, most = "Pad", 1
+        names = [f"{refdes(circuit, first.part.key)}.{pad.number if pad is not None else ''}"]
+    elif isinstance(first, Part):
+        what, most = "Around", 4
         names = [refdes(circuit, part.key) for part in subject if isinstance(part, Part)]
-        return f"Around {', '.join(names[:4])}{_more(names, 4)}"
-    if isinstance(first, Net):
+    elif isinstance(first, Net):
+        what = f"Net{'s' * (len(subject) > 1)}"
         names = [net.name for net in subject if isinstance(net, Net)]
-        return f"Net{'s' * (len(names) > 1)} {', '.join(names[:3])}{_more(names, 3)}"
-    names = [bus_words(bus) for bus in subject if isinstance(bus, Bus)]
-    return f"Bus {', '.join(names[:3])}{_more(names, 3)}"
-
-
-def _more(names: Sequence[object], most: int) -> str:
-    return f" and {len(names) - most} more" if len(names) > most else ""
+    else:
+        what, names = "Bus", [bus_words(bus) for bus in subject if isinstance(bus, Bus)]
+    more = f" and {len(subject) - most} more" if len(subject) > most else ""
+    return f"{what} {', '.join(names[:most])}{more}"
 
 
 def _title_block(circuit: Circuit, drawing: Neighbourhood) -> str:
-    """Return the label of the whole graph; one without a title leaves that to the page around."""
+    """Return the label of the whole graph: title, what found no room, and the legend.
+
+    One without a title leaves that to the page around.
+    """
     lines = []
     title = graph_title(circuit, drawing.selection)
     if title:
         name = _text(shorten_middle(printable(circuit.board.name), 60))
         lines = [f"<B>{_text(title)}</B>", name]
-    lines += [_sized(_text(text), 8) for text in _left_out(circuit, drawing)]
+    for what, keys in (
+        ("Gone too, not drawn", drawing.left_gone),
+        ("Not drawn", drawing.left_parts),
+    ):
+        if keys:
+            first, *rest = _wrapped([refdes(circuit, key) for key in keys], letters=70)
+            lines += [_sized(_text(text), 8) for text in (f"{what}: {first}", *rest)]
+    more = sum(net.more_pins for net in drawing.nets if not net.goes_on)
+    if more:
+        words = f"{counted(more, 'more pin')} of these nets on parts that are not drawn"
+        lines.append(_sized(words, 8))
     block = "".join(f'{line}<BR ALIGN="LEFT"/>' for line in lines)
-    words = f'<TD VALIGN="TOP" ALIGN="LEFT" BALIGN="LEFT">{block}</TD>' if block else ""
-    return _table(
-        'BORDER="0" CELLBORDER="1" CELLSPACING="0" CELLPADDING="4"',
-        f"<TR>{words}<TD>{_legend(circuit, drawing)}</TD></TR>",
-    )
+    cell = f'<TD VALIGN="TOP" ALIGN="LEFT" BALIGN="LEFT">{block}</TD>' if block else ""
 
-
-def _legend(circuit: Circuit, drawing: Neighbourhood) -> str:
     kinds = {circuit.net_kind(net) for net in drawing.marks}
-    entries = (
-        (
-            any(part.gone for part in drawing.parts),
-            f'<TD BORDER="2" STYLE="DASHED" BGCOLOR="black">{_gone(7)}</TD>',
-            "part that is missing",
-        ),
-        (
-            any(part.key in drawing.selection.bare for part in drawing.parts),
-            f'<TD BORDER="1" STYLE="DOTTED">{_sized("part", 7)}</TD>',
-            "bare by design",
-        ),
+    parts = drawing.parts
+    gone = f'<TD BORDER="2" STYLE="DASHED" BGCOLOR="black">{_gone(7)}</TD>'
+    bare = f'<TD BORDER="1" STYLE="DOTTED">{_sized("part", 7)}</TD>'
+    net = f'<TD BORDER="1" STYLE="ROUNDED">{_sized("NAME", 7)}</TD>'
+    rail = f'<TD BORDER="2" SIDES="T">{_sized("<B>NAME</B>", 7)}</TD>'
+    legend = (
+        (any(part.gone for part in parts), gone, "part that is missing"),
+        (any(part.key in drawing.selection.bare for part in parts), bare, "bare by design"),
         (bool(drawing.selection.numbers), _balloon("1"), "number of the position"),
-        (True, f'<TD BORDER="1" STYLE="ROUNDED">{_sized("NAME", 7)}</TD>', "net"),
-        (
-            bool(kinds - {NetKind.GROUND}),
-            f'<TD BORDER="2" SIDES="T">{_sized("<B>NAME</B>", 7)}</TD>',
-            "supply rail",
-        ),
+        (True, net, "net"),
+        (bool(kinds - {NetKind.GROUND}), rail, "supply rail"),
         (NetKind.GROUND in kinds, f"<TD>{_symbol('ground')}</TD>", "ground"),
         (
             any(net.goes_on or net.more_pins for net in drawing.nets),
@@ -179,58 +179,38 @@ def _legend(circuit: Circuit, drawing: Neighbourhood) -> str:
         ),
     )
     rows = "".join(
-        f'<TR>{cell}<TD ALIGN="LEFT">{_sized(words, 8)}</TD></TR>'
-        for there, cell, words in entries
+        f'<TR>{sample}<TD ALIGN="LEFT">{_sized(words, 8)}</TD></TR>'
+        for there, sample, words in legend
         if there
     )
-    return _table('BORDER="0" CELLBORDER="0" CELLSPACING="3" CELLPADDING="1"', rows)
-
-
-def _left_out(circuit: Circuit, drawing: Neighbourhood) -> list[str]:
-    """Return sentences on what found no room."""
-    texts = []
-    for what, keys in (
-        ("Gone too, not drawn", drawing.left_gone),
-        ("Not drawn", drawing.left_parts),
-    ):
-        if keys:
-            lines = _wrapped([refdes(circuit, key) for key in keys], letters=70)
-            texts += [f"{what}: {lines[0]}", *lines[1:]]
-    more = sum(net.more_pins for net in drawing.nets if not net.goes_on)
-    if more:
-        texts.append(f"{counted(more, 'more pin')} of these nets on parts that are not drawn")
-    return texts
+    table_ = _table('BORDER="0" CELLBORDER="0" CELLSPACING="3" CELLPADDING="1"', rows)
+    return _table(
+        'BORDER="0" CELLBORDER="1" CELLSPACING="0" CELLPADDING="4"',
+        f"<TR>{cell}<TD>{table_}</TD></TR>",
+    )
 
 
 # -- where lines begin and end --------------------------------------------------------------------
 
 
-class _Ends:
-    """The sides on which lines leave: towards where the reader starts they leave to the left."""
+def _left_lines(drawing: Neighbourhood, symbols: Collection[int]) -> frozenset[Line]:
+    """Return the lines that leave their part to the left: towards where the reader starts.
 
-    def __init__(self, drawing: Neighbourhood) -> None:
-        self.depth = _depths(drawing)
-        self.lines_of: dict[int, list[Line]] = {}
-        for line in drawing.lines:
-            self.lines_of.setdefault(line.part, []).append(line)
-
-    def is_left(self, line: Line, *, is_symbol: bool) -> bool:
-        """Return whether a line leaves its part to the left."""
-        if is_symbol:  # its two ends never leave on the same side
-            return self._first_left(line.part) is line
-        return self._leads_back(line)
-
-    def left_row(self, number: int) -> int:
-        """Return the row at the left end of a symbol."""
-        return self._first_left(number).row if number in self.lines_of else 0
-
-    def _first_left(self, number: int) -> Line:
-        """Return the line at the left end of a symbol: towards the start, else its first."""
-        lines = self.lines_of[number]
-        return next((line for line in lines if self._leads_back(line)), lines[0])
-
-    def _leads_back(self, line: Line) -> bool:
-        return line.net is not None and self.depth["n", line.net] < self.depth["p", line.part]
+    Of a symbol that is one line, else its first: its two ends never leave on the same side.
+    """
+    depth = _depths(drawing)
+    lines_of: dict[int, list[Line]] = {}
+    for line in drawing.lines:
+        lines_of.setdefault(line.part, []).append(line)
+    left: set[Line] = set()
+    for part, lines in lines_of.items():
+        back = [
+            line
+            for line in lines
+            if line.net is not None and depth["n", line.net] < depth["p", part]
+        ]
+        left.update((back or lines)[:1] if part in symbols else back)
+    return frozenset(left)
 
 
 def _depths(drawing: Neighbourhood) -> dict[tuple[str, int], int]:
@@ -238,22 +218,24 @@ def _depths(drawing: Neighbourhood) -> dict[tuple[str, int], int]:
 
     The start is the focus; of a part without lines to it, the net or box with the most lines.
     """
-    beside: dict[tuple[str, int], list[tuple[str, int]]] = {}
-    beside.update((("p", number), []) for number in range(len(drawing.parts)))
-    beside.update((("n", number), []) for number in range(len(drawing.nets)))
+    beside: dict[tuple[str, int], list[tuple[str, int]]] = {
+        **{("p", number): [] for number in range(len(drawing.parts))},
+        **{("n", number): [] for number in range(len(drawing.nets))},
+    }
     for line in drawing.lines:
         if line.net is not None:
             beside["p", line.part].append(("n", line.net))
             beside["n", line.net].append(("p", line.part))
-    focus = drawing.selection.focus
 
     def first(node: tuple[str, int]) -> tuple[bool, bool, int]:
         kind, number = node
-        is_part = kind == "p"
-        is_focus = is_part and focus in drawing.parts[number].keys
-        two_ends = is_part and len(drawing.parts[number].rows) == 2
-        goes_on = not is_part and drawing.nets[number].goes_on
-        return not (is_focus and not two_ends), two_ends or goes_on, -len(beside[node])
+        is_last, is_focus = False, False
+        if kind == "n":
+            is_last = drawing.nets[number].goes_on
+        else:
+            is_last = len(drawing.parts[number].rows) == 2
+            is_focus = drawing.selection.focus in drawing.parts[number].keys and not is_last
+        return not is_focus, is_last, -len(beside[node])
 
     depth: dict[tuple[str, int], int] = {}
     for start in sorted(beside, key=first):
@@ -261,10 +243,9 @@ def _depths(drawing: Neighbourhood) -> dict[tuple[str, int], int]:
         depth.setdefault(start, 0)
         while waiting:
             node = waiting.popleft()
-            for other in beside[node]:
-                if other not in depth:
-                    depth[other] = depth[node] + 1
-                    waiting.append(other)
+            fresh = [other for other in beside[node] if other not in depth]
+            depth.update(dict.fromkeys(fresh, depth[node] + 1))
+            waiting += fresh
     return depth
 
 
@@ -275,8 +256,7 @@ class _Labels:
     """What stands in the nodes of one drawing, and what is told when they are pointed at."""
 
     def __init__(self, circuit: Circuit, drawing: Neighbourhood) -> None:
-        self.circuit = circuit
-        self.drawing = drawing
+        self.circuit, self.drawing = circuit, drawing
         self.buses = lines_by_net(circuit)
         self.short = short_net_names(circuit.board, NAME_LETTERS)
 
@@ -289,71 +269,61 @@ class _Labels:
 
     def part(self, part: PartNode, left: int) -> str:
         """Return the label of a part; `left` is the row at the left end of a symbol."""
-        head = self._head(part)
-        if self._is_point(part):
+        kind, head = self.circuit.kinds[part.key].kind, self._head(part)
+        if kind is Kind.TEST_POINT and len(part.rows) == 1:
             return _table(_ROUND, f'<TR><TD PORT="r0">{head}</TD></TR>')
         is_symbol = self.is_symbol(part)
+        span = f' COLSPAN="{3 if is_symbol else 1}"'
+        rows = f"<TR><TD{span}>{head}</TD></TR>"
         if is_symbol:
-            body, span = self._symbol_row(part, left), ' COLSPAN="3"'
-        else:
-            body, span = "".join(map(_pin_row, range(len(part.rows)), part.rows)), ' COLSPAN="1"'
-            if part.more_pins:
-                body += _row(f"{part.more_pins} more pins", size=7)
-        rows = f"<TR><TD{span}>{head}</TD></TR>{body}"
-        role = self._role(part)
+            name = _body(kind) or ("diode turned" if _cathode(part) == left else "diode")
+            west, east = (
+                f'<TD PORT="r{at}">{_sized(_text("/".join(part.rows[at].numbers)), 7)}</TD>'
+                for at in (left, 1 - left)
+            )
+            rows += f"<TR>{west}<TD>{_symbol(name)}</TD>{east}</TR>"
+        for at, row in enumerate(part.rows if not is_symbol else ()):
+            numbers = listed(row.numbers, 3).replace(" and ", " +").replace(" more", "")
+            text = f"{_text(numbers)} {_text(shorten_middle(row.name, PIN_LETTERS))}".strip()
+            rows += f'<TR><TD PORT="r{at}" ALIGN="LEFT">{_sized(text, 8)}</TD></TR>'
+        if part.more_pins:
+            rows += _row(f"{part.more_pins} more pins", size=7)
+        role = role_words(self.circuit.roles(part.key)[:1])
+        if role == "role not known":
+            role = str(kind) if kind is not Kind.UNKNOWN else ""
         if role:
-            rows += _row(role, size=8, span=span)
+            rows += _row(shorten_middle(role, ROLE_LETTERS), size=8, span=span)
         if part.gone:
             rows += f'<TR><TD{span} BGCOLOR="black">{_gone(8)}</TD></TR>'
-        bare = part.key in self.drawing.selection.bare
-        if bare:
+        frame = f'BORDER="{0 if is_symbol else 1}"'
+        if part.key in self.drawing.selection.bare:
             rows += _row("never fitted", size=8, span=span)
-        frame = 'BORDER="0"' if is_symbol else 'BORDER="1"'
-        if bare:
             frame = 'BORDER="1" STYLE="DOTTED"'
         elif part.gone:
             frame = 'BORDER="3" STYLE="DASHED"'
         return _table(f'{frame} CELLBORDER="0" CELLSPACING="0" CELLPADDING="2"', rows)
 
-    def _is_point(self, part: PartNode) -> bool:
-        return self.circuit.kinds[part.key].kind is Kind.TEST_POINT and len(part.rows) == 1
-
     def _head(self, part: PartNode) -> str:
-        names = [refdes(self.circuit, key) for key in part.keys]
-        numbers = self.drawing.selection.numbers
-        balloons = [str(numbers[key]) for key in part.keys if key in numbers]
-        parts = [self.circuit.board.part_by_key[key] for key in part.keys]
-        values = [shorten_middle(value_words(self.circuit, each), VALUE_LETTERS) for each in parts]
-        if self._is_point(part):
+        """Return refdes and value, of parts side by side all of them, and their numbers."""
+        circuit, names = self.circuit, [refdes(self.circuit, key) for key in part.keys]
+        parts = [circuit.board.part_by_key[key] for key in part.keys]
+        values = [shorten_middle(value_words(circuit, each), VALUE_LETTERS) for each in parts]
+        if circuit.kinds[part.key].kind is Kind.TEST_POINT and len(part.rows) == 1:
             values = [""] * len(parts)
         if len(set(values)) == 1 and len(names) > 1:
-            bold = "<BR/>".join(f"<B>{_text(text)}</B>" for text in _wrapped(names))
-            text = f"{bold}<BR/>{len(names)} × {_text(values[0] or 'value not stated')}"
+            text = "<BR/>".join(f"<B>{_text(text)}</B>" for text in _wrapped(names))
+            text += f"<BR/>{len(names)} × {_text(values[0] or 'value not stated')}"
         else:
             text = "<BR/>".join(
                 f"<B>{_text(name)}</B>" + (f"{_GAP}{_text(value)}" if value else "")
                 for name, value in zip(names, values, strict=True)
             )
+        numbers = self.drawing.selection.numbers
+        balloons = [str(numbers[key]) for key in part.keys if key in numbers]
         if not balloons:
             return text
         cell = _balloon("<BR/>".join(_wrapped(balloons)))
         return _table(_NOTHING, f"<TR>{cell}<TD>{text}</TD></TR>")
-
-    def _symbol_row(self, part: PartNode, left: int) -> str:
-        kind = self.circuit.kinds[part.key].kind
-        name = _body(kind) or ("diode turned" if _cathode(part) == left else "diode")
-        ends = [
-            f'<TD PORT="r{at}">{_sized(_text("/".join(part.rows[at].numbers)), 7)}</TD>'
-            for at in (left, 1 - left)
-        ]
-        return f"<TR>{ends[0]}<TD>{_symbol(name)}</TD>{ends[1]}</TR>"
-
-    def _role(self, part: PartNode) -> str:
-        kind = self.circuit.kinds[part.key].kind
-        words = role_words(self.circuit.roles(part.key)[:1])
-        if words == "role not known":
-            words = str(kind) if kind is not Kind.UNKNOWN else ""
-        return shorten_middle(words, ROLE_LETTERS)
 
     def net(self, net: NetNode) -> str:
         """Return the label of a net."""
@@ -363,20 +333,20 @@ class _Labels:
         name = _text(self.short[net.net])
         if net.goes_on:
             return _table(_NOTHING, f"<TR><TD>…{_GAP}{_sized(name, 9)}</TD></TR>")
-        notes = []
         volts = self.circuit.volts(net.net)
         high = volts.nominal if volts is not None else None
-        up_to = f"up to {engineering(high, 'V', 3)}" if high else ""
+        notes = [f"up to {engineering(high, 'V', 3)}" if high else ""]
         if kind is NetKind.RAIL:
-            notes.append(f"{volts_words(volts, 'voltage not known')} rail")
+            notes = [f"{volts_words(volts, 'voltage not known')} rail"]
         elif net.net in self.buses:
-            notes.append(", ".join(filter(None, (self.buses[net.net][1].line, up_to))))
-        elif up_to:
-            notes.append(up_to)
+            notes = [", ".join(filter(None, (self.buses[net.net][1].line, *notes)))]
         if net.more_pins:
             notes.append(f"{net.more_pins} more {'pins' if net.more_pins > 1 else 'pin'} …")
-        rows = f"<TR><TD>{name}</TD></TR>" + "".join(_row(note, size=7) for note in notes)
-        inner = _table('BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="1"', rows)
+        rows = "".join(_row(note, size=7) for note in notes if note)
+        inner = _table(
+            'BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="1"',
+            f"<TR><TD>{name}</TD></TR>{rows}",
+        )
         return _table(_ROUND, f"<TR><TD>{inner}</TD></TR>")
 
     def mark(self, net: str) -> str:
@@ -394,7 +364,7 @@ class _Labels:
         return _table(frame, rows)
 
     def part_tip(self, part: PartNode) -> str:
-        """Return what is told of a part when it is pointed at: what stops without it."""
+        """Return what is told of a part: what stops without it."""
         texts = []
         for key in part.keys:
             value = value_words(self.circuit, self.circuit.board.part_by_key[key])
@@ -425,12 +395,16 @@ class _Labels:
 
 
 def _cathode(part: PartNode) -> int | None:
-    """Return the row of a diode's cathode; None where its pins do not say."""
+    """Return the row of the cathode of a part with two ends; None where its pins do not say."""
     names = [row.name.upper() for row in part.rows]
-    for at, name in enumerate(names):
-        if name in _CATHODES or (names[1 - at] in _ANODES and len(names) == 2):
-            return at
-    return None
+    found = (at for at in (0, 1) if names[at] in _CATHODES or names[1 - at] in _ANODES)
+    return next(found, None)
+
+
+def _body(kind: Kind) -> str | None:
+    """Return the symbol of a part with two ends; None for a box with words."""
+    found: str | None = section("drawing", "symbol_of_kind").get(kind.value)
+    return found
 
 
 # -- pieces of labels -----------------------------------------------------------------------------
@@ -460,12 +434,6 @@ def _row(text: str, *, size: int, span: str = "") -> str:
     return f"<TR><TD{span}>{_sized(_text(text), size)}</TD></TR>"
 
 
-def _pin_row(at: int, row: Terminal) -> str:
-    numbers = listed(row.numbers, 3).replace(" and ", " +").replace(" more", "")
-    text = f"{_text(numbers)} {_text(shorten_middle(row.name, PIN_LETTERS))}".strip()
-    return f'<TR><TD PORT="r{at}" ALIGN="LEFT">{_sized(text, 8)}</TD></TR>'
-
-
 def _gone(size: int) -> str:
     return f'<FONT COLOR="white" POINT-SIZE="{size}"><B>GONE</B></FONT>'
 
@@ -488,15 +456,6 @@ def _wrapped(names: Iterable[str], letters: int = 24) -> list[str]:
     return lines
 
 
-# -- symbols --------------------------------------------------------------------------------------
-
-
-def _body(kind: Kind) -> str | None:
-    """Return the symbol of a part with two ends; None for a box with words."""
-    found: str | None = section("drawing", "symbol_of_kind").get(kind.value)
-    return found
-
-
 @cache
 def _symbol(name: str) -> str:
     """Return a symbol as a table of a fixed size."""
@@ -508,20 +467,17 @@ def _symbol(name: str) -> str:
         for x in range(block[0], block[0] + block[2])
         for y in range(block[1], block[1] + block[3])
     }
-    rows = []
-    for y, height in enumerate(heights):
-        cells = []
-        for x, width in enumerate(widths):
-            block = owner.get((x, y))
-            if block is None:
-                cells.append(f'<TD WIDTH="{width}" HEIGHT="{height}"></TD>')
-            elif block[:2] == (x, y):
-                _, _, columns, lines, look = block
+    rows = ""
+    for y in range(len(heights)):
+        rows += "<TR>"
+        for x in range(len(widths)):
+            left, top, columns, lines, look = owner.get((x, y), (x, y, 1, 1, ""))
+            if (left, top) == (x, y):  # a block is one cell, its other places are its span
                 wide, high = sum(widths[x : x + columns]), sum(heights[y : y + lines])
                 span = f' COLSPAN="{columns}"' if columns > 1 else ""
                 span += f' ROWSPAN="{lines}"' if lines > 1 else ""
-                cells.append(f'<TD WIDTH="{wide}" HEIGHT="{high}"{span} {looks[look]}></TD>')
-        rows.append(f"<TR>{''.join(cells)}</TR>")
+                ink = f" {looks[look]}" if look else ""
+                rows += f'<TD WIDTH="{wide}" HEIGHT="{high}"{span}{ink}></TD>'
+        rows += "</TR>"
     size = f'FIXEDSIZE="TRUE" WIDTH="{sum(widths)}" HEIGHT="{sum(heights)}"'
-    frame = f'{size} BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="0"'
-    return _table(frame, "".join(rows))
+    return _table(f'{size} BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="0"', rows)
