@@ -7,7 +7,7 @@ lines.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
@@ -129,35 +129,30 @@ class Neighbourhood:
 # -- what is asked for ----------------------------------------------------------------------------
 
 
-def select_area(circuit: Circuit, report: AreaReport, without: Iterable[str] = ()) -> Selection:
+def select_area(circuit: Circuit, report: AreaReport, without: Collection[str] = ()) -> Selection:
     """Select a damaged area: its positions are gone, the parts that reach in are not."""
-    positions = dict.fromkeys(item.part.key for item in report.positions)
-    bare = {key for key in positions if not circuit.kinds[key].fitted}
-    gone = dict.fromkeys([*(key for key in positions if key not in bare), *without])
-    numbered = list(dict.fromkeys([*positions, *without]))
-    reaching = [
-        item.part.key for item in report.reaching_in if item.pins and item.part.key not in gone
-    ]
-    reaching.sort(key=lambda key: key != report.named)
-    signals = [
-        item.pad.net
-        for item in report.pads
-        if item.pad.net is not None
-        and item.pad.net not in circuit.rails
-        and circuit.net_kind(item.pad.net) != "unconnected"
-    ]
+    part_by_key = circuit.board.part_by_key
+    positions = [item.part.key for item in report.positions]
+    numbered = dict.fromkeys([*positions, *without])
+    bare = {key for key in positions if not circuit.kinds[key].fitted and key not in without}
+    gone = [key for key in numbered if key not in bare]
     # a part that reaches in with some pads is drawn for these pads alone, when its net is drawn
-    named = [report.named] if report.named in circuit.board.part_by_key else []
-    parts = [*[key for key in named if key not in gone], *gone]
-    parts += sorted(bare, key=natural_key)
-    small = [key for key in reaching if len(circuit.board.part_by_key[key].nets) <= 2]
-    parts += [key for key in small if key not in parts]
+    reaching = [item.part for item in report.reaching_in if item.pins]
+    small = [part.key for part in reaching if len(part.nets) <= 2]
+    named = [report.named] if report.named in part_by_key and report.named not in gone else []
+    parts = dict.fromkeys([*named, *gone, *sorted(bare, key=natural_key), *small])
+    nets = dict.fromkeys(item.pad.net for item in report.pads if item.pad.net is not None)
+    signals = [
+        net
+        for net in nets
+        if net not in circuit.rails and circuit.net_kind(net) is not NetKind.UNCONNECTED
+    ]
     return Selection(
         report,
         parts=tuple(parts),
-        nets=() if len(parts) > 1 else tuple(dict.fromkeys(signals)),
+        nets=() if len(parts) > 1 else tuple(signals),
         gone=frozenset(gone),
-        bare=frozenset(bare.difference(gone)),
+        bare=frozenset(bare),
         focus=report.named,
         numbers={key: number for number, key in enumerate(numbered, start=1)},
     )
@@ -207,9 +202,10 @@ def select_nets(nets: Sequence[Net], without: Iterable[str] = ()) -> Selection:
 def select_buses(circuit: Circuit, buses: Sequence[Bus], without: Iterable[str] = ()) -> Selection:
     """Select buses: every line with its segments, pull-ups and devices."""
     nets = dict.fromkeys(net for bus in buses for line in bus.lines for net in line.nets)
-    pulls = dict.fromkeys(p.part for bus in buses for line in bus.lines for p in line.pulls)
-    through = dict.fromkeys(part for bus in buses for part in bus.through)
-    few = {key: None for key in (*pulls, *through) if len(circuit.board.part_by_key[key].nets) <= 4}
+    pulls = [pull.part for bus in buses for line in bus.lines for pull in line.pulls]
+    through = [part for bus in buses for part in bus.through]
+    keys = dict.fromkeys([*pulls, *through])
+    few = [key for key in keys if len(circuit.board.part_by_key[key].nets) <= 4]
     return Selection(
         tuple(buses),
         parts=tuple(few),
@@ -229,37 +225,28 @@ def find_neighbourhood(
     choice = _Choice(circuit, selection, most)
     for net in selection.nets:
         choice.take_net(net)
-    for keys in _alike(circuit, selection):
-        choice.take_core(keys)
-    choice.take_far_parts()
-    return choice.result()
-
-
-def _alike(circuit: Circuit, selection: Selection) -> list[tuple[str, ...]]:
-    """Return the selected parts, those alike between the same rail and ground together."""
+    # parts that are alike between the same rail and ground stand together
     groups: dict[object, list[str]] = {}
     for key in selection.parts:
         part = circuit.board.part_by_key[key]
-        nets = part.nets
-        rails = len(nets) == 2 and all(net in circuit.rails for net in nets)
-        if rails and len(part.pins) == 2 and not set(nets) & set(selection.nets):
-            alike = circuit.kinds[key].kind, frozenset(nets), key in selection.gone
-            groups.setdefault(alike, []).append(key)
-        else:
-            groups[key] = [key]
-    return [tuple(keys) for keys in groups.values()]
+        alike: object = key
+        if len(part.pins) == len(part.nets) == 2 and all(map(choice.is_mark, part.nets)):
+            alike = circuit.kinds[key].kind, frozenset(part.nets), key in selection.gone
+        groups.setdefault(alike, []).append(key)
+    for keys in groups.values():
+        choice.take_core(tuple(keys))
+    choice.take_far_parts()
+    return choice.result()
 
 
 class _Choice:
     """The choice as it grows."""
 
     def __init__(self, circuit: Circuit, selection: Selection, most: int) -> None:
-        self.circuit = circuit
+        self.circuit, self.selection, self.room = circuit, selection, most
         self.part_by_key = circuit.board.part_by_key
-        self.selection = selection
-        self.room = most
+        self.chosen: dict[tuple[str, ...], Collection[str]] = {}  # node -> nets with mark or line
         self.drawn: set[str] = set()
-        self.chosen: dict[tuple[str, ...], frozenset[str]] = {}  # node -> nets with a mark or line
         self.nets: dict[str, bool] = {}  # net -> whether it only goes on
         self.left: list[str] = []
 
@@ -269,39 +256,31 @@ class _Choice:
 
     def take_net(self, net: str) -> None:
         """Take a net, as far as there is room."""
-        if net not in self.nets:
-            if self.room < 1:
-                return
-            self.room -= 1
-        self.nets[net] = False
+        cost = 0 if net in self.nets else 1
+        if cost <= self.room:
+            self.room -= cost
+            self.nets[net] = False
 
     def take_core(self, keys: tuple[str, ...]) -> None:
         """Take a part that was asked for, with its nets; leave it out where it finds no room."""
         nets = self.part_by_key[keys[0]].nets
         chosen = self._most_telling(nets)
-        marks = sum(1 for net in chosen if self.is_mark(net))
+        cost = 1 + sum(map(self.is_mark, chosen))
         signals = [net for net in chosen if not self.is_mark(net) and net not in self.nets]
         needed = len(signals) if len(nets) <= SMALL_NETS else min(len(signals), 1)
-        if 1 + marks + needed > self.room:
+        if cost + needed > self.room:
             self.left += keys
             return
-        self.room -= 1 + marks
-        self._draw(keys, chosen)
+        self.room -= cost
+        self.chosen[keys] = chosen
+        self.drawn.update(keys)
         for net in signals:
             self.take_net(net)
 
-    def _draw(self, keys: tuple[str, ...], chosen: Iterable[str]) -> None:
-        self.drawn.update(keys)
-        self.chosen[keys] = frozenset(chosen)
-
     def _most_telling(self, nets: tuple[str, ...]) -> list[str]:
         """Return the nets of a part that get a row: those drawn already, signals, rails."""
-        shared = {
-            net
-            for key in self.selection.parts
-            if len(own := self.part_by_key[key].nets) <= SMALL_NETS
-            for net in own
-        }
+        own = (self.part_by_key[key].nets for key in self.selection.parts)
+        shared = {net for each in own if len(each) <= SMALL_NETS for net in each}
         if len(nets) > MOST_ROWS and self.selection.gone:
             # beside a damage, a big part counts for what the damage took from it
             nets = tuple(net for net in nets if net in shared and not self.is_mark(net)) or nets
@@ -311,7 +290,8 @@ class _Choice:
                 return 0
             if self.is_mark(net):
                 return 2
-            return 1 if net in shared or self.circuit.net_kind(net) != "unconnected" else 3
+            is_signal = self.circuit.net_kind(net) is not NetKind.UNCONNECTED
+            return 1 if net in shared or is_signal else 3
 
         keep = set(sorted(nets, key=rank)[:MOST_ROWS])
         return [net for net in nets if net in keep]
@@ -324,33 +304,33 @@ class _Choice:
         for _ in range(reach):
             for net in nets:
                 fresh = next((pin for pin in telling[net] if pin.part not in self.drawn), None)
-                if fresh is not None:
-                    self._take_far(self.part_by_key[fresh.part])
+                if fresh is None:
+                    continue
+                part = self.part_by_key[fresh.part]
+                is_end = self.circuit.kinds[part.key].kind in _ENDS
+                shown = part.nets if len(part.nets) <= SMALL_NETS and not is_end else ()
+                ends = [net for net in shown if not self.is_mark(net) and net not in self.nets]
+                cost = 1 + len(ends) + sum(map(self.is_mark, shown))
+                if cost <= self.room:
+                    self.room -= cost
+                    self.chosen[(part.key,)] = shown
+                    self.drawn.add(part.key)
+                    self.nets.update(dict.fromkeys(ends, True))
 
-    def _telling(self, net: str, most: int) -> tuple[Pin, ...]:
+    def _telling(self, net: str, most: int) -> Sequence[Pin]:
         """Return pins of a net, one of each part, the most telling first."""
         if self.circuit.net_kind(net) is not NetKind.GROUND:
             return far_pins(self.circuit, net, "", self.selection.gone, most)
         # everything leads to ground: only who asks for it sees whom it serves, the largest first
-        parts: dict[str, Pin] = {}
+        first: dict[str, Pin] = {}
         for pin in self.circuit.board.net_by_name[net].pins:
-            parts.setdefault(pin.part, pin)
-        ranked = sorted(parts.values(), key=lambda pin: -len(self.part_by_key[pin.part].pins))
-        return tuple(ranked[:most])
-
-    def _take_far(self, part: Part) -> None:
-        small = len(part.nets) <= SMALL_NETS and self.circuit.kinds[part.key].kind not in _ENDS
-        shown = part.nets if small else ()
-        ends = [net for net in shown if not self.is_mark(net) and net not in self.nets]
-        cost = 1 + len(ends) + sum(1 for net in shown if self.is_mark(net))
-        if cost > self.room:
-            return
-        self.room -= cost
-        self._draw((part.key,), shown)
-        self.nets.update(dict.fromkeys(ends, True))
+            first.setdefault(pin.part, pin)
+        ranked = sorted(first.values(), key=lambda pin: -len(self.part_by_key[pin.part].pins))
+        return ranked[:most]
 
     def result(self) -> Neighbourhood:
         """Return the choice as a drawing: every drawn part's pins on drawn nets have a line."""
+        gone, board = self.selection.gone, self.circuit.board
         parts: list[PartNode] = []
         marks: list[str] = []
         lines: list[Line] = []
@@ -369,31 +349,25 @@ class _Choice:
                     marks.append(net)
                 else:
                     continue
-                rows.append(_terminal(pins))
+                numbers = tuple(dict.fromkeys(pin.number for pin in pins))
+                names = {pin.name for pin in pins if pin.name and pin.name not in {pin.number, "~"}}
+                rows.append(Terminal(numbers, names.pop() if len(names) == 1 else "", net))
             on_nets = {pin.number for pins in pins_by_net.values() for pin in pins}
             shown = {name for row in rows for name in row.numbers}
-            gone = keys[0] in self.selection.gone
-            parts.append(PartNode(keys, gone, tuple(rows), len(on_nets - shown)))
+            parts.append(PartNode(keys, keys[0] in gone, tuple(rows), len(on_nets - shown)))
+        nets = []
+        for net, goes_on in self.nets.items():
+            known = board.net_by_name.get(net)
+            on_it = known.pins if known is not None else ()
+            others = {(pin.part, pin.number) for pin in on_it if pin.part not in self.drawn}
+            nets.append(NetNode(net, len(others), goes_on))
         left = sorted(self.left, key=natural_key)
         return Neighbourhood(
             selection=self.selection,
             parts=tuple(parts),
-            nets=tuple(
-                NetNode(net, self._more_pins(net), goes_on) for net, goes_on in self.nets.items()
-            ),
+            nets=tuple(nets),
             marks=tuple(marks),
             lines=tuple(lines),
-            left_gone=tuple(key for key in left if key in self.selection.gone),
-            left_parts=tuple(key for key in left if key not in self.selection.gone),
+            left_gone=tuple(key for key in left if key in gone),
+            left_parts=tuple(key for key in left if key not in gone),
         )
-
-    def _more_pins(self, net: str) -> int:
-        known = self.circuit.board.net_by_name.get(net)
-        pins = known.pins if known is not None else ()
-        return len({(pin.part, pin.number) for pin in pins if pin.part not in self.drawn})
-
-
-def _terminal(pins: Sequence[Pin]) -> Terminal:
-    numbers = tuple(dict.fromkeys(pin.number for pin in pins))
-    names = {pin.name for pin in pins if pin.name and pin.name not in {pin.number, "~"}}
-    return Terminal(numbers, next(iter(names)) if len(names) == 1 else "", pins[0].net)
