@@ -156,8 +156,9 @@ class Job(msgspec.Struct, frozen=True):
 
     def standing(self) -> tuple[Entry, ...]:
         """Return the entries that are neither undone nor undos, in order."""
-        left = [entry for entry in self.entries if not isinstance(entry, Undo)]
-        return tuple(entry for entry in left if entry.number not in self.undone())
+        undone = self.undone()
+        left = (entry for entry in self.entries if not isinstance(entry, Undo))
+        return tuple(entry for entry in left if entry.number not in undone)
 
     def undone(self) -> frozenset[int]:
         """Return the numbers of entries that were taken back."""
@@ -173,30 +174,22 @@ class Job(msgspec.Struct, frozen=True):
 
 @dataclass(frozen=True, slots=True)
 class JobState:
-    """The bench as the standing entries say.
+    """The bench as the standing entries say."""
 
-    Attributes:
-        damaged: refdes -> the last mark on it (SOUND takes it away), in order of marking.
-        refitted: refdes -> how it was refitted, after its last mark.
-        lifted: pads marked lifted.
-        cuts: (pad, pad) whose track is cut.
-        bridges: (pad, pad) joined by solder.
-        wires: soldered, the newest entry of each pair of ends.
-        loose: name -> loose part; `used` are those that a refit took.
-        readings: all readings, in order.
-        remarks: the user's lines.
-    """
-
-    damaged: Mapping[str, Mark] = field(default_factory=dict)
-    refitted: Mapping[str, Fit] = field(default_factory=dict)
-    lifted: tuple[str, ...] = ()
-    cuts: tuple[tuple[str, str], ...] = ()
-    bridges: tuple[tuple[str, str], ...] = ()
-    wires: tuple[Wire, ...] = ()
-    loose: Mapping[str, Loose] = field(default_factory=dict)
-    used: frozenset[str] = frozenset()
-    readings: tuple[Reading, ...] = ()
-    remarks: tuple[str, ...] = ()
+    damaged: Mapping[str, Mark] = field(
+        default_factory=dict
+    )  # refdes -> last mark on it (SOUND takes it away), in order
+    refitted: Mapping[str, Fit] = field(
+        default_factory=dict
+    )  # refdes -> how it was refitted, after its last mark
+    lifted: tuple[str, ...] = ()  # pads marked lifted
+    cuts: tuple[tuple[str, str], ...] = ()  # (pad, pad) whose track is cut
+    bridges: tuple[tuple[str, str], ...] = ()  # (pad, pad) joined by solder
+    wires: tuple[Wire, ...] = ()  # soldered, the newest entry of each pair of ends
+    loose: Mapping[str, Loose] = field(default_factory=dict)  # name -> loose part
+    used: frozenset[str] = frozenset()  # those that a refit took
+    readings: tuple[Reading, ...] = ()  # all, in order
+    remarks: tuple[str, ...] = ()  # the user's lines
 
     @property
     def open_positions(self) -> tuple[str, ...]:
@@ -207,11 +200,7 @@ class JobState:
     def missing(self) -> tuple[str, ...]:
         """Positions without a working part now: gone or broken, not refitted."""
         gone = {Damage.MISSING, Damage.CRACKED}
-        return tuple(
-            ref
-            for ref, mark in self.damaged.items()
-            if mark.damage in gone and ref not in self.refitted
-        )
+        return tuple(ref for ref in self.open_positions if self.damaged[ref].damage in gone)
 
     @property
     def last_refit(self) -> int:
@@ -285,8 +274,7 @@ class _HeadOnly(msgspec.Struct):
     nettrace: _Head
 
 
-class _Whole(msgspec.Struct):
-    nettrace: _Head
+class _Whole(_HeadOnly):
     job: Job
 
 
@@ -325,26 +313,22 @@ def load_job(path: Path) -> Job:
                 hint="Update nettrace; the file was left as it is.",
             )
         job = msgspec.json.decode(raw, type=_Whole).job
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise _damaged(path, str(error)) from None
-    numbers = [entry.number for entry in job.entries]
-    if numbers != sorted(set(numbers)):
-        raise _damaged(path, "entry numbers repeat or go backwards")
+        numbers = [entry.number for entry in job.entries]
+        if numbers != sorted(set(numbers)):
+            raise ValueError("entry numbers repeat or go backwards")
+    except ValueError as error:  # msgspec's own are such
+        kept = previous_path(path)
+        hint = f" The state before its last change is {kept}." if kept.is_file() else ""
+        raise JobUnusable(
+            f"a damaged job file: {str(error).removesuffix('.')}",
+            hint=f"The file was left as it is.{hint}",
+            place=Place(str(path)),
+        ) from None
     return job
 
 
 def _reason(error: OSError) -> str:
     return (error.strerror or str(error)).lower()
-
-
-def _damaged(path: Path, why: str) -> JobUnusable:
-    kept = previous_path(path)
-    hint = "The file was left as it is."
-    if kept.is_file():
-        hint += f" The state before its last change is {kept}."
-    return JobUnusable(
-        f"a damaged job file: {why.removesuffix('.')}", hint=hint, place=Place(str(path))
-    )
 
 
 def encode(job: Job) -> bytes:
@@ -354,10 +338,9 @@ def encode(job: Job) -> bytes:
         return msgspec.json.encode(item).decode()
 
     head = {"schema": SCHEMA, "version": __version__, "what": "job"}
-    entries = ",\n  ".join(line(entry) for entry in job.entries)
-    body = [f'  "{key}": {line(getattr(job, key))}' for key in ("title", "opened", "board")]
-    body.append(f'  "entries": [\n  {entries}\n  ]' if entries else '  "entries": []')
-    inner = ",\n".join(body)
+    facts = ",\n".join(f'  "{k}": {line(getattr(job, k))}' for k in ("title", "opened", "board"))
+    entries = ",".join(f"\n  {line(entry)}" for entry in job.entries)
+    inner = f'{facts},\n  "entries": [{entries}' + ("\n  ]" if entries else "]")
     return f'{{"nettrace": {line(head)},\n "job": {{\n{inner}\n }}\n}}\n'.encode()
 
 

@@ -42,35 +42,22 @@ class Donor:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """One line of the order.
+    """One line of the order."""
 
-    Attributes:
-        positions: refdes that take this part, in natural order.
-        kind: component kind.
-        value: as shown to people (`2.2 kΩ`), "" where not known.
-        tolerance, size, dielectric: as stated or proposed; None where not known.
-        volts, watts: ratings to ask for, at least; None where nothing tells.
-        quantity: pieces with spares.
-        part_number: what the netlist names, None if nothing.
-        substitutes: what may stand in, best first, in words.
-        because: reasons for ratings and value.
-        doubts: what is not sure.
-    """
-
-    positions: tuple[str, ...]
+    positions: tuple[str, ...]  # refdes that take this part, in natural order
     kind: Kind
-    value: str
-    tolerance: float | None
+    value: str  # as shown to people (`2.2 kΩ`), "" where not known
+    tolerance: float | None  # this, size and dielectric as stated or proposed; None: not known
     size: str | None
     dielectric: str | None
-    volts: float | None
+    volts: float | None  # ratings to ask for, at least; None where nothing tells
     watts: float | None
-    quantity: int
-    part_number: str | None
+    quantity: int  # pieces with spares
+    part_number: str | None  # what the netlist names, None if nothing
     description: str | None
-    substitutes: tuple[str, ...]
-    because: tuple[str, ...]
-    doubts: tuple[str, ...]
+    substitutes: tuple[str, ...]  # what may stand in, best first, in words
+    because: tuple[str, ...]  # reasons for ratings and value
+    doubts: tuple[str, ...]  # what is not sure
 
     @property
     def words(self) -> str:
@@ -134,10 +121,10 @@ def _value(values: PartKind) -> str:
 def _need_of(circuit: Circuit, part: Part) -> Need:
     """Return the line of one position, one piece."""
     values = circuit.kinds[part.key]
-    kind, size = values.kind, part_size(part, values)
+    kind, size, dielectric = values.kind, part_size(part, values), values.dielectric
     because: list[str] = []
     doubts: list[str] = []
-    value = _value(values)
+    value, volts, watts = _value(values), None, None
     if not value and kind in _VALUED:
         proposal = next((found for found in circuit.proposals(part.key) if found.choices), None)
         if proposal is None:
@@ -147,12 +134,19 @@ def _need_of(circuit: Circuit, part: Part) -> Need:
             value = engineering(proposal.choices[0], unit)
             because.extend(proposal.because)
             doubts.append("the value is proposed from the circuit: no source states it")
-    volts, watts, dielectric = None, None, values.dielectric
     if kind is Kind.CAPACITOR:
         volts, dielectric = _capacitor_rating(values, _volts_across(circuit, part), because, doubts)
-    elif kind is Kind.RESISTOR and values.ohms:
-        across = _volts_across(circuit, part)
-        watts = _resistor_watts(values.ohms, size, across, because, doubts)
+    elif kind is Kind.RESISTOR and values.ohms and size and (chip := chip_size(size)) is not None:
+        watts, across = chip.watts, _volts_across(circuit, part)
+        if watts is not None and across is not None:
+            used, takes = across**2 / values.ohms, engineering(watts, "W")
+            if used * _RULES["resistor"]["power_factor"] > watts and values.ohms > 1:
+                doubts.append(
+                    f"if all of {across:g} V stood across it, {engineering(used, 'W')} would be "
+                    f"more than half of a {size}'s {takes}: check before ordering"
+                )
+            else:
+                because.append(f"{engineering(used, 'W')} at most in it; a {size} takes {takes}")
     if kind not in _VALUED and not part.value:
         doubts.append("no source names the part")
     return Need(
@@ -211,26 +205,6 @@ def _capacitor_rating(
         return sold, dielectric
     because.append(f"the board states {stated:g} V: keep it")
     return stated, dielectric
-
-
-def _resistor_watts(
-    ohms: float, size: str | None, across: float | None, because: list[str], doubts: list[str]
-) -> float | None:
-    chip = chip_size(size) if size else None
-    rated = chip.watts if chip else None
-    if across is None or rated is None:
-        return rated
-    used = across**2 / ohms
-    if used * _RULES["resistor"]["power_factor"] > rated and ohms > 1:
-        doubts.append(
-            f"if all of {across:g} V stood across it, {engineering(used, 'W')} would be more than "
-            f"half of a {size}'s {engineering(rated, 'W')}: check before ordering"
-        )
-    else:
-        because.append(
-            f"{engineering(used, 'W')} at most in it; a {size} takes {engineering(rated, 'W')}"
-        )
-    return rated
 
 
 def _substitutes(values: PartKind, size: str | None, dielectric: str | None) -> Iterator[str]:

@@ -247,17 +247,13 @@ class WiredAs(StrEnum):
 class Wired:
     """A soldered wire, judged against the board.
 
-    Attributes:
-        wire: the job's entry.
-        nets: of its two ends; None where the end is on no net.
-        as_: what it does.
-        of: the lifted pads and cut tracks' pads that it is soldered to, or the keys of the missing
-            parts that it stands in for.
-        replaced: those of `of` for which a wire is a whole replacement: links of 0 Ω.
+    `of` are the lifted pads and cut tracks' pads that it is soldered to, or the keys of the missing
+    parts that it stands in for; `replaced` those of them for which a wire is a whole replacement:
+    links of 0 Ω.
     """
 
-    wire: Wire
-    nets: tuple[str | None, str | None]
+    wire: Wire  # the job's entry
+    nets: tuple[str | None, str | None]  # of its two ends; None where the end is on no net
     as_: WiredAs
     of: tuple[str, ...] = ()
     replaced: tuple[str, ...] = ()
