@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from operator import itemgetter
 from types import MappingProxyType
 from typing import TypeAlias
 
@@ -203,11 +204,7 @@ class BoardBuilder:
             return self._build()
 
     def _build(self) -> Board:
-        if not self.sources:  # of a merge, the sources' parts have it
-            for draft in self.parts:
-                if draft.fitted is None:
-                    draft.fitted = is_fitted(draft.value, draft.description, draft.properties)
-        self._give_keys()
+        self._finish_drafts()
         by_key = {draft.key: draft for draft in self.parts}
         # in their final order, so that the pins of each net are found in order too
         drafts = [by_key[key] for key in sorted(by_key, key=natural_key)]
@@ -238,36 +235,41 @@ class BoardBuilder:
         )
 
     def _own_source(self, parts: tuple[Part, ...], nets: int) -> Source:
-        # parts that share a refdes share its pins too
-        numbers: defaultdict[str, set[str]] = defaultdict(set)
-        for part in parts:
-            numbers[part.refdes].update([pin.number for pin in part.pins if pin.net])
+        pins = self.pin_records
+        if pins is None:  # parts that share a refdes share its pins too
+            pins = len(
+                {(part.refdes, pin.number) for part in parts for pin in part.pins if pin.net}
+            )
         return Source(
             path=self.path,
             format=self.format,
             version=self.version,
             parts=len(parts) if self.part_records is None else self.part_records,
             nets=nets if self.net_records is None else self.net_records,
-            pins=sum(map(len, numbers.values())) if self.pin_records is None else self.pin_records,
+            pins=pins,
             pads=self.pad_records,
             vias=self.via_records or len(self.vias),
             digest=self.digest,
         )
 
-    def _give_keys(self) -> None:
-        """Give every part its key."""
+    def _finish_drafts(self) -> None:
+        """Give every part its key, and say whether it is fitted where its texts tell."""
+        is_merge = bool(self.sources)  # the sources' parts have been asked
         taken = {draft.refdes for draft in self.parts}
         seen: dict[str, int] = {}
         for draft in self.parts:
-            count = seen.get(draft.refdes, 0) + 1
-            if count == 1 and draft.refdes:
-                seen[draft.refdes] = 1
-                draft.key = draft.refdes
+            if draft.fitted is None and not is_merge:
+                draft.fitted = is_fitted(draft.value, draft.description, draft.properties)
+            refdes = draft.refdes
+            if refdes and refdes not in seen:
+                seen[refdes] = 1
+                draft.key = refdes
                 continue
-            while (key := f"{draft.refdes}~{count}") in taken:
+            count = seen.get(refdes, 0) + 1
+            while (key := f"{refdes}~{count}") in taken:
                 count += 1
             taken.add(key)
-            seen[draft.refdes] = count
+            seen[refdes] = count
             draft.key = key
 
     def _nets_of(self, shown: Mapping[str, str], pins: Mapping[str, list[Pin]]) -> dict[str, Net]:
@@ -278,15 +280,14 @@ class BoardBuilder:
         nets: dict[str, Net] = {}
         for name in sorted({*(shown.get(raw, raw) for raw in self._nets), *pins}, key=natural_key):
             place, volts = self._nets.get(name, (None, None))
-            aliases = dict(self._aliases.get(name, ()))
+            aliases = tuple(self._aliases.get(name, ()))
             for raw in raws.get(name, ()):
-                aliases[raw] = None
-                aliases.update(self._aliases.get(raw, {}))
+                others = dict.fromkeys([*aliases, raw, *self._aliases.get(raw, ())])
+                aliases = tuple([alias for alias in others if alias != name])
                 where, stated = self._nets.get(raw, (None, None))
                 place = place or where
                 volts = stated if volts is None else volts
-            aliases.pop(name, None)
-            nets[name] = Net(name, tuple(aliases), tuple(pins.get(name, ())), volts, place)
+            nets[name] = Net(name, aliases, tuple(pins.get(name, ())), volts, place)
         return nets
 
     def _shown_names(self, parts: tuple[Part, ...], pins: Iterable[str]) -> dict[str, str]:
@@ -309,82 +310,66 @@ class BoardBuilder:
 def _frozen(
     drafts: list[PartDraft], shown: Mapping[str, str]
 ) -> tuple[tuple[Part, ...], dict[str, list[Pin]]]:
-    """Return the parts, and the pins of each net, with net names as they are shown."""
-    freezer = _Freezer(shown)
-    parts = tuple([freezer.part(draft) for draft in drafts])
-    pins: defaultdict[str, list[Pin]] = defaultdict(list)
-    for part in parts:
-        for pin in part.pins:
-            if pin.net is not None:
-                pins[pin.net].append(pin)
-    return parts, pins
+    """Return the parts, and the pins of each net, with net names as they are shown.
 
-
-class _Freezer:
-    """Makes parts of drafts, with net names as they are shown."""
-
-    def __init__(self, shown: Mapping[str, str]) -> None:
-        self.shown = shown
-        self.order: dict[str, tuple[tuple[str | int, ...], str]] = {}  # number -> natural key
-        self.in_order: set[tuple[str, ...]] = set()  # numbers of parts that stand in order
-
-    def part(self, draft: PartDraft) -> Part:
-        """Freeze one part: its pins are those that facts name and those that its pads are of."""
-        facts, records, shown = draft.pin_facts, draft.pads, self.shown
+    The pins of a part are those that facts name and those that its pads are of.
+    """
+    order = _PinOrder()
+    parts: list[Part] = []
+    pins_of: defaultdict[str, list[Pin]] = defaultdict(list)
+    for draft in drafts:
+        key, facts, records = draft.key, draft.pin_facts, draft.pads
         if shown:
             facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
             records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
-        key = draft.key
-        pads = tuple([Pad(key, record[0], record[1] or None, *record[2:]) for record in records])
-        return Part(
+        pads = tuple([Pad(key, r[0], r[1] or None, *r[2:]) for r in records])
+        pads_of: dict[PinKey, list[Pad]] = {}
+        for pad in pads:
+            if pad.number and pad.plated:
+                pads_of.setdefault((pad.number, pad.net), []).append(pad)
+        pins: list[Pin] = []
+        pairs: Mapping[PinKey, object] = {**facts, **pads_of} if pads_of else facts
+        for pair in order.of(pairs) if draft.refdes else ():
+            number, net = pair
+            name, electrical_type, place = facts.get(pair, _NO_FACTS)
+            own = tuple(pads_of[pair]) if pair in pads_of else ()
+            if place is None and own:
+                place = own[0].place
+            pin = Pin(key, number, net, name, electrical_type, own, place)
+            pins.append(pin)
+            if net is not None:
+                pins_of[net].append(pin)
+        parts.append(Part(
             key, draft.refdes, draft.value, draft.package, draft.description,
             draft.fitted, draft.x, draft.y, draft.angle, draft.side,
-            self._pins(key, facts, pads) if draft.refdes else (), pads,
-            draft.outline, draft.sheet,
+            tuple(pins), pads, draft.outline, draft.sheet,
             MappingProxyType(draft.properties) if draft.properties else EMPTY,
             draft.place,
             MappingProxyType(draft.origins) if draft.origins else NO_ORIGINS,
-        )  # fmt: skip
+        ))  # fmt: skip
+    return tuple(parts), pins_of
 
-    def _pins(
-        self, key: str, facts: Mapping[PinKey, PinFact], pads: tuple[Pad, ...]
-    ) -> tuple[Pin, ...]:
-        if not pads:
-            pairs = self._sorted(facts) if len(facts) > 1 else facts
-            return tuple([
-                Pin(key, *pair, name, electrical_type, (), place)
-                for pair in pairs
-                for name, electrical_type, place in (facts[pair],)
-            ])  # fmt: skip
-        pads_of_pin: defaultdict[PinKey, list[Pad]] = defaultdict(list)
-        for pad in pads:
-            if pad.number and pad.plated:
-                pads_of_pin[pad.number, pad.net].append(pad)
-        pins: list[Pin] = []
-        for pair in self._sorted({**facts, **pads_of_pin} if pads_of_pin else facts):
-            name, electrical_type, place = facts.get(pair, _NO_FACTS)
-            own = tuple(pads_of_pin.get(pair, ()))
-            if place is None and own:
-                place = own[0].place
-            pins.append(Pin(key, *pair, name, electrical_type, own, place))
-        return tuple(pins)
 
-    def _sorted(self, pairs: Iterable[PinKey]) -> list[PinKey]:
+class _PinOrder(dict[str, tuple[tuple[str | int, ...], str]]):
+    """The natural order of pin numbers; each number's key is made once."""
+
+    def __init__(self) -> None:
+        self.in_order: set[tuple[str, ...]] = set()  # numbers of parts that stand in order
+
+    def __missing__(self, number: str) -> tuple[tuple[str | int, ...], str]:
+        key = self[number] = natural_key(number)
+        return key
+
+    def of(self, pairs: Mapping[PinKey, object]) -> Iterable[PinKey]:
         """Order pins by number, then net; a number without net is no pin beside one with a net."""
-        order = self.order
-        ordered = list(pairs)
-        numbers = tuple([number for number, _ in ordered])
-        if numbers in self.in_order:
-            return ordered
-        for number in numbers:
-            if number not in order:
-                order[number] = natural_key(number)
+        numbers = tuple(map(itemgetter(0), pairs))
+        if len(numbers) < 2 or numbers in self.in_order:
+            return pairs
         if len({*numbers}) == len(numbers):
-            ordered.sort(key=lambda pair: order[pair[0]])
-            if numbers == tuple([number for number, _ in ordered]):
+            ordered = sorted(pairs, key=lambda pair: self[pair[0]])
+            if ordered == [*pairs]:
                 self.in_order.add(numbers)
             return ordered
-        connected = {number for number, net in ordered if net is not None}
-        ordered = [pair for pair in ordered if pair[1] is not None or pair[0] not in connected]
-        ordered.sort(key=lambda pair: (order[pair[0]], pair[1] or ""))
-        return ordered
+        connected = {number for number, net in pairs if net is not None}
+        kept = [pair for pair in pairs if pair[1] is not None or pair[0] not in connected]
+        return sorted(kept, key=lambda pair: (self[pair[0]], pair[1] or ""))

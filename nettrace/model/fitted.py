@@ -10,6 +10,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping
 from functools import cache, lru_cache
+from operator import itemgetter
 
 from nettrace.knowledge import pattern, table
 
@@ -27,14 +28,15 @@ def is_fitted(
     >>> is_fitted("10k", None, {"DNP": "no"}), is_fitted("10k", None, {"Populate": "0"})
     (True, False)
     """
-    for asked in (False, True):  # whether it is left off, before whether it is there
-        for name in properties:
-            if asks(name) is asked and (said := fitted_by(name, properties[name])) is not None:
-                return said
-    for text in (value, description):
+    asking = [(asked, name) for name in properties if (asked := asks(name)) is not None]
+    # whether it is left off, before whether it is there
+    for _, name in sorted(asking, key=itemgetter(0)):
+        if (said := fitted_by(name, properties[name])) is not None:
+            return said
+    for text in (value, description, *properties.values()):
         if text and says_not_fitted(text):
             return False
-    return False if any(map(says_not_fitted, properties.values())) else None
+    return None
 
 
 @lru_cache(maxsize=4096)

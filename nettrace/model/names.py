@@ -35,7 +35,7 @@ def natural_key(name: str) -> tuple[tuple[str | int, ...], str]:
     ['C1', 'R2', 'r2', 'R2~2', 'R10']
     """
     # text, digits, text, digits... text: places of one kind are compared with their like
-    parts: list[str | int] = [*_DIGITS.split(name.upper())]
+    parts: list[str | int] = _DIGITS.split(name.upper())
     if len(parts) > 1:
         try:
             parts[1::2] = map(int, parts[1::2])

@@ -22,7 +22,6 @@ from __future__ import annotations
 
 import re
 from functools import lru_cache
-from typing import NamedTuple
 
 from nettrace.collector import collector_off
 from nettrace.errors import Place
@@ -92,11 +91,27 @@ def _read(document: Document, *, expands: bool) -> Board:
 _NO_FACTS: PinFact = (None, None, None)
 
 
-class _Remark(NamedTuple):
-    """What a remark says of one element; `pins` are numbers in the order of the nodes."""
+class _Nets(dict[str, str | None]):
+    """The net as shown of each node as written; None where the node is open."""
 
-    refdes: str
-    pins: str
+    def __init__(self, said: dict[str, str]) -> None:
+        self.said = said  # by remarks: lower-case node -> net
+        self.first: dict[str, str] = {}  # lower case -> net as shown
+        self.used: set[str] = set()  # nets as shown
+
+    def __missing__(self, node: str) -> str | None:
+        lowered = node.lower()
+        if lowered in GROUND:
+            lowered = "0"
+        net = self.first.get(lowered)
+        if net is None and node != OPEN:
+            net, count = self.said.get(lowered, node), 2
+            while net in self.used:  # a remark must not make two nets one
+                net, count = f"{node}~{count}", count + 1
+            self.used.add(net)
+            self.first[lowered] = net
+        self[node] = net
+        return net
 
 
 class _Parts:
@@ -107,16 +122,13 @@ class _Parts:
         self.builder = builder
         self.circuit = Circuit(deck, builder)
         text = deck.texts[0]
-        # what remarks say, the first about a name: lower-case element name, node -> ...
+        # what remarks say, the first about a name: lower-case element -> refdes and pin numbers in
+        # the order of the nodes, lower-case node -> net
         parts = _PART.findall(text) if "* part " in text else []
         nets = _NET.findall(text) if "* net " in text else []
-        self.said = {name.lower(): _Remark(refdes, pins) for refdes, name, pins in parts[::-1]}
-        self.said_nets = {node.lower(): net for net, node in nets[::-1]}
+        self.said = {name.lower(): (refdes, pins) for refdes, name, pins in parts[::-1]}
+        self.nets = _Nets({node.lower(): net for net, node in nets[::-1]})
         self.unfitted = frozenset(_UNFITTED.findall(text)) if " is not fitted" in text else ()
-        self.nets: dict[str, str] = {}  # node as written -> net as shown
-        self.first: dict[str, str] = {}  # lower case -> net as shown
-        self.used: set[str] = set()  # nets as shown
-        self.open_pins = 0
         self.volts: dict[str, tuple[float, Place | None]] = {}
         self.bare: list[tuple[str, Place]] = []  # elements without nodes
         self.undefined: dict[str, Place | None] = {}  # subcircuits not in the deck
@@ -127,23 +139,27 @@ class _Parts:
         letter, value = element.letter, element.value
         # a Place is a named tuple: made so, it is made in a third of the time
         place: Place = tuple.__new__(Place, (self.deck.files[line[0]], line[1], 1))
-        draft = self.builder.part(refdes, place)
+        properties: dict[str, str] = {}
+        nets = [self.nets[node] for node in nodes]
+        if letter in "rcl" and value is not None:
+            properties = _number_of(letter, value, environment)
+        draft = PartDraft(refdes, place, value=value, properties=properties)
+        self.builder.parts.append(draft)
         # exporters write `__U7` where a symbol has no model
-        if value is not None and not (
-            value[:2] == "__"
-            and value[2:].lower() in (element.name.lower(), element.name[1:].lower())
+        if (
+            value is not None
+            and value[:2] == "__"
+            and (value[2:].lower() in (element.name.lower(), element.name[1:].lower()))
         ):
-            draft.value = value
+            draft.value = None
         names: tuple[str | None, ...] = ()
         if letter in "rcl":
-            if value is not None:
-                draft.properties = _number_of(letter, value, environment)
             if element.model is not None or element.settings:
                 self._state_model(draft, element, scope)
         elif nodes or element.controls:
-            names = self._state_kind(draft, element, nodes, scope, environment)
+            names = self._state_kind(draft, element, nets, scope, environment)
         elif element.settings:
-            draft.properties.update(element.settings)
+            properties.update(element.settings)
         if not nodes and letter != "k":
             self.bare.append((refdes, place))
         numbers = NUMBERS
@@ -151,9 +167,7 @@ class _Parts:
             draft.refdes, numbers = self._remarked(refdes, len(nodes), names, place)
             if letter not in "rcl" or numbers[: len(nodes)] != NUMBERS[: len(nodes)]:
                 # in the order of the nodes
-                draft.properties["spice_pins"] = " ".join(numbers[: len(nodes)])
-        nets = [self.nets.get(node) or self._net(node) for node in nodes]
-        self.open_pins += nets.count(None)
+                properties["spice_pins"] = " ".join(numbers[: len(nodes)])
         if not names and len(nets) <= len(numbers):  # most elements
             draft.pin_facts = dict.fromkeys(zip(numbers, nets, strict=False), _NO_FACTS)
             return
@@ -161,23 +175,6 @@ class _Parts:
             number = numbers[index] if index < len(numbers) else str(index + 1)
             name = names[index] if index < len(names) else None
             draft.pin(number, net, name=name if name != number else None)
-
-    def _net(self, node: str) -> str | None:
-        """Return the net of a node, and remember it; None where it is open."""
-        if node == OPEN:
-            return None
-        lowered = node.lower()
-        if lowered in GROUND:
-            lowered = "0"
-        net = self.first.get(lowered)
-        if net is None:
-            net, count = self.said_nets.get(lowered, node), 2
-            while net in self.used:  # a remark must not make two nets one
-                net, count = f"{node}~{count}", count + 1
-            self.used.add(net)
-            self.first[lowered] = net
-        self.nets[node] = net
-        return net
 
     def _remarked(
         self, name: str, count: int, ports: tuple[str | None, ...], place: Place
@@ -201,7 +198,7 @@ class _Parts:
         self,
         draft: PartDraft,
         element: Element,
-        nodes: tuple[str, ...],
+        nets: list[str | None],
         scope: Scope,
         environment: Environment,
     ) -> tuple[str | None, ...]:
@@ -211,10 +208,24 @@ class _Parts:
         if element.controls:
             draft.properties["controls"] = " ".join(element.controls)
         if letter in "vi":
-            self._state_source(draft, element, nodes, environment)
-        if letter == "x":
-            return self._state_ports(draft, element, scope)
-        return pin_names(letter, self._state_model(draft, element, scope))
+            self._state_source(draft, element, nets, environment)
+        if letter != "x":
+            return pin_names(letter, self._state_model(draft, element, scope))
+        draft.properties.update(element.settings)
+        if element.model is None:
+            return ()
+        draft.properties["model"] = element.model
+        body = scope.subcircuit(element.model)
+        if body is None:
+            self.undefined.setdefault(element.model, draft.place)
+            return ()
+        if len(body.ports) != len(nets):
+            self.builder.warn(
+                "port-count",
+                f"{element.name} has {len(nets)} nodes, {body.name} has {len(body.ports)} ports",
+                draft.place,
+            )
+        return body.ports
 
     def _state_model(self, draft: PartDraft, element: Element, scope: Scope) -> str:
         """Fill in what the element's model says; return its type, "" where there is none."""
@@ -228,42 +239,24 @@ class _Parts:
         draft.description = model.description or None
         draft.properties["model_type"] = model.kind
         if model.settings:
-            draft.properties["model_parameters"] = " ".join(
-                f"{name}={text}" if text else name for name, text in model.settings
-            )
+            draft.properties["model_parameters"] = model.shown
         return model.kind
 
-    def _state_ports(
-        self, draft: PartDraft, element: Element, scope: Scope
-    ) -> tuple[str | None, ...]:
-        draft.properties.update(element.settings)
-        if element.model is None:
-            return ()
-        draft.properties["model"] = element.model
-        body = scope.subcircuit(element.model)
-        if body is None:
-            self.undefined.setdefault(element.model, draft.place)
-            return ()
-        if len(body.ports) != len(element.nodes):
-            self.builder.warn(
-                "port-count",
-                f"{element.name} has {len(element.nodes)} nodes, "
-                f"{body.name} has {len(body.ports)} ports",
-                draft.place,
-            )
-        return body.ports
-
     def _state_source(
-        self, draft: PartDraft, element: Element, nodes: tuple[str, ...], environment: Environment
+        self,
+        draft: PartDraft,
+        element: Element,
+        nets: list[str | None],
+        environment: Environment,
     ) -> None:
         number = constant_volts(element.value or "", environment)
         if number is None:
             return
         draft.properties["spice_value"] = repr(number)
-        if element.letter == "i" or len(nodes) < 2:
+        if element.letter == "i" or len(nets) < 2:
             return
-        plus, minus = (self.nets.get(node) or self._net(node) for node in nodes[:2])
-        ground = self.first.get("0")
+        plus, minus = nets[:2]
+        ground = self.nets.first.get("0")
         if plus is None or minus is None or (minus == ground) is (plus == ground):
             return
         net, volts = (plus, number) if minus == ground else (minus, -number)
@@ -278,18 +271,20 @@ class _Parts:
 
     def finish(self) -> None:
         """Declare the nets that have more to them than pins, and sum up what was amiss."""
-        if "§" in self.deck.texts[0]:
-            for draft in self.builder.parts:
-                draft.refdes = _reference(draft.refdes)
+        warn, parts = self.builder.warn, self.builder.parts
+        if "§" in self.deck.texts[0]:  # one simulator puts a letter and the sign before a reference
+            for draft in parts:
+                before, _, after = draft.refdes.partition("§")
+                draft.refdes = after if after and len(before) == 1 else draft.refdes
         if self.unfitted:
-            for draft in self.builder.parts:
+            for draft in parts:
                 if draft.refdes in self.unfitted:
                     draft.fitted = False
         spellings: dict[str, list[str]] = {}
         for written, net in self.nets.items():
-            if written != net:
+            if net is not None and written != net:
                 spellings.setdefault(net, []).append(written)
-        ground = self.first.get("0")
+        ground = self.nets.first.get("0")
         if ground is not None:
             names = ["0", "GND", *spellings.pop(ground, ())]
             self.builder.net(ground, aliases=names, volts=0.0)
@@ -299,24 +294,16 @@ class _Parts:
             self.builder.net(net, aliases=names)
         if self.bare:
             names = [name for name, _ in self.bare]
-            self.builder.warn(
-                "no-nodes",
-                f"{_counted(len(names), 'element')} without nodes: {_listed(names)}",
-                self.bare[0][1],
-            )
-        if self.open_pins:
-            self.builder.warn(
-                "open-nodes",
-                f"node '{OPEN}' is taken as no connection: {_counted(self.open_pins, 'pin')}",
-                Place(self.deck.files[0]),
-            )
+            said = f"{_counted(len(names), 'element')} without nodes: {_listed(names)}"
+            warn("no-nodes", said, self.bare[0][1])
+        if OPEN in self.nets:
+            count = sum(net is None for draft in parts for _, net in draft.pin_facts)
+            said = f"node '{OPEN}' is taken as no connection: {_counted(count, 'pin')}"
+            warn("open-nodes", said, Place(self.deck.files[0]))
         if self.undefined:
             missing = [*self.undefined]
-            self.builder.warn(
-                "subcircuit-missing",
-                f"{_counted(len(missing), 'subcircuit')} not defined here: {_listed(missing)}",
-                self.undefined[missing[0]],
-            )
+            said = f"{_counted(len(missing), 'subcircuit')} not defined here: {_listed(missing)}"
+            warn("subcircuit-missing", said, self.undefined[missing[0]])
 
 
 def constant_volts(text: str, environment: Environment) -> float | None:
@@ -357,12 +344,6 @@ def _number_text(value: str) -> str | None:
     """Return the number SPICE takes the value for, as text; None where it is none to SPICE."""
     number = spice_number(value)
     return None if number is None else repr(number)
-
-
-def _reference(name: str) -> str:
-    """Return the board's reference: one simulator puts a letter and a section sign before it."""
-    before, sign, after = name.partition("§")
-    return after if sign and after and len(before) == 1 else name
 
 
 def _counted(count: int, noun: str) -> str:

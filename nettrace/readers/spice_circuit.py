@@ -12,19 +12,14 @@ from nettrace.model.builder import BoardBuilder
 from nettrace.readers.spice_deck import Condition, Deck, Line, Scope
 from nettrace.readers.spice_elements import (
     Element,
+    Kinds,
     Model,
     decode_board_part,
     decode_element,
     model_kind,
     read_model,
 )
-from nettrace.readers.spice_expressions import (
-    Environment,
-    Function,
-    Program,
-    parse_expression,
-    parse_parameters,
-)
+from nettrace.readers.spice_expressions import Environment, Parameter, Program, parse_statement
 
 #: Names of the node that all others are measured against, lower case.
 GROUND = frozenset(("0", "gnd"))
@@ -49,9 +44,9 @@ class Circuit:
         self.deck = deck
         self.builder = builder
         self._is_by_reference = _BY_REFERENCE.search(deck.texts[0], 0, _HEAD) is not None
-        self._kinds: dict[tuple[int, str], str] = {}  # by scope, and the name as written
+        self._kinds: dict[int, Kinds] = {}  # of the scopes with models of their own
         self._models: dict[Line, Model | None] = {}
-        self._programs: dict[int, tuple[dict[str, Program], dict[str, Function]]] = {}
+        self._programs: dict[int, tuple[dict[str, Program], dict[str, Parameter]]] = {}
 
     def elements(self) -> Iterator[Found]:
         """Yield the elements of the deck itself; an X is one of them.
@@ -64,11 +59,26 @@ class Circuit:
         for line, element in self._decoded(root, environment):
             yield element.name, element.nodes, element, line, root, environment
 
-    def _decoded(self, scope: Scope, environment: Environment) -> Iterator[tuple[Line, Element]]:
-        """Yield the scope's elements, without those whose `.if` does not hold."""
+    def _decoded(
+        self, scope: Scope, environment: Environment | None, letters: str = ""
+    ) -> Iterator[tuple[Line, Element]]:
+        """Yield the scope's elements (of those letters), without those whose `.if` does not hold.
+
+        Without an environment all of them.
+        """
         refused: set[Condition] = set()
+        kinds: Kinds = {}  # of the models in force
+        for outer in reversed([*scope.outward()]):
+            if outer.models and id(outer) not in self._kinds:
+                own = {name: model_kind(line[2]) for name, line in outer.models.items()}
+                self._kinds[id(outer)] = {**kinds, **own}
+            kinds = self._kinds.get(id(outer), kinds)
+        conditions = scope.conditions if environment is not None else {}
         for index, line in enumerate(scope.lines):
-            if scope.conditions and (condition := scope.conditions.get(index)):
+            text = line[2]
+            if letters and text[0] not in letters:
+                continue
+            if conditions and environment and (condition := conditions.get(index)):
                 holds = _holds(condition, environment)
                 if holds is None and condition not in refused:
                     refused.add(condition)
@@ -79,32 +89,15 @@ class Circuit:
                     )
                 if not holds:
                     continue
-            yield line, self._decode(scope, line)
-
-    def _decode(self, scope: Scope, line: Line) -> Element:
-        """Decode one element line by the models in force in its scope."""
-        text = line[2]
-        first = text[0]
-        if not (first.isascii() and first.isalpha()):
-            raise self.deck.bad_line(
-                line,
-                repr(text.split(None, 1)[0][:40]),
-                expected="an element (R1 a b 10k), a statement (.end) or a remark (*)",
-                hint="Elements begin with a letter.",
-            )
-        if self._is_by_reference and (part := decode_board_part(text)) is not None:
-            return part
-        return decode_element(text, lambda name: self._kind(scope, name))
-
-    def _kind(self, scope: Scope, name: str) -> str:
-        """Return the type of the model of that name as seen from the scope; "" without one."""
-        if not self.deck.has_models:
-            return ""
-        known = self._kinds.get((id(scope), name))
-        if known is None:
-            line = scope.model(name)
-            known = self._kinds[id(scope), name] = "" if line is None else model_kind(line[2])
-        return known
+            if not ("A" <= text[0] <= "Z" or "a" <= text[0] <= "z"):
+                raise self.deck.bad_line(
+                    line,
+                    repr(text.split(None, 1)[0][:40]),
+                    expected="an element (R1 a b 10k), a statement (.end) or a remark (*)",
+                    hint="Elements begin with a letter.",
+                )
+            part = decode_board_part(text) if self._is_by_reference else None
+            yield line, part or decode_element(text, kinds)
 
     def model(self, scope: Scope, name: str) -> Model | None:
         """Return the model of that name as seen from the scope, read when first asked for."""
@@ -140,22 +133,27 @@ class Circuit:
             return around
         return Environment(programs, functions, around, given)
 
-    def _parameters(self, scope: Scope) -> tuple[dict[str, Program], dict[str, Function]]:
+    def _parameters(self, scope: Scope) -> tuple[dict[str, Program], dict[str, Parameter]]:
         programs: dict[str, Program] = {}
-        functions: dict[str, Function] = {}
+        functions: dict[str, Parameter] = {}
         for name, text in scope.defaults:
-            program = parse_expression(text)
+            program = parse_statement(text, "expression")
             if program is not None:
                 programs[name.lower()] = program
         for line in scope.parameters:
-            found = parse_parameters(line[2]) or parse_parameters(_as_function(line[2]))
+            found = parse_statement(line[2], "parameters")
+            if not found:
+                # `.func f(x) {x*2}` has no equals sign
+                head, closed, body = line[2].partition(")")
+                if closed and "=" not in body[:2]:
+                    found = parse_statement(f"{head}{closed}={body}", "parameters")
             if found is None:
                 self.builder.warn(
                     "parameters", "a '.param' line not understood", self.deck.place(line)
                 )
             for parameter in found or ():
                 if parameter.arguments:
-                    functions[parameter.name] = Function(parameter.arguments, parameter.program)
+                    functions[parameter.name] = parameter
                 else:
                     programs[parameter.name] = parameter.program
         return programs, functions
@@ -221,7 +219,8 @@ class Circuit:
             key = id(scope)
             if key not in sizes:
                 sizes[key] = None
-                calls[key] = self._calls(scope)
+                called = [(_body(scope, x), line) for line, x in self._decoded(scope, None, "xX")]
+                calls[key] = [(body, line) for body, line in called if body is not None]
                 own[key] = len(scope.lines) - len(calls[key])
                 for body, line in calls[key]:
                     if sizes.get(id(body), ()) is None:
@@ -250,16 +249,6 @@ class Circuit:
                     hint="Read it without expanding its subcircuits.",
                 )
 
-    def _calls(self, scope: Scope) -> list[tuple[Scope, Line]]:
-        """Return the subcircuits that a scope's elements call, each with its line."""
-        found = []
-        for line in scope.lines:
-            if line[2][0] in "xX":
-                body = _body(scope, self._decode(scope, line))
-                if body is not None:
-                    found.append((body, line))
-        return found
-
 
 def _body(scope: Scope, element: Element) -> Scope | None:
     """Return the subcircuit that an element calls, if the deck defines it."""
@@ -271,16 +260,10 @@ def _body(scope: Scope, element: Element) -> Scope | None:
 def _holds(condition: Condition, environment: Environment) -> bool | None:
     """Return whether the tests of a line hold; None where one of them has no number."""
     for text, wanted in condition:
-        program = parse_expression(text)
+        program = parse_statement(text, "expression")
         value = None if program is None else environment.run(program)
         if value is None:
             return None
         if bool(value) is not wanted:
             return False
     return True
-
-
-def _as_function(text: str) -> str:
-    """`.func f(x) {x*2}` has no equals sign."""
-    head, closed, body = text.partition(")")
-    return f"{head}{closed}={body}" if closed and "=" not in body[:2] else text

@@ -17,6 +17,7 @@ from nettrace.knowledge import table
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text
+from nettrace.readers.spice_expressions import parse_statement
 
 #: (number of the file, line number, text without surrounding blanks)
 Line = tuple[int, int, str]
@@ -61,14 +62,15 @@ class Scope:
     def subcircuit(self, name: str) -> Scope | None:
         """Return the subcircuit of that name as seen from here."""
         wanted = name.lower()
-        return next((s.scopes[wanted] for s in self._outward() if wanted in s.scopes), None)
+        return next((s.scopes[wanted] for s in self.outward() if wanted in s.scopes), None)
 
     def model(self, name: str) -> Line | None:
         """Return the text of the model of that name as seen from here."""
         wanted = name.lower()
-        return next((s.models[wanted] for s in self._outward() if wanted in s.models), None)
+        return next((s.models[wanted] for s in self.outward() if wanted in s.models), None)
 
-    def _outward(self) -> Iterator[Scope]:
+    def outward(self) -> Iterator[Scope]:
+        """Yield the scope itself, and those around it."""
         scope: Scope | None = self
         while scope is not None:
             yield scope
@@ -84,7 +86,6 @@ class Deck:
     files: list[str]  # shown paths; a Line's first field counts in them
     texts: list[str]  # what stands in them
     globals: set[str] = field(default_factory=set)  # lower-case node names of .global
-    has_models: bool = False
 
     def place(self, line: Line) -> Place:
         """Return where the line begins."""
@@ -249,7 +250,6 @@ class _Loader:
             name = re.split(r"[\s(]", rest, maxsplit=1)[0].lower()
             if name:
                 self.scope.models.setdefault(name, moved)
-                self.deck.has_models = True
         elif word in ("param", "params", "parameters", "func"):
             self.scope.parameters.append(moved)
         elif word == "global":
@@ -283,8 +283,6 @@ class _Loader:
         found = re.search(r"(?i)\s(?:(?:params|optional):|\S+\s*=)", rest)
         if found is None:
             return rest.split(), []
-        from nettrace.readers.spice_grammar import parse_statement  # plain decks need no lark
-
         words = rest[: found.start()].split()
         parsed = parse_statement("X " + rest[found.start() :], "header")
         if parsed is None:

@@ -10,15 +10,16 @@ Source: SPICE3f user's manual, chapter 3, and ngspice user manual, tables 2.1, 2
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
-from functools import cache
+from collections.abc import Mapping
 from typing import NamedTuple
 
-from nettrace.knowledge import section
-from nettrace.readers.spice_expressions import is_numeric, spice_number
+import msgspec
 
-#: Gives the type of a model (lower case: npn, d, vdmos) by its name, "" if the deck has none.
-ModelKind = Callable[[str], str]
+from nettrace.knowledge import section
+from nettrace.readers.spice_expressions import is_numeric, parse_statement, spice_number
+
+#: The types of the models in force (npn, d, vdmos) by their names, all in lower case.
+Kinds = Mapping[str, str]
 Settings = tuple[tuple[str, str], ...]
 
 #: letter -> (nodes, words after the nodes that must be there)
@@ -52,7 +53,7 @@ _CODE_MODEL_WORD = re.compile(r"%\w+(?:\s*\([^()]*\))?|[\[\]]|[^\s\[\]()%]+|[()]
 _ELEMENT = re.compile(r"(?i)[rclvidqxefghbkm]\d")
 
 
-class Element(NamedTuple):
+class Element(msgspec.Struct, frozen=True, gc=False):
     """An element line, taken apart; texts as written."""
 
     name: str
@@ -92,12 +93,12 @@ def _bare(value: str) -> str:
     return value[1:-1].strip() if len(value) > 1 and value[0] in "'\"" else value
 
 
-def decode_element(text: str, model_kind: ModelKind) -> Element:
+def decode_element(text: str, kinds: Kinds) -> Element:
     """Take an element line apart; see the module.
 
     Args:
         text: the complete line; its first character is a letter.
-        model_kind: the types of the models in force.
+        kinds: the types of the models in force.
     """
     letter = text[0].lower()
     words, settings = split_words(text)
@@ -110,19 +111,25 @@ def decode_element(text: str, model_kind: ModelKind) -> Element:
         if group is not None and letter != "a":
             text = f"{group[1]} {group[2].replace(',', ' ')} {group[3]}"
             words, settings = split_words(text)
+    element: Element | None
     if letter in "rcl":
-        element = _passive(letter, words, settings, model_kind)
+        element = _passive(letter, words, settings, kinds)
     elif letter in "vibeg":
         element = _source(letter, text)
     elif letter in "qm":
-        element = _transistor(letter, words, settings, model_kind)
+        element = _transistor(letter, words, settings, kinds)
     elif letter in "xpn":
-        element = _call(letter, words, settings)
+        element = _called(letter, words, settings)
     elif letter == "a":
         element = _code_model(text, settings)
     else:
         element = _fixed(letter, words, settings)
-    return element or _without_nodes(letter, words, settings)
+    if element is None:
+        if len(words) == 2:
+            return Element(words[0], letter, (), words[1], words[1], settings)
+        said = (("words", " ".join(words[1:])),) if len(words) > 2 else ()
+        element = Element(words[0], letter, (), settings=settings + said)
+    return element
 
 
 def decode_board_part(text: str) -> Element | None:
@@ -141,38 +148,28 @@ def decode_board_part(text: str) -> Element | None:
     return Element(words[0], "x", tuple(words[1:-1]), words[-1])
 
 
-def _without_nodes(letter: str, words: list[str], settings: Settings) -> Element:
-    if len(words) == 2:
-        return Element(words[0], letter, (), words[1], words[1], settings)
-    said = (("words", " ".join(words[1:])),) if len(words) > 2 else ()
-    return Element(words[0], letter, (), None, None, settings + said)
-
-
-def _passive(
-    letter: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element | None:
+def _passive(letter: str, words: list[str], settings: Settings, kinds: Kinds) -> Element | None:
     if len(words) < 3:
         return None
-    name, nodes, rest = words[0], (words[1], words[2]), words[3:]
-    model = None
+    rest = words[3:]
+    model = value = None
     if len(rest) > 1 and not is_numeric(rest[0]) and rest[0][0] not in "{'\"(":
-        if is_numeric(rest[1]) or rest[1][0] in "{'\"" or model_kind(rest[0]):
-            model, rest = rest[0], rest[1:]
-    elif len(rest) > 1 and model_kind(rest[1]):
-        model, rest = rest[1], [rest[0], *rest[2:]]
-    elif len(rest) == 1 and model_kind(rest[0]):
-        model, rest = rest[0], []
-    value = " ".join(rest) or None
-    if value is None:
+        if is_numeric(rest[1]) or rest[1][0] in "{'\"" or kinds.get(rest[0].lower()):
+            model = rest.pop(0)
+    elif len(rest) > 1 and kinds.get(rest[1].lower()):
+        model = rest.pop(1)
+    elif len(rest) == 1 and kinds and kinds.get(rest[0].lower()):
+        model = rest.pop()
+    if rest:
+        value = _bare(" ".join(rest))
+    else:
         # R = '...', C=10u; else the model is all that is said
         for key, said in settings:
             if key.lower() in (letter, "value", _PASSIVE_SETTINGS[letter]):
                 value = said
                 settings = tuple(pair for pair in settings if pair[0] != key)
                 break
-    else:
-        value = _bare(value)
-    return Element(name, letter, nodes, value or model, model, settings)
+    return Element(words[0], letter, (words[1], words[2]), value or model, model, settings)
 
 
 def _source(letter: str, text: str) -> Element | None:
@@ -196,58 +193,58 @@ def _fixed(letter: str, words: list[str], settings: Settings) -> Element | None:
     count, after = FIXED_NODES[letter]
     if len(words) < 1 + count + after:
         return None
-    name, nodes, rest = words[0], tuple(words[1 : 1 + count]), words[1 + count :]
+    nodes, rest = tuple(words[1 : 1 + count]), words[1 + count :]
+    value: str | None = rest[0] if rest else None
+    model, controls = value, tuple(rest[:1])
     if letter == "k":
-        names = tuple(word for word in rest if not is_numeric(word))
-        number = next((word for word in rest if is_numeric(word)), None)
-        return Element(name, letter, (), number, None, settings, names)
-    if letter in "fh":
+        controls = tuple(word for word in rest if not is_numeric(word))
+        value, model = next(filter(is_numeric, rest), None), None
+    elif letter in "fh":
         poly = _POLY.match("".join(rest[:2]))
-        controls = tuple(rest[:1])
         if poly is not None:
             after_poly = rest[1:] if rest[0].lower() != "poly" else rest[2:]
             controls = tuple(after_poly[: int(poly[1])])
-        return Element(name, letter, nodes, " ".join(rest), None, settings, controls)
-    if letter == "w":
-        return Element(name, letter, nodes, rest[1], rest[1], settings, (rest[0],))
-    if letter == "t":
-        shown = " ".join([*rest, *(f"{key}={value}" for key, value in settings)])
-        return Element(name, letter, nodes, shown or None, None, settings)
-    return Element(name, letter, nodes, rest[0], rest[0], settings)
+        value, model = " ".join(rest), None
+    elif letter == "w":
+        value = model = rest[1]
+    else:
+        controls = ()
+        if letter == "t":
+            value = " ".join([*rest, *map("=".join, settings)]) or None
+            model = None
+    return Element(words[0], letter, nodes, value, model, settings, controls)
 
 
-def _transistor(
-    letter: str, words: list[str], settings: Settings, model_kind: ModelKind
-) -> Element | None:
+def _transistor(letter: str, words: list[str], settings: Settings, kinds: Kinds) -> Element | None:
     """Q and M: the model's place tells how many nodes there are."""
     least, most = _TRANSISTOR_NODES[letter]
     if len(words) < 2 + least:
         return None
     for index in range(1 + least, min(2 + most, len(words))):
-        if model_kind(words[index]):
+        if kinds.get(words[index].lower()):
             break
     else:
-        # the deck has no such model: as many nodes as the letter usually has
+        # the deck has no such model: as many nodes as the letter usually has; the fourth word of a
+        # bipolar one is its substrate as `[SUB]`, or as `0` before a model
         index = 1 + least
-        if len(words) > 5 and (letter == "m" or _is_substrate(words[4], words[5])):
+        if len(words) > 5 and (
+            letter == "m"
+            or words[4][0] == "["
+            or (words[4].isdecimal() and _AREA.fullmatch(words[5]) is None)
+        ):
             index = 5
-    nodes = tuple(node.strip("[]") for node in words[1:index])
+    nodes = tuple([node.strip("[]") for node in words[1:index]])
     return Element(words[0], letter, nodes, words[index], words[index], settings)
 
 
-def _is_substrate(word: str, following: str) -> bool:
-    """Return whether a fourth word is a transistor's substrate: `[SUB]`, or `0` before a model."""
-    return word[0] == "[" or (word.isdecimal() and _AREA.fullmatch(following) is None)
-
-
-def _call(letter: str, words: list[str], settings: Settings) -> Element | None:
+def _called(letter: str, words: list[str], settings: Settings) -> Element | None:
     """X: nodes, then the subcircuit's name, then its parameters; P and N: nodes, then the model."""
     if letter == "x":
         heads = ("params:", "text:", "optional:")
         stop = next((i for i, word in enumerate(words) if word.lower() in heads), len(words))
         words = words[:stop]
         if len(words) < 2:
-            return Element(words[0], letter, (), None, None, settings)
+            return Element(words[0], letter, (), settings=settings)
     elif len(words) < 3:
         return None
     return Element(words[0], letter, tuple(words[1:-1]), words[-1], words[-1], settings)
@@ -288,8 +285,13 @@ class Model(NamedTuple):
     """A `.model` line: type in lower case, settings as written, and the part in words."""
 
     kind: str
-    settings: tuple[tuple[str, str], ...]
+    settings: Settings
     description: str
+
+    @property
+    def shown(self) -> str:
+        """Its settings as one text."""
+        return " ".join(f"{name}={text}" if text else name for name, text in self.settings)
 
 
 def model_kind(text: str) -> str:
@@ -305,11 +307,7 @@ def model_kind(text: str) -> str:
 def read_model(name: str, text: str) -> Model | None:
     """Read what follows `.model`; None where its parameters do not fit the grammar."""
     kind = model_kind(text)
-    if not kind or len(text) > 65536:
-        return None
-    from nettrace.readers.spice_grammar import parse_statement
-
-    settings = parse_statement(text, "model")
+    settings = parse_statement(text, "model") if kind else None
     if settings is None:
         return None
     said = {key.lower(): value for key, value in settings}
@@ -318,15 +316,10 @@ def read_model(name: str, text: str) -> Model | None:
     elif kind == "vdmos" and "pchan" in said:
         described = "P-channel MOSFET"
     else:
-        described = _type_words().get(kind, f"model of type {kind}")
+        types = section("spice", "model_types")
+        named = (what for what, kinds in types.items() if kind in kinds.split())
+        described = next(named, f"model of type {kind}")
     return Model(kind, tuple(settings), described)
-
-
-@cache
-def _type_words() -> dict[str, str]:
-    """Return what a part is by its model's type."""
-    types = section("spice", "model_types")
-    return {kind: said for said, kinds in types.items() for kind in kinds.split()}
 
 
 def _described_diode(name: str, said: dict[str, str]) -> str:

@@ -17,10 +17,12 @@ import operator
 import re
 from collections.abc import Callable, Mapping
 from functools import lru_cache
+from itertools import chain
 from typing import Any, NamedTuple
 
-#: Longer expressions are left unknown; netlists of real tools stay below a line of some hundreds.
-MOST_CHARACTERS = 4000
+#: The statements that the grammar knows, and how long they may be: longer ones are left unknown;
+#: netlists of real tools stay below a line of some hundreds.
+MOST_CHARACTERS = {"expression": 4000, "parameters": 4000, "header": 1 << 20, "model": 1 << 16}
 #: Steps of one environment's evaluations; beyond, values are unknown (functions of functions).
 MOST_STEPS = 200_000
 #: How deep parameters and functions may rest on one another.
@@ -47,13 +49,6 @@ class Parameter(NamedTuple):
     """`.param name=...` or, with arguments, a function."""
 
     name: str
-    arguments: tuple[str, ...]
-    program: Program
-
-
-class Function(NamedTuple):
-    """A function of `.func` or `.param f(x)=...`: argument names and what to compute."""
-
     arguments: tuple[str, ...]
     program: Program
 
@@ -92,25 +87,82 @@ def spice_number(text: str) -> float | None:
     return number if math.isfinite(number) else None
 
 
+class _Compiler:
+    """Shapes of the grammar -> programs; stateless, so one parser serves every file."""
+
+    def number(self, items: list[str]) -> Program:
+        return (("push", spice_number(str(items[0]))),)
+
+    def name(self, items: list[str]) -> Program:
+        return (("load", str(items[0]).lower()),)
+
+    def call(self, items: list[Any]) -> Program:
+        return _call(items[0].lower(), *[item for item in items[1:] if item is not None])
+
+    def binary(self, items: list[Any]) -> Program:
+        return _call(str(items[1]), items[0], items[2])
+
+    def unary(self, items: list[Any]) -> Program:
+        return _call(f"{items[0]}x", items[1])
+
+    def both(self, items: list[Program]) -> Program:
+        return _call("&&", *items)
+
+    def either(self, items: list[Program]) -> Program:
+        return _call("||", *items)
+
+    def ternary(self, items: list[Program]) -> Program:
+        return _call("?:", *items)
+
+    def parameter(self, items: list[Any]) -> Parameter:
+        arguments = tuple(str(item).lower() for item in items[1:-1] if item is not None)
+        value = items[-1]
+        if isinstance(value, str):  # a text in double quotes: no number
+            value = (("push", None),)
+        return Parameter(str(items[0]).lower(), arguments, value)
+
+    def parameters(self, items: list[Parameter]) -> tuple[Parameter, ...]:
+        return tuple(items)
+
+    def setting(self, items: list[str]) -> tuple[str, str]:
+        return str(items[0]), str(items[1])
+
+    def flag(self, items: list[str]) -> tuple[str, str]:
+        return str(items[0]), ""
+
+    def header(self, items: list[Any]) -> tuple[list[str], list[tuple[str, str]]]:
+        words = [str(item) for item in items if isinstance(item, str)]
+        return words, [item for item in items if isinstance(item, tuple)]
+
+    def model(self, items: list[Any]) -> list[tuple[str, str]]:
+        return [item for item in items[3:] if item is not None]
+
+
+_COMPILER = _Compiler()
+
+
+def _call(name: str, *arguments: Program) -> Program:
+    return (*chain.from_iterable(arguments), ("call", (name, len(arguments))))
+
+
 @lru_cache(maxsize=4096)
-def parse_expression(text: str) -> Program | None:
-    """Compile an expression, braces and quotes allowed; None where it is none."""
-    if len(text) > MOST_CHARACTERS:
+def parse_statement(text: str, start: str) -> Any:
+    """Parse a text by one of the grammar's starts; None where it does not fit, or is too long.
+
+    `expression` (braces and quotes allowed) gives a Program, `parameters` (of `.param`, `.func`) a
+    tuple of Parameter, `header` (words, settings), `model` its settings; a setting is (name, text).
+    """
+    if len(text) > MOST_CHARACTERS[start]:
         return None
-    from nettrace.readers.spice_grammar import parse_statement  # plain decks need no lark
+    from lark.exceptions import LarkError  # plain decks need no lark
 
-    program: Program | None = parse_statement(text, "expression")
-    return program
+    from nettrace.readers.grammar import load_grammar
 
-
-def parse_parameters(text: str) -> tuple[Parameter, ...] | None:
-    """Parse what follows `.param` or `.func`; None where it does not fit."""
-    if len(text) > MOST_CHARACTERS:
+    parser = load_grammar("spice", start=tuple(MOST_CHARACTERS), transformer=_COMPILER)
+    try:
+        return parser.parse(text, start=start)
+    except LarkError:
         return None
-    from nettrace.readers.spice_grammar import parse_statement
-
-    found: tuple[Parameter, ...] | None = parse_statement(text, "parameters")
-    return found
 
 
 #: Functions of one or more numbers. Source: ngspice user manual, section 2.9.4.
@@ -125,15 +177,15 @@ FUNCTIONS: Mapping[str, Callable[..., Any]] = {
     "pwr": lambda x, y: abs(x) ** y,
     # statistical functions stand at their nominal value
     **dict.fromkeys(("gauss", "agauss", "unif", "aunif"), lambda nominal, *_: nominal),
-}  # fmt: skip
-_CONSTANTS = {"pi": math.pi, "e": math.e, "true": 1.0, "false": 0.0}
-_OPERATIONS: Mapping[str, Callable[[float, float], Any]] = {
+    # signs; those before one number have an x
     "+": operator.add, "-": operator.sub, "*": operator.mul, "/": operator.truediv,
     "%": math.fmod, "\\": lambda x, y: int(x / y), "**": operator.pow, "^": operator.pow,
     "==": operator.eq, "!=": operator.ne, "<>": operator.ne, "<": operator.lt, ">": operator.gt,
     "<=": operator.le, ">=": operator.ge,
     "&&": lambda x, y: bool(x and y), "||": lambda x, y: bool(x or y),
+    "+x": operator.pos, "-x": operator.neg, "!x": operator.not_,
 }  # fmt: skip
+_CONSTANTS = {"pi": math.pi, "e": math.e, "true": 1.0, "false": 0.0}
 
 
 class Environment:
@@ -141,13 +193,13 @@ class Environment:
 
     def __init__(
         self,
-        parameters: Mapping[str, Program] | None = None,
-        functions: Mapping[str, Function] | None = None,
+        parameters: Mapping[str, Program] = {},
+        functions: Mapping[str, Parameter] = {},
         around: Environment | None = None,
         values: Mapping[str, float | None] | None = None,
     ) -> None:
-        self._programs = dict(parameters or {})
-        self._functions = dict(functions or {})
+        self._programs = parameters
+        self._functions = functions
         self._around = around
         self._values: dict[str, float | None] = dict(values or {})
         self._steps: list[int] = around._steps if around is not None else [0]
@@ -157,7 +209,7 @@ class Environment:
         plain = spice_number(text)
         if plain is not None:
             return plain
-        program = parse_expression(text)
+        program = parse_statement(text, "expression")
         return None if program is None else self.run(program)
 
     def lookup(self, name: str, depth: int = 0) -> float | None:
@@ -184,25 +236,14 @@ class Environment:
                 stack.append(operand)
             elif operation == "load":
                 stack.append(self.lookup(operand, depth))
-            elif operation == "unary":
-                value = stack.pop()
-                if value is not None and operand != "+":
-                    value = float(not value) if operand == "!" else -value
-                stack.append(value)
-            elif operation == "binary":
-                right, left = stack.pop(), stack.pop()
-                stack.append(_applied(_OPERATIONS[operand], (left, right)))
-            elif operation == "choose":
-                otherwise, then, condition = stack.pop(), stack.pop(), stack.pop()
-                stack.append(None if condition is None else then if condition else otherwise)
             else:
                 name, count = operand
-                arguments = tuple(stack[len(stack) - count :])
+                arguments = stack[len(stack) - count :]
                 del stack[len(stack) - count :]
                 stack.append(self._called(name, arguments, depth))
         return stack[-1]
 
-    def _called(self, name: str, arguments: tuple[float | None, ...], depth: int) -> float | None:
+    def _called(self, name: str, arguments: list[float | None], depth: int) -> float | None:
         home: Environment | None = self
         while home is not None:
             function = home._functions.get(name)
@@ -212,19 +253,15 @@ class Environment:
                 values = dict(zip(function.arguments, arguments, strict=True))
                 return Environment(around=home, values=values).run(function.program, depth + 1)
             home = home._around
-        if name in ("if", "ternary_fcn") and len(arguments) == 3:
+        if name in ("?:", "if", "ternary_fcn") and len(arguments) == 3:
             condition, then, otherwise = arguments
             return None if condition is None else then if condition else otherwise
         known = FUNCTIONS.get(name)
-        return None if known is None else _applied(known, arguments)
-
-
-def _applied(function: Callable[..., Any], arguments: tuple[float | None, ...]) -> float | None:
-    if None in arguments:
-        return None
-    try:
-        value = function(*arguments)
-        # a complex root has no order; a whole number may be too large
-        return float(value) if math.isfinite(value) else None
-    except (ArithmeticError, ValueError, TypeError):
-        return None  # a root of a negative, 1/0, the wrong number of arguments
+        if known is None or None in arguments:
+            return None
+        try:
+            value = known(*arguments)
+            # a complex root has no order; a whole number may be too large
+            return float(value) if math.isfinite(value) else None
+        except (ArithmeticError, ValueError, TypeError):
+            return None  # a root of a negative, 1/0, the wrong number of arguments

@@ -17,12 +17,7 @@ from nettrace.readers.document import Document
 from nettrace.readers.registry import decode_text, detect_format, read_file
 from nettrace.readers.spice import read, read_with
 from nettrace.readers.spice_elements import decode_element
-from nettrace.readers.spice_expressions import (
-    Environment,
-    parse_expression,
-    parse_parameters,
-    spice_number,
-)
+from nettrace.readers.spice_expressions import Environment, parse_statement, spice_number
 from tests.readers.board_data import board_data, expected_data
 from tests.readers.truth_check import truth_entries
 
@@ -34,11 +29,6 @@ BAD = sorted((CASES / "bad").glob("*.cir"))
 def deck(path: Path, hierarchy: str | None = None) -> Document:
     text = decode_text(path.read_bytes(), path.name)
     return Document(path.name, text, path.parent, hierarchy=hierarchy)
-
-
-def _no_models(name: str) -> str:
-    del name
-    return ""
 
 
 def read_text(text: str, hierarchy: str = "keep") -> Board:
@@ -180,7 +170,12 @@ def test_a_number_is_what_the_suffix_table_makes_of_it(text: str, number: float 
 
 
 def test_expressions_follow_the_usual_precedence() -> None:
-    here = Environment({"a": parse_expression("2") or (), "b": parse_expression("{a*3}") or ()})
+    here = Environment(
+        {
+            "a": parse_statement("2", "expression") or (),
+            "b": parse_statement("{a*3}", "expression") or (),
+        }
+    )
     cases = {
         "{1+2*3}": 7.0,
         "-2**2": -4.0,
@@ -214,7 +209,7 @@ def test_arithmetic_agrees_with_python(tree: Any) -> None:
 
 
 def test_circular_parameters_have_no_value_and_do_not_hang() -> None:
-    found = parse_parameters("a={b} b={a} c={c+1} d=4")
+    found = parse_statement("a={b} b={a} c={c+1} d=4", "parameters")
     assert found is not None
     here = Environment({parameter.name: parameter.program for parameter in found})
     assert [here.lookup(name) for name in "abcd"] == [None, None, None, 4.0]
@@ -245,7 +240,7 @@ def test_a_word_of_the_decks_own_models_decides_how_many_nodes_there_are() -> No
         "M1 __M1": 0,
     }
     for text, nodes in kinds.items():
-        element = decode_element(text, lambda name: models.get(name.lower(), ""))
+        element = decode_element(text, models)
         assert len(element.nodes) == nodes, text
 
 
