@@ -65,7 +65,7 @@ def terminal_text(
     page = _Terminal(width, sys.stdout.isatty() if terminal is None else terminal)
     for block in shown_on(blocks, TERMINAL):
         page.put(block)
-    return "".join(f"{line.rstrip()}\n" for line in page.lines)
+    return "".join(f"{line}\n" for line in page.lines)
 
 
 def cells(text: str) -> int:
@@ -243,13 +243,11 @@ class _Terminal:
                 rest, at = rest[len(taken) :], at + len(taken)
                 if at == end and place + 1 < len(starts):
                     place += 1
-        return [_cropped(line, width) for line in lines]
+        return [_stripped(line) for line in lines]
 
     def _line(self, pieces: _Pieces) -> None:
-        shown = list(pieces)
-        while shown and not shown[-1][0].strip():
-            shown.pop()
-        self.lines.append("".join(self._dressed(text, style) for text, style in shown))
+        shown = (self._dressed(text, style) for text, style in _stripped(list(pieces)))
+        self.lines.append("".join(shown))
 
     def _dressed(self, text: str, style: str) -> str:
         if not self._colour or not style or not text:
@@ -295,18 +293,11 @@ def _chunks(word: str, width: int) -> Iterator[str]:
     yield word[start:]
 
 
-def _cropped(line: list[tuple[str, str]], width: int) -> list[tuple[str, str]]:
-    """Return a line without the blanks that stand beyond its width."""
-    over = sum(cells(text) for text, _ in line) - width
-    while over > 0 and line:
-        text, style = line[-1]
-        kept = text[: len(text) - min(over, len(text) - len(text.rstrip()))]
-        over -= len(text) - len(kept)
-        if kept:
-            line[-1] = (kept, style)
-            break
+def _stripped(line: list[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Return a line without the blanks at its end."""
+    while line and not line[-1][0].strip():
         line.pop()
-    return line
+    return [*line[:-1], (line[-1][0].rstrip(), line[-1][1])] if line else line
 
 
 def _clipped(text: str, width: int) -> str:
