@@ -14,8 +14,10 @@ through the sheets (the same is seen in published descriptions of such files):
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from functools import cache
+from math import prod
 from sys import intern
 
 from nettrace.errors import BadInput
@@ -34,7 +36,6 @@ from nettrace.readers.edif_design import (
     decode_id,
     decode_string,
     folded,
-    is_placeholder,
 )
 from nettrace.readers.edif_tree import Form, Tree
 
@@ -47,7 +48,6 @@ MOST_TOLD = 5000
 
 _INTEGER = re.compile(r"[-+]?\d{1,30}\Z")
 _INDEX = re.compile(r"\d{1,9}\Z")
-_ALIAS = re.compile(r"alias\d*", re.IGNORECASE)
 
 
 @cache
@@ -64,11 +64,6 @@ def _known(head: str) -> frozenset[str]:
         return frozenset(held["only"][head].split())
     forms = held["forms"]
     return frozenset(f"{forms[head]} {forms['anywhere']}".split())
-
-
-@cache
-def _words(which: str) -> frozenset[str]:
-    return frozenset(table("edif")["meaning"][which].split())
 
 
 class CellReader:
@@ -93,11 +88,9 @@ class CellReader:
         if root.head != "edif":
             raise self.fail(root, f"'({root.head}'", "'(edif NAME'")
         self.result.name = self.name(root.named, root)[1]
-        versions = 0
         for form in self.forms(root, 2, "edif"):
             match form.head:
                 case "edifversion":
-                    versions += 1
                     self.check_version(form)
                 case "keywordmap":
                     self.keyword_map(form)
@@ -105,9 +98,7 @@ class CellReader:
                     self.library(form)
                 case "design":
                     self.top(form)
-                case _:
-                    pass
-        if not versions:
+        if not any(isinstance(item, Form) and item.head == "edifversion" for item in root):
             self.note("no-version", "no '(edifVersion 2 0 0)': read as EDIF 2 0 0", root.start)
         return self.result
 
@@ -134,6 +125,13 @@ class CellReader:
                     continue
             yield item
 
+    def inside(self, form: Form, start: int, kind: str) -> defaultdict[str, list[Form]]:
+        """Return the forms in it by their keywords."""
+        found: defaultdict[str, list[Form]] = defaultdict(list)
+        for item in self.forms(form, start, kind):
+            found[item.head].append(item)
+        return found
+
     def leave_out(self, item: Form, parent: Form, known: frozenset[str]) -> None:
         """Note a form of an unknown keyword; an error where that could lose something.
 
@@ -141,13 +139,7 @@ class CellReader:
         slip.
         """
         near = nearest_names(item.head, sorted(known), most=1) if item.head else ()
-        inside = [item] if item.head and not near else []
-        harmless = bool(inside)
-        while inside and harmless:
-            form = inside.pop()
-            harmless = form.head not in _words("words")
-            inside += [each for each in form if isinstance(each, Form)]
-        if not harmless:
+        if not item.head or near or _holds_meaning(item):
             raise self.fail(
                 item,
                 f"'({item.head}'",
@@ -188,40 +180,35 @@ class CellReader:
         item = form.named
         if not (isinstance(item, Form) and item.head == "array"):
             return (*self.name(item, form), ())
-        sizes = []
-        total = 1
-        for word in item[2:]:
-            if not (isinstance(word, str) and _INDEX.match(word)) or int(word) == 0:
-                raise self.fail(item, "an array of another shape", "'(array NAME SIZE)'")
-            sizes.append(int(word))
-            total *= int(word)
+        sizes = tuple([
+            int(word) if isinstance(word, str) and _INDEX.match(word) else 0 for word in item[2:]
+        ])  # fmt: skip
+        if not all(sizes):
+            raise self.fail(item, "an array of another shape", "'(array NAME SIZE)'")
         if not sizes:
             raise self.fail(item, "an array without a size", "'(array NAME SIZE)'")
-        if total > MOST_MEMBERS:
+        if (total := prod(sizes)) > MOST_MEMBERS:
             raise self.fail(item, f"an array of {total} members", f"at most {MOST_MEMBERS}")
-        return (*self.name(item[1], item), tuple(sizes))
+        return (*self.name(item[1], item), sizes)
 
     def reference(self, form: Form) -> tuple[str, str]:
         """Return id and member index ("" if none) of what `form` refers to."""
         item = form.named
-        if isinstance(item, Form) and item.head == "member":
-            indices = item[2:]
-            if not indices or not all(isinstance(w, str) and _INDEX.match(w) for w in indices):
-                raise self.fail(item, "'(member' of another shape", "'(member NAME INDEX)'")
-            return self.identifier(item[1], item), " ".join(map(str, indices))
-        return self.identifier(item, form), ""
+        if not (isinstance(item, Form) and item.head == "member"):
+            return self.identifier(item, form), ""
+        indices = item[2:]
+        if not indices or not all(isinstance(w, str) and _INDEX.match(w) for w in indices):
+            raise self.fail(item, "'(member' of another shape", "'(member NAME INDEX)'")
+        return self.identifier(item[1], item), " ".join(map(str, indices))
 
     def instance_reference(self, form: Form) -> str:
         """Return the id of the instance that `form` refers to; of a member, as arrays have it."""
-        one, index = self.reference(form)
-        return f"{one} {index}" if index else one
+        return " ".join(filter(None, self.reference(form)))
 
-    def designator(self, form: Form) -> str:
-        """Return the text of a `designator`, "" where it is empty."""
-        for item in form[1:]:
-            if said := self.text(item, form).strip():
-                return said
-        return ""
+    def designator(self, forms: Iterable[Form]) -> str:
+        """Return the first text that designators say, "" where all are empty."""
+        texts = [self.text(item, form).strip() for form in forms for item in form[1:]]
+        return next(filter(None, texts), "")
 
     def one_designator(self, known: str, said: str, form: Form, by: str = "") -> str:
         """Return a reference; a second one that differs is noted."""
@@ -233,12 +220,17 @@ class CellReader:
             )
         return known or said
 
-    def property(self, form: Form, into: dict[str, str]) -> None:
-        """Put a property into `into`; the first of a name counts."""
-        _, name = self.name(form.named, form, codes=True)
-        for item in self.forms(form, 2, "property"):
-            if item.head in _words("values"):
-                into.setdefault(name, self.value(item))
+    def properties(
+        self, forms: Iterable[Form], into: dict[str, str] | None = None
+    ) -> dict[str, str]:
+        """Return what properties say (put into `into`); the first of a name counts."""
+        into = {} if into is None else into
+        for form in forms:
+            _, name = self.name(form.named, form, codes=True)
+            for item in self.forms(form, 2, "property"):
+                if item.head in _known("values"):
+                    into.setdefault(name, self.value(item))
+        return into
 
     def value(self, form: Form) -> str:
         """Return a typed value as text: "" for an empty one."""
@@ -272,19 +264,15 @@ class CellReader:
 
     def keyword_map(self, form: Form) -> None:
         """Take over other words for keywords."""
-        for item in self.forms(form, 1, "keywordmap"):
-            if item.head == "keywordalias":
-                words = [word.lower() for word in item[1:] if isinstance(word, str)]
-                if len(words) != 2:
-                    raise self.fail(item, "an alias of another shape", "'(keywordAlias NEW OLD)'")
-                self.keywords[words[0]] = self.keywords.get(words[1], words[1])
-            elif item.head == "keyworddefine":
-                raise self.fail(
-                    item,
-                    "a keyword made of others",
-                    "keyword level 0 or 1",
-                    "Have the other program write keyword level 0.",
-                )
+        found = self.inside(form, 1, "keywordmap")
+        for item in found["keywordalias"]:
+            words = [word.lower() for word in item[1:] if isinstance(word, str)]
+            if len(words) != 2:
+                raise self.fail(item, "an alias of another shape", "'(keywordAlias NEW OLD)'")
+            self.keywords[words[0]] = self.keywords.get(words[1], words[1])
+        for item in found["keyworddefine"]:
+            hint = "Have the other program write keyword level 0."
+            raise self.fail(item, "a keyword made of others", "keyword level 0 or 1", hint)
 
     def top(self, form: Form) -> None:
         """Take over which cell is the top."""
@@ -293,12 +281,11 @@ class CellReader:
         if result.top_cell is not None:
             self.note("second-design", f"a second design, {name}, is not read", form.start)
             return
-        for item in self.forms(form, 2, "design"):
-            if item.head == "viewmap":
-                self.view_map(item, result.annotations)
-            elif item.head == "cellref":
-                result.top_cell, result.top_library = self.cell_reference(item)
-                result.top_offset = item.start
+        found = self.inside(form, 2, "design")
+        self.view_maps(found, result.annotations)
+        for item in found["cellref"]:
+            result.top_cell, result.top_library = self.cell_reference(item)
+            result.top_offset = item.start
         if result.top_cell is None:
             raise self.fail(form, "a design without a cell", "'(cellRef NAME)'")
         result.name = name
@@ -314,9 +301,8 @@ class CellReader:
         """Read a library, or more of one."""
         one, name = self.name(form.named, form)
         library = self.result.libraries.setdefault(one, Library(name))
-        for item in self.forms(form, 2, "library"):
-            if item.head == "cell":
-                self.cell(item, library)
+        for item in self.inside(form, 2, "library")["cell"]:
+            self.cell(item, library)
 
     def cell(self, form: Form, library: Library) -> None:
         """Read a cell."""
@@ -326,14 +312,12 @@ class CellReader:
                 form, f"a second cell {one!r} in library {library.name!r}", "each name once"
             )
         cell = library.cells[one] = Cell(name)
+        found = self.inside(form, 2, "cell")
         annotations: dict[str, Annotation] = {}
-        for item in self.forms(form, 2, "cell"):
-            if item.head == "viewmap":
-                self.view_map(item, annotations)
-            elif item.head == "view":
-                self.view(item, cell)
-            elif item.head == "property":
-                self.property(item, cell.properties)
+        self.view_maps(found, annotations)
+        for item in found["view"]:
+            self.view(item, cell)
+        self.properties(found["property"], cell.properties)
         if name == decode_id(one) and any(v.type == "SCHEMATIC" for v in cell.views.values()):
             cell.name = decode_id(one, codes=True)
         for wanted, annotation in annotations.items():
@@ -354,7 +338,7 @@ class CellReader:
             raise self.fail(form, f"a second view {one!r} of cell {cell.name!r}", "each name once")
         view = cell.views[one] = View(name, form.start)
         items = list(self.forms(form, 2, "view"))
-        for item in items:
+        for item in items:  # the type says how the rest is meant
             if item.head == "viewtype":
                 view.type = self.identifier(item.named, item).upper()
         self.schematic = view.type == "SCHEMATIC"
@@ -364,26 +348,20 @@ class CellReader:
             elif item.head == "contents":
                 self.contents(item, view, 1)
             elif item.head == "property":
-                self.property(item, view.properties)
+                self.properties([item], view.properties)
         self.schematic = False
 
     def interface(self, form: Form, view: View) -> None:
-        """Read the ports of a view."""
+        """Read the ports of a view, those of a bundle as ports of their own."""
         for item in self.forms(form, 1, "interface"):
-            match item.head:
-                case "port":
-                    self.port(item, view)
-                case "portbundle":
-                    for inner in self.forms(item, 2, "portbundle"):
-                        if inner.head == "listofports":
-                            for port in self.forms(inner, 1, "listofports"):
-                                self.port(port, view)
-                case "designator":
-                    self.designator(item)  # of all its parts alike: "U?"
-                case "property":
-                    self.property(item, view.properties)
-                case _:
-                    pass
+            if item.head == "port":
+                self.port(item, view)
+            elif item.head == "portbundle":
+                for ports in self.inside(item, 2, "portbundle")["listofports"]:
+                    for port in self.forms(ports, 1, "listofports"):
+                        self.port(port, view)
+            elif item.head == "property":
+                self.properties([item], view.properties)
 
     def port(self, form: Form, view: View) -> None:
         """Read a port."""
@@ -391,15 +369,11 @@ class CellReader:
         if one in view.ports:
             raise self.fail(form, f"a second port {one!r} of one cell", "each name once")
         port = view.ports[one] = Port(name, sizes)
-        for item in self.forms(form, 2, "port"):
-            if item.head == "direction":
-                port.direction = intern(self.identifier(item.named, item).lower())
-            elif item.head == "designator":
-                port.designator = port.designator or self.designator(item)
-            elif item.head == "property":
-                said: dict[str, str] = {}
-                self.property(item, said)
-                port.say(said)
+        found = self.inside(form, 2, "port")
+        for item in found["direction"]:
+            port.direction = intern(self.identifier(item.named, item).lower())
+        port.designator = self.designator(found["designator"])
+        port.say(self.properties(found["property"]))
 
     # -- contents --
 
@@ -420,9 +394,7 @@ class CellReader:
                 case "portimplementation" | "commentgraphics":
                     view.symbols.update(self.symbols(item))
                 case "property":
-                    self.property(item, view.properties)
-                case _:
-                    pass  # graphics
+                    self.properties([item], view.properties)
         for net in view.nets if connectors else ():
             off_page = [
                 ref for ref in net.joined
@@ -455,10 +427,9 @@ class CellReader:
         """Return the ids of the instances in a form (itself included) that is drawing."""
         form = self.tree.opened(form)
         found = [self.definition(form)[0]] if form.head == "instance" else []
-        for item in form[1:]:
-            if isinstance(item, Form):
-                found += self.symbols(item)
-        return found
+        return found + [
+            one for each in form if isinstance(each, Form) for one in self.symbols(each)
+        ]
 
     def instance(self, form: Form, view: View) -> None:
         """Read an instance; one that says what another one said shares what was read of that."""
@@ -494,29 +465,23 @@ class CellReader:
     def instance_said(self, form: Form, one: str) -> Instance:
         """Return what an instance says: its cell, reference, pin numbers and properties."""
         instance = Instance("", "", "", "", form.start)
-        properties: dict[str, str] = {}
-        for item in self.forms(form, 2, "instance"):
-            match item.head:
-                case "viewref":
-                    self.view_reference(item, instance)
-                case "viewlist":
-                    for inner in self.forms(item, 1, "viewlist"):
-                        if inner.head == "viewref" and not instance.cell:
-                            self.view_reference(inner, instance)
-                case "designator":
-                    said = self.designator(item)
-                    if not (is_placeholder(said) or (self.schematic and not said)):
-                        known = instance.designator or ""
-                        instance.designator = self.one_designator(known, said, item)
-                case "portinstance":
-                    self.port_instance(item, instance)
-                case "property":
-                    self.property(item, properties)
-                case _:
-                    pass
+        found = self.inside(form, 2, "instance")
+        for item in found["viewref"]:
+            self.view_reference(item, instance)
+        for item in found["viewlist"]:
+            for inner in self.forms(item, 1, "viewlist"):
+                if inner.head == "viewref" and not instance.cell:
+                    self.view_reference(inner, instance)
+        for item in found["designator"]:
+            said = self.designator([item])
+            if said.strip("?*") or not (said or self.schematic):  # `?` only holds the place
+                known = instance.designator or ""
+                instance.designator = self.one_designator(known, said, item)
+        for item in found["portinstance"]:
+            self.port_instance(item, instance)
         if not instance.cell:
             raise self.fail(form, f"instance {one!r} without a cell", "'(viewRef V (cellRef C))'")
-        instance.properties = properties or None
+        instance.properties = self.properties(found["property"]) or None
         return instance
 
     def view_reference(self, form: Form, instance: Instance) -> None:
@@ -530,37 +495,29 @@ class CellReader:
         inner = form.named
         named = inner if isinstance(inner, Form) and inner.head == "portref" else form
         port, member = self.reference(named)
-        said = ""
-        properties: dict[str, str] = {}
-        for item in self.forms(form, 2, "portinstance"):
-            if item.head == "designator":
-                said = said or self.designator(item)
-            elif item.head == "property":
-                self.property(item, properties)
-        if said:
+        found = self.inside(form, 2, "portinstance")
+        if said := self.designator(found["designator"]):
+            properties = self.properties(found["property"])
             nets = (text for name, text in properties.items() if name.lower() == "net name")
             instance.pins = instance.pins or []
             instance.pins.append(PinSaid(port, member, said, next(nets, "")))
 
     def net(self, form: Form, view: View) -> None:
         """Read a net, or the nets of a bundle as nets of their own."""
-        if form.head == "netbundle":
-            for item in self.forms(form, 2, "netbundle"):
-                if item.head == "listofnets":
-                    for inner in self.forms(item, 1, "listofnets"):
-                        self.net(inner, view)
+        if form.head == "net":
+            view.nets.append(self.new_net(form, view))
             return
-        net = self.new_net(form)
+        for item in self.inside(form, 2, "netbundle")["listofnets"]:
+            for net in self.forms(item, 1, "listofnets"):
+                self.net(net, view)
+
+    def new_net(self, form: Form, view: View) -> NetForm:
+        """Return the net that a form defines."""
+        one, name, sizes = self.definition(form)
+        net = NetForm(one, name, form.refs or [], form.start, prod(sizes) if sizes else 0)
         if len(form) > 2:
             self.net_items(form, net, view)
-        view.nets.append(net)
-
-    def new_net(self, form: Form) -> NetForm:
-        """Return the net that a form defines, with nothing joined but what it gives at once."""
-        one, name, sizes = self.definition(form)
-        return NetForm(
-            one, name, form.refs or [], form.start, Port(name, sizes).size if sizes else 0
-        )
+        return net
 
     def net_items(self, form: Form, net: NetForm, view: View) -> None:
         """Read what a net (or a part of it) joins, and its other names."""
@@ -573,23 +530,20 @@ class CellReader:
                 case "net":
                     self.inner_net(item, net, view)
                 case "property":
-                    said: dict[str, str] = {}
-                    self.property(item, said)
                     net.aliases += tuple(
-                        text for name, text in said.items() if _ALIAS.fullmatch(name) and text
+                        text
+                        for name, text in self.properties([item]).items()
+                        if text and re.fullmatch(r"(?i)alias\d*", name)
                     )
                 case "instance" | "commentgraphics" | "figure":
                     # instances nested in a net are its symbols (power, ties, connectors): no parts
                     drawn = self.symbols(item)
                     view.symbols.update(drawn)
                     net.has_symbol = net.has_symbol or bool(drawn)
-                case _:
-                    pass
 
     def inner_net(self, form: Form, net: NetForm, view: View) -> None:
         """Read a net in a net: a piece of the outer one, as drawn, whose pins it repeats."""
-        inner = self.new_net(form)
-        self.net_items(form, inner, view)
+        inner = self.new_net(form, view)
         if inner.size != net.size:
             self.note(
                 "inner-net",
@@ -635,42 +589,38 @@ class CellReader:
 
     # -- view maps --
 
-    def view_map(self, form: Form, into: dict[str, Annotation]) -> None:
-        """Read what a view map says of instances, by the id of the view that it starts from."""
-        for item in self.forms(form, 1, "viewmap"):
-            if item.head == "instancebackannotate":
-                self.annotate_instance(item, into)
-            elif item.head == "portbackannotate":
-                self.annotate_port(item, into)
+    def view_maps(self, found: defaultdict[str, list[Form]], into: dict[str, Annotation]) -> None:
+        """Read what view maps say of instances, by the id of the view that they start from."""
+        for form in found["viewmap"]:
+            for item in self.forms(form, 1, "viewmap"):
+                if item.head == "instancebackannotate":
+                    self.annotate_instance(item, into)
+                elif item.head == "portbackannotate":
+                    self.annotate_port(item, into)
 
     def annotate_instance(self, form: Form, into: dict[str, Annotation]) -> None:
         """Read the reference and the properties of an instance in one place."""
-        items = list(self.forms(form, 1, "instancebackannotate"))
-        step = next((item for item in items if item.head == "instanceref"), None)
-        if step is None:
+        found = self.inside(form, 1, "instancebackannotate")
+        if not found["instanceref"]:
             raise self.fail(
                 form, "no instance in '(instancebackannotate'", "'(instanceRef ID ...)'"
             )
-        said = self.annotated(step, into)
-        for item in items:
-            if item.head == "property":
-                self.property(item, said.properties)
-            elif item.head == "designator":
-                refdes = self.designator(item)
-                if refdes and not is_placeholder(refdes):
-                    if not said.designator:
-                        said.offset = item.start
-                    by = " by the view map"
-                    said.designator = self.one_designator(said.designator, refdes, item, by)
+        said = self.annotated(found["instanceref"][0], into)
+        self.properties(found["property"], said.properties)
+        for item in found["designator"]:
+            refdes = self.designator([item])
+            if refdes.strip("?*"):
+                said.offset = said.offset if said.designator else item.start
+                by = " by the view map"
+                said.designator = self.one_designator(said.designator, refdes, item, by)
 
     def annotate_port(self, form: Form, into: dict[str, Annotation]) -> None:
         """Read the number of a pin of an instance in one place."""
-        items = list(self.forms(form, 1, "portbackannotate"))
-        numbers = [self.designator(item) for item in items if item.head == "designator"]
-        number = next(filter(None, numbers), "")
-        named = next((item for item in items if item.head == "portref"), None)
-        if named is None:
+        found = self.inside(form, 1, "portbackannotate")
+        number = self.designator(found["designator"])
+        if not found["portref"]:
             raise self.fail(form, "no port in '(portbackannotate'", "'(portRef ID ...)'")
+        named = found["portref"][0]
         port, member = self.reference(named)
         for step in self.forms(named, 2, "portref"):
             if step.head == "instanceref" and number:
@@ -683,20 +633,25 @@ class CellReader:
         """
         chain: list[str] = []
         view = ""
-        step: Form | None = form
-        while step is not None:
-            chain.append(self.instance_reference(step))
-            outer: Form | None = None
-            for item in self.forms(step, 2, "instanceref"):
-                if item.head == "instanceref":
-                    outer = item
-                else:
-                    view = self.identifier(item.named, item)
-            step = outer
+        while True:
+            chain.append(self.instance_reference(form))
+            found = self.inside(form, 2, "instanceref")
+            for item in found["viewref"]:
+                view = self.identifier(item.named, item)
+            if not found["instanceref"]:
+                break
+            form = found["instanceref"][-1]
         said = into.setdefault(view, Annotation(form.start))
         for one in reversed(chain):
             said = said.within.setdefault(one, Annotation(form.start))
         return said
+
+
+def _holds_meaning(item: Form) -> bool:
+    """Return whether something in a form names a part or a connection."""
+    return item.head in _known("words") or any(
+        isinstance(each, Form) and _holds_meaning(each) for each in item
+    )
 
 
 def _view_of(cell: Cell, wanted: str) -> View | None:
