@@ -6,12 +6,11 @@ write; common practice, no source. A property is kept as written whatever it is 
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
-from functools import cache, lru_cache
+from collections.abc import Iterable, Mapping
+from functools import lru_cache
 from typing import NamedTuple, TypeVar
 
-from nettrace.errors import Place
+from nettrace.errors import BadInput, Place
 from nettrace.knowledge import table
 from nettrace.model.builder import BoardBuilder, PartDraft, PinFact, PinKey
 from nettrace.model.names import nearest_names
@@ -42,20 +41,14 @@ Named = TypeVar("Named", Cell, Library, View)
 
 #: Pin number, pin name, electrical type.
 PinName = tuple[str, str | None, str | None]
-#: Pins by port id and member ("" for a single one).
-PinNames = dict[tuple[str, str], PinName]
+#: Pins by port id and member ("" for a single one); several are drawn as one, as all grounds of
+#: a connector.
+PinNames = dict[tuple[str, str], tuple[PinName, ...]]
 #: What view maps say of a sheet's instances, the outermost first: the path of the sheet whose cell
 #: has the view map, and the annotation.
 Annotated = tuple[tuple[str, Annotation], ...]
 
-# ---- fields
-
-_SEPARATORS = re.compile(r"[\s_\-./]+")
-
-
-@cache
-def _names(which: str) -> tuple[str, ...]:
-    return tuple(table("edif")["properties"][which].split())
+_NO_SEPARATORS = str.maketrans(dict.fromkeys("_-./"))
 
 
 class Fields(NamedTuple):
@@ -68,47 +61,32 @@ class Fields(NamedTuple):
     properties: dict[str, str]
 
 
-def _fields(properties: dict[str, str]) -> Fields:
+def _fields(properties: dict[str, str], cell: Fields | None = None) -> Fields:
+    """Return what properties say; of an instance, its cell's word where they say nothing."""
     plain: dict[str, str] = {}
     for name, said in properties.items():
         plain.setdefault(_plain(name), said)
-    value, package, description, refdes = (
-        _first(plain, which) for which in ("value", "package", "description", "refdes")
-    )
-    return Fields(value, package or None, description or None, refdes or None, properties)
-
-
-@lru_cache(maxsize=4096)
-def _plain(name: str) -> str:
-    return _SEPARATORS.sub("", name).lower()
-
-
-def _first(plain: Mapping[str, str], which: str) -> str | None:
-    """Return the first property of such a name that says something, else "" or None."""
-    found = [plain[name] for name in _names(which) if name in plain]
-    return next((said.strip() for said in found if said), "" if found else None)
-
-
-def _cell_fields(name: str, cell: Mapping[str, str], view: Mapping[str, str]) -> Fields:
-    """Return what a cell says for all its instances; its name stands in for a missing value."""
-    fields = _fields({**cell, **view, "cell": name})
-    return fields if fields.value is not None else fields._replace(value=name)
-
-
-def _instance_fields(cell: Fields, properties: dict[str, str]) -> Fields:
-    """Return what an instance says, the cell's word where it says nothing."""
-    own = _fields(properties)
+    found: list[str | None] = []
+    for which in Fields._fields[:4]:
+        names = table("edif")["properties"][which].split()
+        texts = [plain[name] for name in names if name in plain]
+        found.append(next((text.strip() for text in texts if text), "" if texts else None))
+    value, package, description, refdes = found
+    if cell is None:
+        return Fields(value, package or None, description or None, refdes or None, properties)
     return Fields(
         # an empty value is said to be none, the cell's name notwithstanding
-        (cell.value if own.value is None else own.value) or None,
-        own.package or cell.package,
-        own.description or cell.description,
-        own.refdes or cell.refdes,
+        (cell.value if value is None else value) or None,
+        package or cell.package,
+        description or cell.description,
+        refdes or cell.refdes,
         {**cell.properties, **properties},
     )
 
 
-# ---- instances in place
+@lru_cache(maxsize=4096)
+def _plain(name: str) -> str:
+    return "".join(name.translate(_NO_SEPARATORS).split()).lower()
 
 
 class Use(NamedTuple):
@@ -119,15 +97,20 @@ class Use(NamedTuple):
     fields: Fields
     pins: PinNames
 
+    @property
+    def is_sheet(self) -> bool:
+        """Whether there is something in it to expand."""
+        return self.view is not None and self.view.is_sheet
+
 
 class Slot:
     """An instance in one place of the hierarchy: a part (draft) or a sheet.
 
-    `numbers` are its pins as numbered here, `further` those beside them where several are one port
-    of the symbol; `annotated` is what view maps say of what is in a sheet.
+    `numbers` are its pins as numbered here; `annotated` is what view maps say of what is in a
+    sheet.
     """
 
-    __slots__ = ("annotated", "draft", "facts", "further", "instance", "numbers", "use")
+    __slots__ = ("annotated", "draft", "facts", "instance", "numbers", "use")
 
     def __init__(
         self, use: Use, instance: Instance, draft: PartDraft | None, annotated: Annotated = ()
@@ -138,7 +121,6 @@ class Slot:
         self.annotated = annotated
         self.facts: dict[PinKey, PinFact] = draft.pin_facts if draft is not None else {}
         self.numbers = use.pins  # shared where nothing is said here
-        self.further: dict[tuple[str, str], list[PinName]] = {}
 
     @property
     def ports(self) -> dict[str, Port]:
@@ -181,11 +163,26 @@ class PartMaker:
             place = self.tree.lines.place(at) if isinstance(at, int) else at
             self.builder.warn(code, message, place)
 
+    def missing(self, wanted: str, names: Iterable[str], offset: int, found: str) -> BadInput:
+        """Return the error of a reference that leads nowhere, with the nearest name."""
+        near = nearest_names(wanted, names, most=1)
+        hint = f"Nearest: {near[0]}." if near else ""
+        return self.tree.lines.error(offset, found, hint=hint)
+
     # -- finding --
 
     def find_id(self, things: Mapping[str, object], wanted: str) -> str | None:
-        """Return the id: exactly so, else without case (as the standard compares)."""
-        return wanted if wanted in things else self.folded_ids(things).get(folded(wanted))
+        """Return the id: exactly so, else without case and `&` (as the standard compares)."""
+        if wanted in things:
+            return wanted
+        held = self.ids_folded.get(id(things))
+        if held is None:
+            ids: dict[str, str] = {}
+            for one in things:
+                ids.setdefault(folded(one), one)
+            # the mapping is kept with it: an id of a mapping that is gone could come back
+            held = self.ids_folded[id(things)] = (things, ids)
+        return held[1].get(folded(wanted))
 
     def find(self, things: Mapping[str, Thing], wanted: str) -> Thing | None:
         """Return what has the id."""
@@ -199,17 +196,6 @@ class PartMaker:
             return thing
         called = [each for each in things.values() if folded(each.name) == folded(wanted)]
         return called[0] if len(called) == 1 else None
-
-    def folded_ids(self, things: Mapping[str, object]) -> dict[str, str]:
-        """Return id in small letters, without `&`, -> id; the first where that alone parts them."""
-        held = self.ids_folded.get(id(things))
-        if held is None:
-            ids: dict[str, str] = {}
-            for one in things:
-                ids.setdefault(folded(one), one)
-            # the mapping is kept with it: an id of a mapping that is gone could come back
-            held = self.ids_folded[id(things)] = (things, ids)
-        return held[1]
 
     def find_cell(self, library: str, wanted: str) -> tuple[str, Cell] | None:
         """Return library id and cell; any library will do if only one has the cell."""
@@ -233,6 +219,8 @@ class PartMaker:
         if known is not None:
             return known
         found = self.find_cell(instance.library or home, instance.cell)
+        library, cell = found or (home, Cell(instance.cell))
+        view = self.find_named(cell.views, instance.view)
         if found is None:
             self.warn(
                 "missing-cell",
@@ -240,21 +228,19 @@ class PartMaker:
                 "its pins are those that nets name",
                 instance.offset,
             )
-            made = Use(None, home, _cell_fields(instance.cell, {}, {}), {})
-        else:
-            library, cell = found
-            view = self.find_named(cell.views, instance.view)
-            if view is None and cell.views:
-                view = next(iter(cell.views.values()))
-                self.warn(
-                    "missing-view",
-                    f"{instance.name} wants view {instance.view} of cell {cell.name}, "
-                    f"which has {view.name}",
-                    instance.offset,
-                )
-            fields = _cell_fields(cell.name, cell.properties, view.properties if view else {})
-            made = Use(view, library, fields, {})
-        self.uses[key] = made
+        elif view is None and cell.views:
+            view = next(iter(cell.views.values()))
+            self.warn(
+                "missing-view",
+                f"{instance.name} wants view {instance.view} of cell {cell.name}, "
+                f"which has {view.name}",
+                instance.offset,
+            )
+        own = view.properties if view is not None else {}
+        fields = _fields({**cell.properties, **own, "cell": cell.name})
+        if fields.value is None:
+            fields = fields._replace(value=cell.name)
+        made = self.uses[key] = Use(view, library, fields, {})
         return made
 
     def top(self) -> tuple[str, View]:
@@ -265,12 +251,11 @@ class PartMaker:
         else:
             found = self.find_cell(design.top_library, design.top_cell)
             if found is None:
-                names = [one for held in design.libraries.values() for one in held.cells]
-                near = nearest_names(design.top_cell, names, most=1)
-                raise self.tree.lines.error(
+                raise self.missing(
+                    design.top_cell,
+                    [one for held in design.libraries.values() for one in held.cells],
                     design.top_offset,
                     f"the design is of cell {design.top_cell!r}, which the file does not hold",
-                    hint=f"Nearest: {near[0]}." if near else "",
                 )
             library, cell = found
         views = list(cell.views.values())
@@ -331,16 +316,15 @@ class PartMaker:
                 )
                 instance, prefix = self.annotate(drawn, inner, path)
             use = self.use(library, instance)
-            is_sheet = use.view is not None and use.view.is_sheet
-            if is_sheet and not self.keep:
+            if use.is_sheet and not self.keep:
                 slots[one] = Slot(use, instance, None, inner)
-            elif schematic and not is_sheet and self.is_symbol(instance, use):
+            elif schematic and not use.is_sheet and self.is_symbol(instance, use):
                 slots[one] = None
             else:
                 slots[one] = self.part(use, instance, prefix, path)
         for _, annotation in annotated:
             for one, each in annotation.within.items():
-                if one not in slots and self.find(slots, one) is None:
+                if self.find_id(slots, one) is None:
                     self.warn(
                         "missing-instance",
                         f"a view map names instance {one}, which view {view.name} does not hold",
@@ -386,7 +370,7 @@ class PartMaker:
         key = (id(use.fields), id(instance.properties))
         known = self.fields.get(key)
         if known is None:
-            made = _instance_fields(use.fields, instance.properties)
+            made = _fields(instance.properties, use.fields)
             known = self.fields[key] = (instance.properties, made)
         return known[1]
 
@@ -441,7 +425,7 @@ class PartMaker:
             self.join_unit(draft, fields, instance)
         slot = Slot(use, instance, draft)
         if instance.pins:
-            self.number_pins(slot)
+            self.number_pins(slot, instance.pins)
         self.slots_of_parts.append(slot)
         return slot
 
@@ -454,22 +438,18 @@ class PartMaker:
                 f"kept {draft.value}",
                 instance.offset,
             )
-        draft.value = draft.value if draft.value is not None else fields.value
-        draft.package = draft.package if draft.package is not None else fields.package
-        if draft.description is None:
-            draft.description = fields.description
+        for name in ("value", "package", "description"):
+            if getattr(draft, name) is None:
+                setattr(draft, name, getattr(fields, name))
         draft.properties = {**fields.properties, **draft.properties}
 
     # -- pins --
 
-    def number_pins(self, slot: Slot) -> None:
-        """Give the ports of a part the numbers that its instance says.
-
-        Further pins of one port (all grounds of a connector, drawn as one) go into `slot.further`.
-        """
+    def number_pins(self, slot: Slot, said: list[PinSaid]) -> None:
+        """Give the ports of a part the numbers that its instance says."""
         numbers: PinNames = {}
         slot.numbers = numbers
-        for port_id, member, number, _ in slot.instance.pins or ():
+        for port_id, member, number, _ in said:
             key, port = self.pin_key(slot, port_id, member)
             pin: PinName = (number, port_id, None)
             if port is not None:
@@ -477,14 +457,14 @@ class PartMaker:
                 given = [word.strip() for word in number.split(",")] if len(bits) > 1 else []
                 if len(given) == len(bits):
                     for bit, each in zip(bits, given, strict=True):
-                        numbers[key[0], port.member(bit)] = (each, port.bit(bit), port.type)
+                        wire = (each, port.bit(bit), port.type)
+                        numbers[key[0], port.member(bit)] = (wire,)
                     continue
                 name = port.bit(bits[0]) if member and bits else port.name
                 pin = (number, port.function or (name if name != number else None), port.type)
-            first = numbers.setdefault(key, pin)
-            further = slot.further.get(key, [])
-            if all(number != other[0] for other in (first, *further)):
-                slot.further[key] = [*further, pin]
+            known = numbers.get(key, ())
+            if all(number != other[0] for other in known):
+                numbers[key] = (*known, pin)
 
     def pin_key(self, slot: Slot, port_id: str, member: str) -> tuple[tuple[str, str], Port | None]:
         """Return port id and member as the cell spells them, and the port."""
@@ -495,19 +475,16 @@ class PartMaker:
         bits = port.bits(member)
         return (one, port.member(bits[0]) if len(bits) == 1 else member), port
 
-    def pins(self, slot: Slot, port_id: str, member: str, net: NetForm) -> list[PinName]:
+    def pins(self, slot: Slot, port_id: str, member: str, net: NetForm) -> tuple[PinName, ...]:
         """Return the pins of a part that are meant by what a net names."""
-        spelt = (port_id, member)
-        pin = slot.numbers.get(spelt)
-        if pin is None:
+        known = slot.numbers.get((port_id, member))
+        if known is None:
             key, port = self.pin_key(slot, port_id, member)
-            pin = slot.numbers.get(key) or slot.use.pins.get(key)
-            if pin is None:
-                pin = slot.use.pins[key] = self.pin_of_cell(slot, port, key, net)
-            slot.numbers[spelt] = pin
-            if key in slot.further:
-                slot.further[spelt] = slot.further[key]
-        return [pin, *slot.further.get(spelt, ())]
+            known = slot.numbers.get(key) or slot.use.pins.get(key)
+            if known is None:
+                known = slot.use.pins[key] = (self.pin_of_cell(slot, port, key, net),)
+            slot.numbers[port_id, member] = known
+        return known
 
     def pin_of_cell(
         self, slot: Slot, port: Port | None, key: tuple[str, str], net: NetForm
@@ -517,7 +494,7 @@ class PartMaker:
         if port is not None:
             bits = port.bits(member)
             if len(bits) == 1:
-                return self.port_pin(port, bits[0])
+                return _port_pin(port, bits[0])
             self.warn_width(port, member, net)
             return f"{port.base}[{member}]" if member else port.name, port.function, port.type
         if slot.use.view is not None:
@@ -540,36 +517,38 @@ class PartMaker:
             net.offset,
         )
 
-    def port_pin(self, port: Port, bit: int) -> PinName:
-        """Return how one wire of a port is called by its cell."""
-        name = port.bit(bit)
-        number = port.designator
-        if number and port.sizes:
-            given = [word.strip() for word in number.split(",")]
-            number = given[bit] if len(given) == port.size else ""
-        if number:
-            return number, port.function or (name if name != number else None), port.type
-        return name, port.function, port.type
-
-    def open_pins(self, slot: Slot, connected: set[str]) -> list[PinName]:
-        """Return the pins that the part's cell and the instance give; [] if all are connected."""
+    def open_pins(self, slot: Slot, connected: set[str]) -> Iterable[PinName]:
+        """Return the pins that the part's cell and the instance give; () if all are connected."""
         view = slot.use.view
         if view is None:
-            return []
+            return ()
         known = self.pins_of_view.get(id(view))
         if known is None:
-            pins = {
-                (port_id, port.member(bit)): self.port_pin(port, bit)
+            pins: PinNames = {
+                (port_id, port.member(bit)): (_port_pin(port, bit),)
                 for port_id, port in view.ports.items()
                 if port.size <= MOST_OPEN
                 for bit in range(port.size)
             }
-            known = self.pins_of_view[id(view)] = (pins, {pin[0] for pin in pins.values()})
+            known = self.pins_of_view[id(view)] = (pins, {pin[0] for (pin,) in pins.values()})
         pins, numbers = known
         self.listed_pins += len(pins)
         if self.listed_pins > MOST_EXPANDED:
-            return []
+            return ()
         if slot.instance.pins:
-            own = [slot.numbers.get(key, pin) for key, pin in pins.items()]
-            return own + [pin for some in slot.further.values() for pin in some]
-        return [] if numbers <= connected else list(pins.values())
+            pins = {key: slot.numbers.get(key, some) for key, some in pins.items()}
+        elif numbers <= connected:
+            return ()
+        return [pin for some in pins.values() for pin in some]
+
+
+def _port_pin(port: Port, bit: int) -> PinName:
+    """Return how one wire of a port is called by its cell."""
+    name = port.bit(bit)
+    number = port.designator
+    if number and port.sizes:
+        given = [word.strip() for word in number.split(",")]
+        number = given[bit] if len(given) == port.size else ""
+    if number:
+        return number, port.function or (name if name != number else None), port.type
+    return name, port.function, port.type
