@@ -89,15 +89,14 @@ class CellReader:
             raise self.fail(root, f"'({root.head}'", "'(edif NAME'")
         self.result.name = self.name(root.named, root)[1]
         for form in self.forms(root, 2, "edif"):
-            match form.head:
-                case "edifversion":
-                    self.check_version(form)
-                case "keywordmap":
-                    self.keyword_map(form)
-                case "external" | "library":
-                    self.library(form)
-                case "design":
-                    self.top(form)
+            if form.head == "edifversion":
+                self.check_version(form)
+            elif form.head == "keywordmap":
+                self.keyword_map(form)
+            elif form.head in ("external", "library"):
+                self.library(form)
+            elif form.head == "design":
+                self.top(form)
         if not any(isinstance(item, Form) and item.head == "edifversion" for item in root):
             self.note("no-version", "no '(edifVersion 2 0 0)': read as EDIF 2 0 0", root.start)
         return self.result
@@ -381,20 +380,19 @@ class CellReader:
         """Read what stands in `contents`, or in a page of it, from the item `first` on."""
         connectors: dict[str, str] = {}
         for item in self.forms(form, first, "contents"):
-            match item.head:
-                case "instance":
-                    self.instance(item, view)
-                case "net" | "netbundle":
-                    self.net(item, view)
-                case "page":
-                    self.page(item, view)
-                case "offpageconnector":
-                    one, connectors[one], _ = self.definition(item)
-                    view.symbols.update(self.symbols(item))
-                case "portimplementation" | "commentgraphics":
-                    view.symbols.update(self.symbols(item))
-                case "property":
-                    self.properties([item], view.properties)
+            if item.head == "instance":
+                self.instance(item, view)
+            elif item.head in ("net", "netbundle"):
+                self.net(item, view)
+            elif item.head == "page":
+                self.page(item, view)
+            elif item.head == "offpageconnector":
+                one, connectors[one], _ = self.definition(item)
+                view.symbols.update(self.symbols(item))
+            elif item.head in ("portimplementation", "commentgraphics"):
+                view.symbols.update(self.symbols(item))
+            elif item.head == "property":
+                self.properties([item], view.properties)
         for net in view.nets if connectors else ():
             off_page = [
                 ref for ref in net.joined
@@ -522,24 +520,23 @@ class CellReader:
     def net_items(self, form: Form, net: NetForm, view: View) -> None:
         """Read what a net (or a part of it) joins, and its other names."""
         for item in self.forms(form, 2, "net"):
-            match item.head:
-                case "joined":
-                    self.joined(item, net)
-                case "subnet":
-                    self.net_items(item, net, view)
-                case "net":
-                    self.inner_net(item, net, view)
-                case "property":
-                    net.aliases += tuple(
-                        text
-                        for name, text in self.properties([item]).items()
-                        if text and re.fullmatch(r"(?i)alias\d*", name)
-                    )
-                case "instance" | "commentgraphics" | "figure":
-                    # instances nested in a net are its symbols (power, ties, connectors): no parts
-                    drawn = self.symbols(item)
-                    view.symbols.update(drawn)
-                    net.has_symbol = net.has_symbol or bool(drawn)
+            if item.head == "joined":
+                self.joined(item, net)
+            elif item.head == "subnet":
+                self.net_items(item, net, view)
+            elif item.head == "net":
+                self.inner_net(item, net, view)
+            elif item.head == "property":
+                net.aliases += tuple(
+                    text
+                    for name, text in self.properties([item]).items()
+                    if text and re.fullmatch(r"(?i)alias\d*", name)
+                )
+            elif item.head in ("instance", "commentgraphics", "figure"):
+                # instances nested in a net are its symbols (power, ties, connectors): no parts
+                drawn = self.symbols(item)
+                view.symbols.update(drawn)
+                net.has_symbol = net.has_symbol or bool(drawn)
 
     def inner_net(self, form: Form, net: NetForm, view: View) -> None:
         """Read a net in a net: a piece of the outer one, as drawn, whose pins it repeats."""

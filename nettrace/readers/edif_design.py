@@ -55,16 +55,13 @@ class Port:
     def say(self, properties: dict[str, str]) -> None:
         """Take over what properties of the port say of its function and electrical type."""
         for name, value in properties.items():
-            match name.lower():
-                case "pin_name" | "pinname":
-                    self.function = value
-                case "pin_type" | "pintype":
-                    self.kind = value
-                case "originalpinname":
-                    self.original = value
-                    self.function = self.function or value or None
-                case _:
-                    pass
+            if name.lower() in ("pin_name", "pinname"):
+                self.function = value
+            elif name.lower() in ("pin_type", "pintype"):
+                self.kind = value
+            elif name.lower() == "originalpinname":
+                self.original = value
+                self.function = self.function or value or None
 
     @property
     def type(self) -> str | None:
