@@ -151,54 +151,40 @@ def fit_entries(
     return _entries(Fit, job, ({"at": key, "with_part": with_part, "note": note} for key in keys))
 
 
-def _accuracy(text: str) -> float:
-    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", text)
-    if match is None or not 0 < float(match[1]) < 100:
-        raise WrongUsage(f"--accuracy {text!r}", expected="per cent", hint="Write it like 1%.")
-    return float(match[1]) / 100
+def _fraction(text: Any) -> float | None:
+    match = re.fullmatch(r"\s*±?\s*(\d+(?:\.\d+)?)\s*%?\s*", str(text))
+    return float(match[1]) / 100 if match is not None and 0 < float(match[1]) < 100 else None
 
 
-def _size(text: object) -> str:
+def _size(text: Any) -> str | None:
     found = read_size(str(text))
-    if found is None:
-        raise WrongUsage(f"--size {text!r}", expected="a size code", hint="Write 0201, or 0603M.")
-    return found.inch
+    return None if found is None else found.inch
 
 
-def _measure(key: str) -> Callable[[Any], float]:
-    def read(value: object) -> float:
-        if isinstance(value, float) and 0 < value < 100:
-            return value
-        shown = f"{value:g}" if isinstance(value, float) else str(value)
-        hint = f"Give the body's {key} like 0.6, or leave --{key} out."
-        raise WrongUsage(f"--{key} {shown}", expected="millimetres above 0", hint=hint)
-
-    return read
+def _length(value: Any) -> float | None:
+    return value if isinstance(value, float) and 0 < value < 100 else None
 
 
-def _kind(text: str) -> str:
-    kinds = {str(kind).casefold(): str(kind) for kind in Kind}
-    if text.casefold() in kinds:
-        return kinds[text.casefold()]
-    near = nearest_names(text, list(kinds.values()))
-    hint = f"Did you mean {near[0]}?" if near else "For instance resistor, capacitor, LED."
-    raise WrongUsage(f"--looks {text!r}", expected="a kind of part", hint=hint)
+def _kind(text: Any) -> str | None:
+    return next((str(kind) for kind in Kind if kind.casefold() == str(text).casefold()), None)
 
 
-#: What is told of a loose part -> the field of its entry, and how it is read.
-_FACTS: Final[Mapping[str, tuple[str, Callable[[Any], object]]]] = {
-    "ohms": ("ohms", lambda text: parse_quantity(text, "Ω")),
-    "farads": ("farads", lambda text: parse_quantity(text, "F")),
-    "henries": ("henries", lambda text: parse_quantity(text, "H")),
-    "diode": ("diode_volts", lambda text: parse_quantity(text, "V")),
-    "accuracy": ("accuracy", _accuracy),
-    "size": ("size", _size),
-    "length": ("length_mm", _measure("length")),
-    "width": ("width_mm", _measure("width")),
-    "marking": ("marking", str),
-    "looks": ("looks", lambda text: _kind(str(text))),
-    "chipped": ("whole", lambda chipped: not chipped),
-    "note": ("note", str),
+_MEASURE: Final = "Give the body's {key} like 0.6, or leave --{key} out."
+#: What is told of a loose part -> the field of its entry, how it is read (None: it cannot be), what
+#: is expected, and how to write it.
+_FACTS: Final[Mapping[str, tuple[str, Callable[[Any], object], str, str]]] = {
+    "ohms": ("ohms", lambda text: parse_quantity(text, "Ω"), "", ""),
+    "farads": ("farads", lambda text: parse_quantity(text, "F"), "", ""),
+    "henries": ("henries", lambda text: parse_quantity(text, "H"), "", ""),
+    "diode": ("diode_volts", lambda text: parse_quantity(text, "V"), "", ""),
+    "accuracy": ("accuracy", _fraction, "per cent", "Write it like 1%."),
+    "size": ("size", _size, "a size code", "Write 0201, or 0603M."),
+    "length": ("length_mm", _length, "millimetres above 0", _MEASURE),
+    "width": ("width_mm", _length, "millimetres above 0", _MEASURE),
+    "marking": ("marking", str, "", ""),
+    "looks": ("looks", _kind, "a kind of part", "For instance resistor, capacitor, LED."),
+    "chipped": ("whole", lambda chipped: not chipped, "", ""),
+    "note": ("note", str, "", ""),
 }
 
 
@@ -228,7 +214,15 @@ def loose_entries(job: Job, facts: Mapping[str, object]) -> list[Loose]:
         raise WrongUsage(
             f"a loose part {row['name']} is there already", hint="Choose another --name."
         )
-    row |= {field: read(said[key]) for key, (field, read) in _FACTS.items() if key in said}
+    for key, (field, read, expected, hint) in _FACTS.items():
+        if key not in said:
+            continue
+        row[field] = read(said[key])
+        if row[field] is None:
+            shown = f"{said[key]:g}" if isinstance(said[key], float) else repr(said[key])
+            near = nearest_names(shown.strip("'"), list(Kind)) if key == "looks" else ()
+            tip = f"Did you mean {near[0]}?" if near else hint.format(key=key)
+            raise WrongUsage(f"--{key} {shown}", expected=expected, hint=tip)
     return _entries(Loose, job, [row])
 
 

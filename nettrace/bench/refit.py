@@ -22,15 +22,8 @@ from nettrace.values.sizes import chip_size, inch_size
 
 #: A hot-air nozzle heats about this far round the joint, mm (common practice, no source).
 HOT_AIR_MM: Final = 5.0
-#: Positions closer than this are fitted in one go, mm (common practice, no source).
-TOGETHER_MM: Final = 1.5
-#: At most so many parts in one go: more and the first has cooled (common practice, no source).
-TOGETHER_MOST: Final = 3
-#: So many parts within 2 mm make a position enclosed (common practice, no source).
-ENCLOSED_PARTS: Final = 3
-ENCLOSED_MM: Final = 2.0
-
 _WORK: Final = table("rework")
+_NEAR: Final = _WORK["near"]
 #: What comes before everything on a plan of work; its usual cautions; what governs the work.
 FIRST: Final[str] = _WORK["first"]
 CAUTIONS: Final[tuple[str, ...]] = _WORK["cautions"]["lines"]
@@ -86,12 +79,12 @@ class _Fitting:
     @property
     def order(self) -> tuple[object, ...]:
         # connectors last: they hide pads and mind heat; enclosed before open; small before large
-        is_open = self.close < ENCLOSED_PARTS
+        is_open = self.close < _NEAR["enclosed_parts"]
         return (self.connector, is_open, round(self.area_mm2, 3), self.x, self.y)
 
     def goes_with(self, other: _Fitting) -> bool:
         """Return whether both are close enough to be fitted in one go."""
-        near = distance(self.x, self.y, other.x, other.y) <= TOGETHER_MM
+        near = distance(self.x, self.y, other.x, other.y) <= _NEAR["together_mm"]
         return near and self.connector == other.connector and _same_side(self.part, other.part)
 
 
@@ -110,7 +103,7 @@ def plan_refit(circuit: Circuit, positions: Sequence[str], lifted: Sequence[str]
     to_fit = {fitting.part.key for fitting in fittings}
     groups: list[list[_Fitting]] = []  # each fitted in one go
     for one in fittings:
-        near = (g for g in groups if len(g) < TOGETHER_MOST and any(map(one.goes_with, g)))
+        near = (g for g in groups if len(g) < _NEAR["together_most"] and any(map(one.goes_with, g)))
         group = next(near, None)
         if group is None:
             groups.append([one])
@@ -137,7 +130,7 @@ def _fitting(circuit: Circuit, part: Part, x: float, y: float) -> _Fitting:
     close = 0
     for other in circuit.board.parts:
         at = part_place(other) if other.key != part.key and _same_side(part, other) else None
-        close += at is not None and distance(x, y, *at) <= ENCLOSED_MM
+        close += at is not None and distance(x, y, *at) <= _NEAR["enclosed_mm"]
     size = inch_size(part.package) if part.package else None
     chip = chip_size(size) if size else None
     area = 1.0
@@ -158,7 +151,7 @@ def _step(circuit: Circuit, group: Sequence[_Fitting], to_fit: Collection[str]) 
     first, parts = group[0], [fitting.part for fitting in group]
     kinds = {circuit.kinds[part.key].kind for part in parts}
     slow = _slow_pads(circuit, parts)
-    enclosed = not first.connector and first.close >= ENCLOSED_PARTS
+    enclosed = not first.connector and first.close >= _NEAR["enclosed_parts"]
     reasons = {
         "together": len(group) > 1,
         "connector": first.connector,
@@ -168,7 +161,7 @@ def _step(circuit: Circuit, group: Sequence[_Fitting], to_fit: Collection[str]) 
         "polarised": not kinds.isdisjoint(_POLARISED),
         "slow": bool(slow),
     }
-    figures = {"together": f"{TOGETHER_MM:g}", "enclosed": first.close}
+    figures = {"together": f"{_NEAR['together_mm']:g}", "enclosed": first.close}
     words = _WORK["because"]
     because = tuple(words[why].format(figures.get(why)) for why, so in reasons.items() if so)
     near = sorted(

@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from nettrace.bench.area import AreaReport, inspect_area
-from nettrace.bench.damage import describe_damage
+from nettrace.bench.area import AreaReport, describe_damage, inspect_area
 from nettrace.bench.diagnosis import Check, check_job
 from nettrace.bench.job import Fit, Job, JobState, Mark, Reading
 from nettrace.bench.judging import Judged, KnownGood

@@ -22,6 +22,7 @@ from nettrace.circuit.series import two_nets
 from nettrace.electrical.network import Groups
 from nettrace.electrical.power_off import elements_of
 from nettrace.errors import NothingMatches, WrongUsage
+from nettrace.knowledge import table
 from nettrace.model.board import Pin, Side, Via
 from nettrace.model.find import find_pins
 from nettrace.model.geometry import distance
@@ -29,23 +30,11 @@ from nettrace.model.geometry import distance
 if TYPE_CHECKING:
     from nettrace.bench.job import JobState, Wire
 
-#: A point on the other side costs a hole or a way round the edge: as if so much farther, mm.
-OTHER_SIDE_MM: Final = 10.0
-#: A pad smaller than this in its lesser measure is hard to solder a wire to, mm (0201 land;
-#: common practice, no source).
-SMALL_PAD_MM: Final = 0.35
-#: A small pad counts as so much farther than it is, mm; a test point as so much nearer.
-SMALL_PAD_COST_MM: Final = 3.0
-TEST_POINT_BONUS_MM: Final = 2.0
-#: Copper of other nets within so far of the straight line lies in the wire's way, mm.
-CLEARANCE_MM: Final = 0.2
+_RULES: Final = table("rework")["wires"]
 #: Two nets joined by so little are one net to a meter, Ω.
 ONE_NET_OHMS: Final = 0.05
-#: A place this near to a via's middle is the via where its size is not known, mm.
-VIA_REACH_MM: Final = 0.3
-#: Points offered for each loose end.
-MOST_CHOICES: Final = 4
-
+#: Copper of other nets within so far of the straight line lies in the wire's way, mm.
+CLEARANCE_MM: Final = 0.2
 
 # -- places -------------------------------------------------------------------------------------
 
@@ -74,7 +63,7 @@ def find_via(circuit: Circuit, place: str) -> Via | None:
     near = min(circuit.board.vias, key=lambda via: distance(via.x, via.y, x, y), default=None)
     if near is None:
         return None
-    reach = max(VIA_REACH_MM, (near.diameter or 0.0) / 2)
+    reach = max(_RULES["via_reach_mm"], (near.diameter or 0.0) / 2)
     return near if distance(near.x, near.y, x, y) <= reach else None
 
 
@@ -135,7 +124,7 @@ def points_of(circuit: Circuit, net: str) -> tuple[Point, ...]:
             if pad.net != net or not pad.plated:
                 continue
             smallest = min(pad.width, pad.height) if pad.width and pad.height else None
-            what = "pad" if smallest is None or smallest >= SMALL_PAD_MM else "small pad"
+            what = "pad" if smallest is None or smallest >= _RULES["small_pad_mm"] else "small pad"
             if circuit.kinds[part.key].kind is Kind.TEST_POINT:
                 what = "test point"
             elif pad.drill:
@@ -192,7 +181,7 @@ def plan_wires(
         net,
         pieces=(*((name,) for name in ends), *([tuple(p.name for p in rest)] if rest else [])),
         choices={
-            name: tuple(_span(circuit, ends[name], point) for point in near[:MOST_CHOICES])
+            name: tuple(_span(circuit, ends[name], point) for point in near[: _RULES["choices"]])
             for name, near in ranked.items()
         },
         wires=tuple(sorted(wires, key=lambda span: span.start.name)),
@@ -200,10 +189,11 @@ def plan_wires(
 
 
 def _cost(end: Point, point: Point) -> float:
+    added = _RULES["costs_mm"]
     cost = point.cost_from(
-        end.x, end.y, end.side, OTHER_SIDE_MM, SMALL_PAD_COST_MM, -TEST_POINT_BONUS_MM
+        end.x, end.y, end.side, added["other_side"], added["small_pad"], added["test_point"]
     )
-    return cost + SMALL_PAD_COST_MM if point.what == "via" else cost
+    return cost + added["via"] if point.what == "via" else cost
 
 
 def _span(circuit: Circuit, start: Point, end: Point) -> WireSpan:

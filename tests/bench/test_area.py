@@ -8,8 +8,14 @@ from pathlib import Path
 import msgspec
 import pytest
 
-from nettrace.bench.area import AreaReport, far_pins, inspect_area, look_at_pad, look_at_point
-from nettrace.bench.damage import describe_damage
+from nettrace.bench.area import (
+    AreaReport,
+    describe_damage,
+    far_pins,
+    inspect_area,
+    look_at_pad,
+    look_at_point,
+)
 from nettrace.bench.place import Box, Circle, Outline, circle_around
 from nettrace.errors import NothingMatches
 from nettrace.loading import load

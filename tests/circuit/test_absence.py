@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 import nettrace
-from nettrace.bench.damage import describe_damage
+from nettrace.bench.area import describe_damage
 from nettrace.circuit.absence import judge_absence
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Severity
