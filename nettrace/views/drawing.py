@@ -230,6 +230,10 @@ class Paper:
         if text:
             self._draw("path", d=text, **_inked(values))
 
+    def symbol(self, x: float, y: float, svg: str) -> None:
+        """Draw a piece of SVG of ours, its upper left corner at x, y."""
+        self._lines.append(el("g", Markup(svg), transform=f"translate({_number(x)} {_number(y)})"))
+
     def cover(self, outer: Box, window: Box) -> None:
         """Paint white what is outside the window, so that a map ends at its frame."""
         ways = "".join(

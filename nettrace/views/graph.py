@@ -33,14 +33,13 @@ from nettrace.views.text_facts import (
     volts_words,
 )
 
-#: A face that every renderer has the measures of; the SVG is seen in what stands in for it.
-FONT = "Arial"
 #: Letters of a name before its middle is left out; the tooltip has it whole.
 NAME_LETTERS, ROLE_LETTERS, VALUE_LETTERS, PIN_LETTERS = 26, 24, 22, 16
 _DIODES = frozenset({Kind.DIODE, Kind.ZENER, Kind.LED, Kind.ESD})
 _CATHODES, _ANODES = frozenset({"K", "C", "CATHODE", "KATHODE"}), frozenset({"A", "ANODE"})
 #: A blank at the end of a piece of text that no viewer leaves out.
 _GAP = "&#160;"
+_GONE = '<FONT COLOR="white" POINT-SIZE="8"><B>GONE</B></FONT>'
 _NOTHING = 'BORDER="0" CELLBORDER="0" CELLSPACING="0" CELLPADDING="2"'
 _ROUND = 'BORDER="1" STYLE="ROUNDED" CELLBORDER="0" CELLSPACING="0" CELLPADDING="3"'
 
@@ -52,25 +51,16 @@ def draw_graph(circuit: Circuit, drawing: Neighbourhood) -> str:
     labels = _Labels(circuit, drawing)
     symbols = {at for at, part in enumerate(drawing.parts) if labels.is_symbol(part)}
     left = _left_lines(drawing, symbols)
+    looks = table("drawing")["graph"]
+    own = {
+        "label": f"<{_title_block(circuit, drawing)}>",
+        "tooltip": graphviz.escape(safe_text(graph_title(circuit, drawing.selection))),
+    }
     graph = graphviz.Graph(
         "neighbourhood",
-        graph_attr={
-            "rankdir": "LR",
-            "nodesep": "0.22",
-            "ranksep": "0.45",
-            "pack": "14",
-            "packmode": "node",
-            "bgcolor": "white",
-            "pad": "0.15",
-            "fontname": FONT,
-            "fontsize": "10",
-            "labelloc": "b",
-            "labeljust": "l",
-            "label": f"<{_title_block(circuit, drawing)}>",
-            "tooltip": graphviz.escape(safe_text(graph_title(circuit, drawing.selection))),
-        },
-        node_attr={"shape": "plain", "fontname": FONT, "fontsize": "10", "margin": "0"},
-        edge_attr={"color": "black", "penwidth": "0.8"},
+        graph_attr={**looks["graph"], **own},
+        node_attr=dict(looks["node"]),
+        edge_attr=dict(looks["edge"]),
     )
 
     def node(name: str, label: str, tip: str, kind: str, **more: str) -> None:
@@ -160,33 +150,24 @@ def _title_block(circuit: Circuit, drawing: Neighbourhood) -> str:
     cell = f'<TD VALIGN="TOP" ALIGN="LEFT" BALIGN="LEFT">{block}</TD>' if block else ""
 
     kinds = {circuit.net_kind(net) for net in drawing.marks}
-    parts = drawing.parts
-    gone = f'<TD BORDER="2" STYLE="DASHED" BGCOLOR="black">{_gone(7)}</TD>'
-    bare = f'<TD BORDER="1" STYLE="DOTTED">{_sized("part", 7)}</TD>'
-    net = f'<TD BORDER="1" STYLE="ROUNDED">{_sized("NAME", 7)}</TD>'
-    rail = f'<TD BORDER="2" SIDES="T">{_sized("<B>NAME</B>", 7)}</TD>'
-    legend = (
-        (any(part.gone for part in parts), gone, "part that is missing"),
-        (any(part.key in drawing.selection.bare for part in parts), bare, "bare by design"),
-        (bool(drawing.selection.numbers), _balloon("1"), "number of the position"),
-        (True, net, "net"),
-        (bool(kinds - {NetKind.GROUND}), rail, "supply rail"),
-        (NetKind.GROUND in kinds, f"<TD>{_symbol('ground')}</TD>", "ground"),
-        (
-            any(net.goes_on or net.more_pins for net in drawing.nets),
-            f"<TD>{_sized('…', 9)}</TD>",
-            "goes on, not drawn",
-        ),
-    )
-    rows = "".join(
-        f'<TR>{sample}<TD ALIGN="LEFT">{_sized(words, 8)}</TD></TR>'
-        for there, sample, words in legend
-        if there
-    )
-    table_ = _table('BORDER="0" CELLBORDER="0" CELLSPACING="3" CELLPADDING="1"', rows)
+    there = {
+        "gone": any(part.gone for part in drawing.parts),
+        "bare": any(part.key in drawing.selection.bare for part in drawing.parts),
+        "number": bool(drawing.selection.numbers),
+        "net": True,
+        "rail": bool(kinds - {NetKind.GROUND}),
+        "ground": NetKind.GROUND in kinds,
+        "goes_on": any(net.goes_on or net.more_pins for net in drawing.nets),
+    }
+    rows = ""
+    for what, (sample, words) in table("drawing")["graph"]["legend"].items():
+        if there[what]:
+            shown = sample or f"<TD>{_symbol('ground')}</TD>"
+            rows += f'<TR>{shown}<TD ALIGN="LEFT">{_sized(words, 8)}</TD></TR>'
+    legend = _table('BORDER="0" CELLBORDER="0" CELLSPACING="3" CELLPADDING="1"', rows)
     return _table(
         'BORDER="0" CELLBORDER="1" CELLSPACING="0" CELLPADDING="4"',
-        f"<TR>{cell}<TD>{table_}</TD></TR>",
+        f"<TR>{cell}<TD>{legend}</TD></TR>",
     )
 
 
@@ -294,7 +275,7 @@ class _Labels:
         if role:
             rows += _row(shorten_middle(role, ROLE_LETTERS), size=8, span=span)
         if part.gone:
-            rows += f'<TR><TD{span} BGCOLOR="black">{_gone(8)}</TD></TR>'
+            rows += f'<TR><TD{span} BGCOLOR="black">{_GONE}</TD></TR>'
         frame = f'BORDER="{0 if is_symbol else 1}"'
         if part.key in self.drawing.selection.bare:
             rows += _row("never fitted", size=8, span=span)
@@ -432,10 +413,6 @@ def _sized(text: str, size: int) -> str:
 def _row(text: str, *, size: int, span: str = "") -> str:
     """Return a table row with one line of plain text; `span` are attributes of its cell."""
     return f"<TR><TD{span}>{_sized(_text(text), size)}</TD></TR>"
-
-
-def _gone(size: int) -> str:
-    return f'<FONT COLOR="white" POINT-SIZE="{size}"><B>GONE</B></FONT>'
 
 
 def _balloon(text: str) -> str:

@@ -14,6 +14,7 @@ from nettrace.bench.area import AreaReport
 from nettrace.bench.place import part_place
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
+from nettrace.knowledge import table
 from nettrace.model.board import Part, Pin, Side
 from nettrace.views.drawing import (
     MIDDLE,
@@ -24,7 +25,6 @@ from nettrace.views.drawing import (
     area_words,
     corners_box,
     fit_text,
-    hatch_lines,
     text_width,
 )
 from nettrace.views.placed_labels import draw_labels
@@ -34,13 +34,11 @@ from nettrace.views.placed_map import (
     body_corners,
     choose_view,
     draw_area,
-    draw_cross,
     draw_edges,
     draw_neighbour,
     draw_position,
     draw_torn,
     draw_wire,
-    draw_wire_line,
     scale_words,
 )
 from nettrace.views.text_facts import refdes, role_words, size_words, value_words
@@ -180,6 +178,7 @@ def draw_placed(
         "area": not in_page,
         "far": any(item.is_far_from(side) for item in positions),
         "bare": any(not item.fitted for item in positions),
+        "edge": all(item.fitted for item in positions),
         "refitted": in_page and any(item.refitted for item in positions),
         "wires": in_page and bool(wires),
         "torn": in_page and bool(torn),
@@ -226,11 +225,15 @@ def _side(part: Part, default: Side) -> Side:
 def _rows(
     circuit: Circuit, report: AreaReport, positions: Sequence[Position], side: Side
 ) -> list[_Row]:
-    rows = [_row(circuit, item.part, item.part.pins) for item in positions]
-    rows = [
-        replace(row, number=str(item.number), remark=_remark(item, side))
-        for row, item in zip(rows, positions, strict=True)
-    ]
+    rows = []
+    for item in positions:
+        remark = "" if item.look == "missing" else item.look
+        if item.is_far_from(side):
+            remark = f"{item.side} side"
+        elif part_place(item.part) is None:
+            remark = "no place known"
+        row = _row(circuit, item.part, item.part.pins)
+        rows.append(replace(row, number=str(item.number), remark=remark))
     if not positions:
         rows.append(_Row(heading=NO_PART))
     gone = {item.part.key for item in positions}
@@ -242,16 +245,6 @@ def _rows(
     if others:
         rows += [_Row(heading="Also in the area, not missing"), *others]
     return rows
-
-
-def _remark(position: Position, side: Side) -> str:
-    if position.is_far_from(side):
-        return f"{position.side} side"
-    if part_place(position.part) is None:
-        return "no place known"
-    if position.refitted:
-        return "refitted"
-    return "" if position.fitted else "bare by design"
 
 
 def _row(circuit: Circuit, part: Part, pins: Sequence[Pin]) -> _Row:
@@ -344,61 +337,11 @@ def _draw_frame(
             paper.text(at, strip.y1 + 8.5 + 5.0 * index, words, size, bold=bold)
         x += wide
         paper.line((x, strip.y1), (x, strip.y2))
-    _draw_legend(paper, x, strip.y1, looks)
-
-
-def _draw_legend(paper: Paper, x: float, y: float, looks: Mapping[str, bool]) -> None:
-    """Draw what the looks mean, in columns of four; the third is free in a strip without title."""
-    black = {"fill": "none", "stroke": "black"}
-    white = {"fill": "white", "stroke": "black", "stroke_width": MIDDLE}
-
-    def entry(column: int, row: int, words: str) -> tuple[float, float]:
-        at_x, at_y = x + 2 + 52 * column, y + 2.0 + 4.5 * row
-        paper.text(at_x + 11, at_y + 2.9, words, 2.4)
-        return at_x, at_y
-
-    def boxed(column: int, row: int, words: str, **look: object) -> Box:
-        at_x, at_y = entry(column, row, words)
-        box = Box(at_x, at_y, at_x + 8, at_y + 3.2)
-        paper.rect(box, **look)
-        return box
-
-    def line(column: int, row: int, words: str, **look: object) -> None:
-        at_x, at_y = entry(column, row, words)
-        paper.line((at_x, at_y + 2), (at_x + 9, at_y + 2), **look)
-
-    look = {"stroke_width": THICK, "stroke_dasharray": "2 1"}
-    box = boxed(0, 0, "missing part: hatched", **black, **look)
-    paper.segments(hatch_lines(box.corners, 1.2))
-    boxed(0, 1, "its bare pad", **white)
-    boxed(0, 2, "pad of a part that is there", fill="#ccc", stroke="#555", stroke_width=THIN)
-    if looks["far"]:
-        look = {"stroke_width": MIDDLE, "stroke_dasharray": "1 0.8"}
-        boxed(0, 3, "missing on the other side", **black, **look)
-    at_x, at_y = entry(1, 0, "number in the list")
-    paper.circle(at_x + 4, at_y + 1.7, 1.9, **white)
-    paper.text(at_x + 4, at_y + 2.5, "1", 2.2, anchor="middle", bold=True)
-    if looks["area"]:
-        line(1, 1, "the area", stroke_dasharray="3.5 1 1 1")
-    elif looks["refitted"]:
-        box = boxed(1, 1, "refitted", **black, stroke_width=THICK)
-        for x1 in (box.x1 + 1, box.x1 + 5):
-            pad = Box(x1, box.y1 + 0.8, x1 + 2, box.y1 + 2.4)
-            paper.rect(pad, fill="#ccc", stroke="black", stroke_width=MIDDLE)
-    at_x, at_y = entry(1, 2, "pin 1")
-    tip = [(at_x + 3, at_y + 2), (at_x + 4.5, at_y + 1.2), (at_x + 4.5, at_y + 2.8)]
-    paper.polygon(tip, fill="black")
-    if looks["bare"]:
-        look = {"stroke_width": THIN, "stroke_dasharray": "0.5 0.8"}
-        boxed(1, 3, "bare by design", **black, **look)
-    else:
-        line(1, 3, "board edge", stroke_width=THICK)
-    if looks["wires"]:
-        at_x, at_y = entry(2, 0, "soldered wire, drawn straight")
-        draw_wire_line(paper, (at_x + 1, at_y + 1.7), (at_x + 8, at_y + 1.7))
-    if looks["torn"]:
-        at_x, at_y = entry(2, 1, "lifted pad, or end of a cut track")
-        draw_cross(paper, at_x + 4, at_y + 1.7, 1.4)
+    for column, row, sample, words, when in table("drawing")["map"]["legend"]["entries"]:
+        if looks.get(when, True):
+            at, y = x + 2 + 52 * column, strip.y1 + 2 + 4.5 * row
+            paper.symbol(at, y, sample)
+            paper.text(at + 11, y + 2.9, words, 2.4)
 
 
 def _down(box: Box, by: float) -> Box:

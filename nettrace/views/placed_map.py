@@ -15,6 +15,7 @@ from nettrace.bench.place import Box as BoardBox
 from nettrace.bench.place import Circle
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
+from nettrace.knowledge import table
 from nettrace.model.board import Pad, Part, Side
 from nettrace.model.geometry import turn
 from nettrace.views.drawing import MIDDLE, THICK, THIN, Box, Paper, Point, corners_box, hatch_lines
@@ -60,6 +61,13 @@ class Position:
     side: Side
     fitted: bool = True
     refitted: bool = False
+
+    @property
+    def look(self) -> str:
+        """What it is, and how it is drawn on its own side."""
+        if not self.fitted:
+            return "bare by design"
+        return "refitted" if self.refitted else "missing"
 
     def is_far_from(self, side: Side) -> bool:
         """Return whether it is on the other side of the board."""
@@ -200,8 +208,7 @@ def draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:
 def draw_area(paper: Paper, report: AreaReport, view: View) -> None:
     """Draw where the area ends."""
     shape = report.shape
-    look: dict[str, object] = {"fill": "none", "stroke": "black", "stroke_width": THIN}
-    look["stroke_dasharray"] = "6 1.2 1 1.2"
+    look = table("drawing")["map"]["looks"]["area"]
     if isinstance(shape, Circle):
         x, y = view.at(shape.x, shape.y)
         paper.circle(x, y, shape.radius_mm * view.scale, **look)
@@ -213,12 +220,11 @@ def draw_area(paper: Paper, report: AreaReport, view: View) -> None:
 
 def draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
     """Draw a part that is there."""
-    look = {"stroke": "#555", "stroke_width": THIN}
     with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
         corners = body_corners(part)
         if corners and part.refdes:
-            paper.polygon(view.points(corners), fill="none", **look)
-        _draw_pads(paper, circuit, view, part, fill="#ccc", **look)
+            paper.polygon(view.points(corners), **table("drawing")["map"]["looks"]["body"])
+        _draw_pads(paper, circuit, view, part, "pad")
 
 
 def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
@@ -226,58 +232,42 @@ def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position
 
     Of one on the other side only the edges are drawn, dashed as hidden ones are (ISO 128).
     """
-    part = position.part
-    state = ", missing" if position.fitted else ""
-    tip = f"{position.number}: {_tip(circuit, part)}{', refitted' if position.refitted else state}"
+    part, look = position.part, position.look
+    tip = f"{position.number}: {_tip(circuit, part)}"
+    if position.refitted or position.fitted:
+        tip += ", refitted" if position.refitted else ", missing"
     far = position.is_far_from(view.side)
     if far:
-        tip += f", on the {position.side} side"
+        tip, look = f"{tip}, on the {position.side} side", "on the other side"
     with paper.group(tip=tip, class_="position", data_no=position.number, data_part=part.key):
         corners = view.points(hull_corners(part))
         if corners:
-            look: dict[str, object] = {"stroke_width": THICK}
-            if far:
-                look = {"stroke_width": MIDDLE, "stroke_dasharray": "1 0.8"}
-            elif not position.fitted:
-                look = {"stroke_width": THIN, "stroke_dasharray": "0.5 0.8"}
-            elif not position.refitted:
-                paper.segments(hatch_lines(corners, HATCH_MM), stroke_width=THIN)
-                look["stroke_dasharray"] = "2 1"
-            paper.polygon(corners, fill="none", stroke="black", **look)
+            if look == "missing":
+                paper.segments(hatch_lines(corners, HATCH_MM))
+            paper.polygon(corners, **table("drawing")["map"]["looks"][look])
         if not far:
-            fill = "#ccc" if position.refitted else "white"
-            look = {"fill": fill, "stroke": "black", "stroke_width": MIDDLE}
-            _draw_pads(paper, circuit, view, part, **look)
+            pad_look = "refitted pad" if position.refitted else "bare pad"
+            _draw_pads(paper, circuit, view, part, pad_look)
 
 
 def draw_wire(paper: Paper, view: View, wire: SolderedWire) -> None:
     """Draw a soldered wire from end to end, straight; it is laid as the bench has room."""
+    start, end = view.at(*wire.start), view.at(*wire.end)
     with paper.group(tip=wire.words, class_="wire"):
-        draw_wire_line(paper, view.at(*wire.start), view.at(*wire.end))
-
-
-def draw_wire_line(paper: Paper, start: Point, end: Point) -> None:
-    """Draw what a soldered wire looks like."""
-    paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
-    paper.line(start, end, stroke_width=WIRE_MM)
-    for x, y in (start, end):
-        paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
+        paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
+        paper.line(start, end, stroke_width=WIRE_MM)
+        for x, y in (start, end):
+            paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
 
 
 def draw_torn(paper: Paper, view: View, pad: TornPad) -> None:
     """Put a cross on a pad that came off or whose track is cut."""
+    x, y = view.at(*pad.at)
+    upper_left, upper_right, lower_right, lower_left = Box(x, y, x, y).grown(TORN_MM).corners
+    arms = [(upper_left, lower_right), (lower_left, upper_right)]
     with paper.group(tip=pad.words, class_="torn"):
-        draw_cross(paper, *view.at(*pad.at), TORN_MM)
-
-
-def draw_cross(paper: Paper, x: float, y: float, half: float) -> None:
-    """Draw the slanting cross of a torn pad."""
-    arms = [
-        ((x - half, y - half), (x + half, y + half)),
-        ((x - half, y + half), (x + half, y - half)),
-    ]
-    paper.segments(arms, stroke="white", stroke_width=3 * THICK)
-    paper.segments(arms, stroke_width=THICK)
+        paper.segments(arms, stroke="white", stroke_width=3 * THICK)
+        paper.segments(arms, stroke_width=THICK)
 
 
 def _tip(circuit: Circuit, part: Part) -> str:
@@ -290,8 +280,9 @@ def _tip(circuit: Circuit, part: Part) -> str:
     return f"{text}, {role_words(circuit.roles(part.key)[:1])}. {nets}"
 
 
-def _draw_pads(paper: Paper, circuit: Circuit, view: View, part: Part, **look: object) -> None:
+def _draw_pads(paper: Paper, circuit: Circuit, view: View, part: Part, look: str) -> None:
     """Draw a part's pads that are seen, named as a page knows them, and the mark of pin 1."""
+    looks = table("drawing")["map"]["looks"]
     seen = [pad for pad in part.pads if pad.side.faces(view.side)]
     for pad in seen:
         x, y = view.at(pad.x, pad.y)
@@ -303,10 +294,9 @@ def _draw_pads(paper: Paper, circuit: Circuit, view: View, part: Part, **look: o
         named: dict[str, object] = {}
         if pad.number:
             named = {"data_part": part.key, "data_pad": f"{part.refdes}.{pad.number}"}
-        paper.polygon(view.points(corners), data_net=pad.net, **look, **named)
+        paper.polygon(view.points(corners), data_net=pad.net, **looks[look], **named)
         if pad.drill:
-            radius = pad.drill / 2 * view.scale
-            paper.circle(x, y, radius, fill="white", stroke="black", stroke_width=THIN)
+            paper.circle(x, y, pad.drill / 2 * view.scale, **looks["hole"])
     first = next((pad for pad in seen if pad.number in {"1", "A1"}), None)
     if first is None or circuit.kinds[part.key].kind in _PLAIN or len(part.pads) < 2:
         return
