@@ -115,6 +115,11 @@ class JobReport:
         """Part key -> number of its position."""
         return {item.part.key: item.number for item in self.positions}
 
+    @property
+    def keys(self) -> dict[str, str]:
+        """Refdes -> part key of the positions."""
+        return {item.part.refdes: item.part.key for item in self.positions}
+
 
 def report_job(
     circuit: Circuit,

@@ -12,25 +12,15 @@ from nettrace.bench.probes import ProbeStep
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS, RefitPlan
 from nettrace.bench.report import read_since
 from nettrace.values.quantity import engineering, percent
-from nettrace.views.page import (
-    Block,
-    Bullets,
-    Ends,
-    Fact,
-    Heading,
-    Table,
-    Title,
-    columns,
-    line,
-)
+from nettrace.views.page import Block, Bullets, Ends, Fact, Heading, Table, Title, columns, line
 from nettrace.views.text import counted, listed
 
 if TYPE_CHECKING:
     from nettrace.answers import Matches, Needs, OpenJob, Probes
     from nettrace.bench.diagnosis import Check, NextProbe
     from nettrace.bench.needs import Need
-    from nettrace.bench.photo import PhotoMap
-    from nettrace.bench.wire import WirePlan
+    from nettrace.bench.photo import PhotoMap, Residual
+    from nettrace.bench.wire import Wired, WirePlan
 
 #: Readings listed by `job show`, the newest last; suspects shown.
 READINGS_SHOWN, SUSPECTS_SHOWN = 8, 5
@@ -81,6 +71,12 @@ def loose_words(item: Loose) -> str:
     if not item.whole:
         found.append("not whole")
     return ", ".join(found) or "not measured"
+
+
+def wired_words(item: Wired, between: str) -> str:
+    """Return where a wire is soldered, and what it does."""
+    note = f" ({item.wire.note})" if item.wire.note else ""
+    return f"{item.wire.start} to {item.wire.end}{between}{item.words}{note}"
 
 
 def entry_words(entry: object) -> str:
@@ -134,9 +130,7 @@ def standing_page(opened: OpenJob) -> Iterator[Block]:
     copper = [f"{pad}: pad lifted" for pad in state.lifted]
     copper += [f"{a} to {b}: track cut" for a, b in state.cuts]
     copper += [f"{a} to {b}: bridged by solder" for a, b in state.bridges]
-    for wired in opened.wires:
-        note = f" ({wired.wire.note})" if wired.wire.note else ""
-        copper.append(f"{wired.wire.start} to {wired.wire.end}: wire soldered, {wired.words}{note}")
+    copper += [wired_words(item, ": wire soldered, ") for item in opened.wires]
     if copper:
         yield Heading("Copper")
         yield Bullets(tuple(copper))
@@ -360,13 +354,17 @@ def check_page(title: str, check: Check) -> Iterator[Block]:
         yield Bullets(check.blind)
 
 
+def residual_words(item: Residual, off: str = "") -> str:
+    """Return how far a known pad is from where the map of a photo has it."""
+    used = "" if item.used else ", left out"
+    return f"{item.name}: {item.off_px:.1f} px, {item.off_mm:.2f} mm{off}{used}"
+
+
 def photo_notes(fit: PhotoMap) -> Iterator[str]:
     """Make lines of how a photo was laid on the board."""
     left = f", {fit.spread_px:.1f} px left over" if fit.spread_px is not None else ""
     yield f"photo: {fit.kind} map, {fit.px_per_mm:.1f} px/mm{left}"
-    for item in fit.residuals:
-        used = "" if item.used else ", left out"
-        yield f"  {item.name}: {item.off_px:.1f} px, {item.off_mm:.2f} mm off{used}"
+    yield from (f"  {residual_words(item, ' off')}" for item in fit.residuals)
     yield from (f"warning: photo: {text}" for text in fit.cautions)
 
 

@@ -13,19 +13,24 @@ from functools import cache
 from importlib.resources import files
 from typing import Final
 
-from nettrace.bench.area import AreaReport
 from nettrace.bench.diagnosis import Check
-from nettrace.bench.job import Fit
-from nettrace.bench.neighbourhood import Neighbourhood
 from nettrace.bench.place import part_place
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS
-from nettrace.bench.report import JobPosition, JobReport, PlannedProbe
-from nettrace.circuit.evidence import NetKind
-from nettrace.model.board import Part, Pin, Side
+from nettrace.bench.report import JobPosition, JobReport
+from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import Bus, BusLine, NetKind
+from nettrace.model.board import Part, Side
 from nettrace.values.quantity import engineering
 from nettrace.version import __version__
+from nettrace.views.document import html, markdown
 from nettrace.views.drawing import SEPARATOR, Markup, el, embed_svg, void
-from nettrace.views.job import SUSPECTS_SHOWN, loose_words, reading_words
+from nettrace.views.job import (
+    SUSPECTS_SHOWN,
+    loose_words,
+    reading_words,
+    residual_words,
+    wired_words,
+)
 from nettrace.views.page import (
     HTML,
     MARKDOWN,
@@ -35,7 +40,7 @@ from nettrace.views.page import (
     Choice,
     Column,
     Columns,
-    Entry,
+    Field,
     Figure,
     Group,
     Heading,
@@ -49,14 +54,12 @@ from nettrace.views.page import (
     Step,
     Steps,
     Table,
-    Tick,
     Title,
-    html,
-    markdown,
 )
 from nettrace.views.photo import PhotoPlate, photo_svg
 from nettrace.views.text import counted, listed
 from nettrace.views.text_facts import (
+    UNITS,
     lines_by_net,
     net_words,
     refdes,
@@ -76,23 +79,21 @@ PINS_SHOWN, EFFECTS_SHOWN, NEIGHBOURS_SHOWN, ENDS_SHOWN = 8, 2, 4, 6
 #: Letters of a value or pad, and of a refdes, that are not broken over lines.
 SHORT, SHORT_NAME = 12, 6
 VERDICTS = ("restored", "not restored", "not proven")
+_SIGNATURES = Signatures(("Repaired by", "Checked by"))
 
 
 def html_page(report: JobReport, photo: PhotoPlate | None = None, paper: str = "a4") -> str:
     """Return the job page as one HTML page that prints on a paper of `PAPERS`."""
     sections = [block for block in _blocks(report, photo) if isinstance(block, Section)]
-    job, board = report.job, report.circuit.board
-    facts = (
-        ("Board", board.name),
-        ("Job opened", job.opened.replace("T", " ").removesuffix("+00:00")),
-        ("Read from", ", ".join(_sources(report))),
-    )
+    title, facts = report.job.title, _facts(report)
+    verdict = facts.pop("Verdict")
+    facts["Job opened"] = facts["Job opened"].replace("T", " ").removesuffix("+00:00")
     header = el(
         "header",
-        el("h1", el("small", "Job sheet"), job.title),
-        el("div", el("small", "Verdict"), el("strong", _verdict_word(report)), class_="verdict"),
+        el("h1", el("small", "Job sheet"), title),
+        el("div", el("small", "Verdict"), el("strong", verdict), class_="verdict"),
         el("dl", *(el("div", el("dt", term), el("dd", fact or "not stated"))
-                   for term, fact in facts)),
+                   for term, fact in facts.items())),
         class_="title-block",
     )  # fmt: skip
     contents = [
@@ -121,7 +122,7 @@ def html_page(report: JobReport, photo: PhotoPlate | None = None, paper: str = "
         void("meta", http_equiv="Content-Security-Policy", content=policy),
         void("meta", name="viewport", content="width=device-width, initial-scale=1"),
         void("meta", name="color-scheme", content="light dark"),
-        el("title", f"Job sheet: {job.title}"),
+        el("title", f"Job sheet: {title}"),
         el("style", Markup(style.replace("size: A4", f"size: {PAPERS[paper]}"))),
     )
     page = el("html", head, el("body", body, el("script", Markup(script))), lang="en")
@@ -138,30 +139,33 @@ def _resource(name: str) -> str:
     return files("nettrace.views").joinpath(name).read_text(encoding="utf-8")
 
 
-_SIGNATURES = Signatures(("Repaired by", "Checked by"))
+def _facts(report: JobReport) -> dict[str, str]:
+    board, check = report.circuit.board, report.check
+    names = (source.path.replace("\\", "/").rsplit("/", 1)[-1] for source in board.sources)
+    return {
+        "Board": board.name,
+        "Job opened": report.job.opened,
+        "Read from": ", ".join(names),
+        "Verdict": str(check.verdict) if check is not None else "not checked",
+    }
 
 
 def _blocks(report: JobReport, photo: PhotoPlate | None) -> Iterator[Block]:
     """Make the whole page; HTML has its title and signatures outside of the sections."""
-    drawings, notes = _drawings(report)
-    facts = (
-        f"Board: {report.circuit.board.name}",
-        f"Job opened: {report.job.opened}",
-        f"Read from: {', '.join(_sources(report))}",
-        f"Verdict: {_verdict_word(report)}",
-    )
-    yield Title(f"Job sheet: {report.job.title}", on=(MARKDOWN,))
-    yield Bullets(facts, on=(MARKDOWN,))
+    notes = [warning.message for warning in report.warnings]
+    placed, around = _map(report), _graph(report, notes)
+    drawings = {"placed": placed, "around": around}
+    found = {name: figure for name, figure in drawings.items() if figure is not None}
+    facts = tuple(f"{name}: {fact}" for name, fact in _facts(report).items())
+    yield Title(f"Job sheet: {report.job.title}")
+    yield Bullets(facts)
     yield Section("glance", "At a glance", tuple(_glance(report, notes)))
-    where = [drawings["placed"]] if "placed" in drawings else []
-    if photo is not None:
-        where.append(_photo(report, photo))
-    if where:
-        yield Section("where", "Where the positions are", tuple(where), on=(HTML,))
-    yield Section("positions", "Positions", tuple(_positions(report, drawings)))
-    if "around" in drawings:
-        around = (drawings["around"],)
-        yield Section("around", "What they are tied to", around, "landscape", on=(HTML,))
+    photographed = _photo(report, photo) if photo is not None else None
+    if where := tuple(figure for figure in (placed, photographed) if figure is not None):
+        yield Section("where", "Where the positions are", where, on=(HTML,))
+    yield Section("positions", "Positions", tuple(_positions(report, found)))
+    if around is not None:
+        yield Section("around", "What they are tied to", (around,), "landscape", on=(HTML,))
     if report.state.loose:
         yield Section("loose", "Loose parts", (_loose(report),))
     yield Section("order", "To order", tuple(_orders(report)))
@@ -171,46 +175,20 @@ def _blocks(report: JobReport, photo: PhotoPlate | None) -> Iterator[Block]:
         yield Section("readings", "Readings so far", (_readings(report),))
     yield Section("verdict", "Verdict", tuple(_verdict(report.check)))
     yield _SIGNATURES
-    yield Line((f"Written by nettrace {__version__}.",), on=(MARKDOWN,))
+    yield Line((f"Written by nettrace {__version__}.",))
 
 
-def _sources(report: JobReport) -> list[str]:
-    paths = (item.path.replace("\\", "/") for item in report.circuit.board.sources)
-    return [path.rsplit("/", 1)[-1] for path in paths]
+# -- drawings; the numbers of the table lead to the first of them --------------------------------
 
 
-def _verdict_word(report: JobReport) -> str:
-    return str(report.check.verdict) if report.check is not None else "not checked"
-
-
-# -- drawings -------------------------------------------------------------------------------------
-
-
-def _drawings(report: JobReport) -> tuple[dict[str, Figure], list[str]]:
-    """Return the drawings by name, and what to mind where one cannot be made.
-
-    The numbers of the table lead to the first of them.
-    """
-    notes = [warning.message for warning in report.warnings]
-    drawings = {}
-    if report.area is not None:
-        drawings["placed"] = _map(report, report.area)
-    if report.around is not None:
-        from nettrace.views.programs import CannotDraw
-
-        try:
-            drawings["around"] = _graph(report, report.around)
-        except CannotDraw as error:
-            notes.append(f"no drawing of what they are tied to: {error.found}")
-    return drawings, notes
-
-
-def _map(report: JobReport, area: AreaReport) -> Figure:
+def _map(report: JobReport) -> Figure | None:
     from nettrace.views.placed import draw_placed
 
+    if report.area is None:
+        return None
     map_ = draw_placed(
         report.circuit,
-        area,
+        report.area,
         list(report.numbers),
         refitted=set(report.state.refitted),
         wires=report.soldered,
@@ -224,14 +202,22 @@ def _map(report: JobReport, area: AreaReport) -> Figure:
     where = "as seen from below, mirrored" if map_.side is Side.BOTTOM else "as seen from above"
     alternative = f"Drawing to scale of the {map_.side} side with {names}"
     svg = embed_svg(map_.svg, "drawing-placed", alternative, numbers=report.numbers)
-    return Figure(svg, (f"{what} at {map_.scale}, {map_.side} side {where}.",), "placed")
+    return Figure(svg, f"{what} at {map_.scale}, {map_.side} side {where}.", "placed")
 
 
-def _graph(report: JobReport, around: Neighbourhood) -> Figure:
+def _graph(report: JobReport, notes: list[str]) -> Figure | None:
+    """Draw what the positions are tied to; where that cannot be, a note says why."""
     from nettrace.views.graph import draw_graph, names_of_nets, names_of_parts
-    from nettrace.views.programs import render_dot
+    from nettrace.views.programs import CannotDraw, render_dot
 
-    svg = render_dot(draw_graph(report.circuit, around), "svg").decode("utf-8")
+    around = report.around
+    if around is None:
+        return None
+    try:
+        svg = render_dot(draw_graph(report.circuit, around), "svg").decode("utf-8")
+    except CannotDraw as error:
+        notes.append(f"no drawing of what they are tied to: {error.found}")
+        return None
     done = sum(item.fit is not None for item in report.positions)
     title = "Parts with a broken outline are the marked positions."
     if done:
@@ -249,7 +235,7 @@ def _graph(report: JobReport, around: Neighbourhood) -> Figure:
         nets=names_of_nets(around),
         numbers=report.numbers,
     )
-    return Figure(embedded, (title,), "wide")
+    return Figure(embedded, title)
 
 
 def _photo(report: JobReport, plate: PhotoPlate) -> Figure:
@@ -262,36 +248,28 @@ def _photo(report: JobReport, plate: PhotoPlate) -> Figure:
     )
     if fit.spread_px is not None:
         words += f" Left over: {fit.spread_px:.1f} px, {fit.spread_px / fit.px_per_mm:.2f} mm."
-    notes = [*fit.cautions, _doubtful(report, plate)]
-    return Figure(
-        photo_svg(plate, report.circuit, report.numbers),
-        (words,),
-        "photo",
-        details="How far each known pad is off",
-        listed=tuple(
-            f"{item.name}: {item.off_px:.1f} px, {item.off_mm:.2f} mm"
-            + ("" if item.used else ", left out")
-            for item in fit.residuals
-        ),
-        notes=tuple(note for note in notes if note),
-    )
-
-
-def _doubtful(report: JobReport, plate: PhotoPlate) -> str:
-    """Return which marks on the photo may be off by more than a pad shows, in words."""
-    found, most = [], 0.0
+    doubtful, most = [], 0.0  # marks that may be off by more than a pad shows
     for part in (item.part for item in report.positions):
         place = part_place(part)
         if place is None:
             continue
         sizes = [min(pad.width, pad.height) for pad in part.pads if pad.width and pad.height]
-        doubt = plate.map.doubt_mm(*place)
+        doubt = fit.doubt_mm(*place)
         if doubt > max(LEAST_DOUBT_MM, min(sizes, default=0.0) / 2):
-            found.append(part.refdes)
+            doubtful.append(part.refdes)
             most = max(most, doubt)
-    if not found:
-        return ""
-    return f"the marks of {', '.join(found)} may be off by {most:.1f} mm: point at pads near them"
+    notes = [*fit.cautions]
+    if doubtful:
+        marks = f"the marks of {', '.join(doubtful)} may be off by {most:.1f} mm"
+        notes.append(f"{marks}: point at pads near them")
+    return Figure(
+        photo_svg(plate, report.circuit, report.numbers),
+        words,
+        "photo",
+        details="How far each known pad is off",
+        listed=tuple(residual_words(item) for item in fit.residuals),
+        notes=tuple(notes),
+    )
 
 
 # -- sections -------------------------------------------------------------------------------------
@@ -317,9 +295,7 @@ def _glance(report: JobReport, notes: Sequence[str]) -> Iterator[Block]:
     besides = [f"pad {pad} lifted" for pad in state.lifted]
     besides += [f"track {a} to {b} cut" for a, b in state.cuts]
     besides += [f"solder joins {a} and {b}" for a, b in state.bridges]
-    for item in report.wires:
-        note = f" ({item.wire.note})" if item.wire.note else ""
-        besides.append(f"wire {item.wire.start} to {item.wire.end} {item.words}{note}")
+    besides += [f"wire {wired_words(item, ' ')}" for item in report.wires]
     # torn pads and wires are damage; in Markdown they follow where the job stands
     damage: list[Block] = [Heading("The damage as found", level=3, on=(HTML,))]
     if report.damage:
@@ -328,24 +304,22 @@ def _glance(report: JobReport, notes: Sequence[str]) -> Iterator[Block]:
         damage.append(Line(("No effect of the damage is known.",), on=(HTML,)))
         damage.append(Bullets(("No effect is known.",), on=(MARKDOWN,)))
     damage += _headed("Besides", besides, on=(HTML,))
-    yield Columns(
-        (
-            tuple(damage),
-            (
-                *_headed("Where it stands", stands),
-                *_headed("Besides", besides, on=(MARKDOWN,)),
-                *_headed("Remarks", state.remarks),
-                *_headed("Mind", notes, kind="mind"),
-            ),
-        )
+    stood = (
+        *_headed("Where it stands", stands),
+        *_headed("Besides", besides, on=(MARKDOWN,)),
+        *_headed("Remarks", state.remarks),
+        *_headed("Mind", notes, kind="mind"),
     )
+    yield Columns((tuple(damage), stood))
 
 
 def _headed(
     title: str, items: Sequence[str], *, kind: str = "", on: tuple[str, ...] = ()
 ) -> tuple[Block, ...]:
     """Return a list under its heading; nothing where there are no items."""
-    return (Heading(title, level=3, on=on), Bullets(tuple(items), kind, on)) if items else ()
+    if not items:
+        return ()
+    return Heading(title, level=3, on=on), Bullets(tuple(items), kind, on=on)
 
 
 def _positions(report: JobReport, drawings: Mapping[str, Figure]) -> Iterator[Block]:
@@ -353,140 +327,120 @@ def _positions(report: JobReport, drawings: Mapping[str, Figure]) -> Iterator[Bl
     if not report.positions:
         yield Line(("No position is marked yet.",))
         return
-    rows = [_Position(report, item) for item in report.positions]
-    late = "wide late words"
-    shared = Column("No.", kind="no"), Column("Part", head=True), Column("Value", kind="value")
-    last = (
-        Column("Role", kind=late, label="Role"),
-        Column("Without it", kind=late, label="Without it"),
-        Column("State", kind=late, label="State"),
+    columns = (
+        Column("No.", kind="no"),
+        Column("Part", head=True),
+        Column("Value", kind="value"),
+        Column("Size", kind="size"),
+        Column("Pads and nets", on=(MARKDOWN,)),
+        Column("Volts", on=(MARKDOWN,)),
+        Column("Pad", on=(HTML,)),
+        Column("Net", on=(HTML,)),
+        Column("Volts", kind="pin volts", on=(HTML,)),
+        *(_wide(title, "late words") for title in ("Role", "Without it", "State")),
     )
-    yield Table(
-        (*shared, Column("Size"), Column("Pads and nets"), Column("Volts"), *last),
-        tuple(row.cells() for row in rows),
-        on=(MARKDOWN,),
+    buses = lines_by_net(report.circuit)
+    rows = tuple(_position(report.circuit, item, buses, drawings) for item in report.positions)
+    yield Table(columns, rows, "Marked positions, by their number in the drawings", "cards")
+
+
+def _position(
+    circuit: Circuit,
+    item: JobPosition,
+    buses: dict[str, tuple[Bus, BusLine]],
+    drawings: Mapping[str, Figure],
+) -> Group:
+    """Make the rows of a position: one for Markdown; HTML has one for each of its pins."""
+    part, mark, name = item.part, item.mark, refdes(circuit, item.part.key)
+    pins = list({(pin.number, pin.net): pin for pin in part.pins}.values())
+    more, pins = len(pins) - PINS_SHOWN, pins[:PINS_SHOWN]
+    rows = []
+    for pin in pins:
+        pad, net = f"{name}.{pin.number}", pin.net or "no net"
+        words: list[Inline] = [Span(pad, part=part.key, pad=pad)]
+        if len(pins) > 2 and pin.name and pin.name not in {pin.number, "~"}:
+            words.append(Span(f" {pin.name}", "quiet"))
+        what = f", {net_words(circuit, pin.net, buses)}"
+        rows.append(
+            (
+                Cell(tuple(words), kind="pin pad figure" if len(pad) <= SHORT else "pin pad"),
+                Cell((Span(net, "name", net=net), Span(what, "quiet")), kind="pin net"),
+                Cell((_volts(circuit, pin.net),), kind="pin volts"),
+            )
+        )
+    pads = [f"{name}.{pin.number} {pin.net or 'no net'}" for pin in pins]
+    if not rows:
+        none = Cell(("no pin in the sources",), kind="pin pad quiet")
+        rows.append((none, Cell(("",)), Cell(("",))))
+    further: list[tuple[Cell, ...]] = [*rows[1:]]
+    if more > 0:
+        pads.append(f"{more} more")
+        further.append((Cell((f"{more} more pins",), columns=3, kind="pin quiet"),))
+
+    def tall(*pieces: Inline, plain: str | None = None, kind: str | None = None) -> Cell:
+        return Cell(pieces, len(further) + 1, kind=kind, plain=plain)
+
+    own = f"position-{item.number}"
+    targets = {f"drawing-{drawing}-{own}": figure for drawing, figure in drawings.items()}
+    found = [target for target, figure in targets.items() if f'id="{target}"' in figure.picture]
+    label = f"Position {item.number}, {name}: show in the drawing"
+    value = value_words(circuit, part) or _likely(circuit, part)
+    absence = circuit.absence(part.key)
+    severity, effects = str(absence.severity), absence.effects[:EFFECTS_SHOWN]
+    ends = (text if text.endswith((".", "?")) else f"{text}." for text in effects)
+    loss = (Span(severity, "severity"), *((f": {' '.join(ends)}",) if effects else ()))
+    stands = Span(_standing(item), "strong")
+    first = (
+        tall(Link(str(item.number), found[0] if found else own, own, label, "number")),
+        tall(name, kind="" if len(name) <= SHORT_NAME else "words"),
+        tall(Span(value, "figure") if len(value) <= SHORT else value),
+        tall(size_words(circuit, part)),
+        "; ".join(pads),
+        "; ".join(_volts(circuit, pin.net) for pin in pins),
+        *rows[0],
+        tall(role_words(circuit.roles(part.key))),
+        tall(*loss, plain=f"{severity}: {'; '.join(effects)}" if effects else severity),
+        tall(f"{mark.damage}; ", stands, f" ({mark.note})" if mark.note else ""),
     )
-    pins = Column("Pad"), Column("Net"), Column("Volts", kind="pin volts")
-    yield Table(
-        (*shared, Column("Size", kind="size"), *pins, *last),
-        tuple(row.group(drawings) for row in rows),
-        "Marked positions, by their number in the drawings",
-        "cards",
-        on=(HTML,),
-    )
+    return Group((first, *further), parts=(part.key,))
 
 
-class _Position:
-    """A marked position in words."""
+def _likely(circuit: Circuit, part: Part) -> str:
+    for proposal in circuit.proposals(part.key):
+        if proposal.choices:
+            unit = UNITS.get(proposal.quantity, "")
+            return f"likely {engineering(proposal.choices[0], unit, 3)}"
+    return "not stated"
 
-    def __init__(self, report: JobReport, item: JobPosition) -> None:
-        self.circuit, self.item, self.part = report.circuit, item, item.part
-        self.name = refdes(self.circuit, self.part.key)
-        self.value = value_words(self.circuit, self.part) or self._likely(self.part)
-        self.size = size_words(self.circuit, self.part)
-        self.role = role_words(self.circuit.roles(self.part.key))
-        self.absence = self.circuit.absence(self.part.key)
-        self.effects = self.absence.effects[:EFFECTS_SHOWN]
-        self.stands = self._stands(item.fit)
-        self.note = f" ({item.mark.note})" if item.mark.note else ""
-        self.buses = lines_by_net(self.circuit)
-        pins = list({(pin.number, pin.net): pin for pin in self.part.pins}.values())
-        self.pins, self.more_pins = pins[:PINS_SHOWN], max(0, len(pins) - PINS_SHOWN)
 
-    def _likely(self, part: Part) -> str:
-        for proposal in self.circuit.proposals(part.key):
-            unit = {"ohms": "Ω", "farads": "F", "henries": "H"}.get(proposal.quantity, "")
-            if proposal.choices:
-                return f"likely {engineering(proposal.choices[0], unit, 3)}"
-        return "not stated"
+def _standing(item: JobPosition) -> str:
+    fit = item.fit
+    if item.by_wire:
+        return "wire in its place"
+    if fit is None or fit.number <= item.mark.number:
+        return "open"
+    what = f"refitted with {fit.with_part}" if fit.with_part else "refitted, new part"
+    return f"{what}, {fit.value}" if fit.value else what
 
-    def _stands(self, fit: Fit | None) -> str:
-        if self.item.by_wire:
-            return "wire in its place"
-        if fit is None or fit.number <= self.item.mark.number:
-            return "open"
-        what = f"refitted with {fit.with_part}" if fit.with_part else "refitted, new part"
-        return f"{what}, {fit.value}" if fit.value else what
 
-    def _volts(self, net: str | None) -> str:
-        if net is None:
-            return ""
-        kind, volts = self.circuit.net_kind(net), self.circuit.volts(net)
-        if kind is NetKind.GROUND:
-            return "0 V"
-        if volts is None:
-            return "not known" if kind is NetKind.RAIL else "–"
-        return volts_words(volts)
+def _volts(circuit: Circuit, net: str | None) -> str:
+    if net is None:
+        return ""
+    kind, volts = circuit.net_kind(net), circuit.volts(net)
+    if kind is NetKind.GROUND:
+        return "0 V"
+    return volts_words(volts, "not known" if volts or kind is NetKind.RAIL else "–")
 
-    def _pad(self, pin: Pin) -> str:
-        return f"{self.name}.{pin.number}"
 
-    def cells(self) -> tuple[str, ...]:
-        """Return one row, as Markdown has it."""
-        pins = [f"{self._pad(pin)} {pin.net or 'no net'}" for pin in self.pins]
-        if self.more_pins:
-            pins.append(f"{self.more_pins} more")
-        severity = str(self.absence.severity)
-        return (
-            str(self.item.number),
-            self.name,
-            self.value,
-            self.size,
-            "; ".join(pins),
-            "; ".join(self._volts(pin.net) for pin in self.pins),
-            self.role,
-            f"{severity}: {'; '.join(self.effects)}" if self.effects else severity,
-            f"{self.item.mark.damage}; {self.stands}{self.note}",
-        )
-
-    def group(self, drawings: Mapping[str, Figure]) -> Group:
-        """Return a row for each pin, as HTML has it."""
-        number, own = self.item.number, f"position-{self.item.number}"
-        targets = {f"drawing-{name}-{own}": figure.picture for name, figure in drawings.items()}
-        found = [target for target, svg in targets.items() if f'id="{target}"' in svg]
-        label = f"Position {number}, {self.name}: show in the drawing"
-        link = Link(str(number), found[0] if found else own, own, label, "number")
-        rows = [self._pin_cells(pin) for pin in self.pins]
-        if not rows:
-            none = Cell(("no pin in the sources",), kind="pin pad quiet")
-            rows = [(none, Cell(("",)), Cell(("",)))]
-        if self.more_pins:
-            rows.append((Cell((f"{self.more_pins} more pins",), columns=3, kind="pin quiet"),))
-        high = len(rows)
-        severity: list[Inline] = [Span(str(self.absence.severity), "severity")]
-        if self.effects:
-            ends = (text if text.endswith((".", "?")) else f"{text}." for text in self.effects)
-            severity.append(f": {' '.join(ends)}")
-        value = Span(self.value, "figure") if len(self.value) <= SHORT else self.value
-        first = (
-            Cell((link,), high),
-            Cell((self.name,), high, kind="" if len(self.name) <= SHORT_NAME else "words"),
-            Cell((value,), high),
-            Cell((self.size,), high),
-            *rows[0],
-            Cell((self.role,), high),
-            Cell(tuple(severity), high),
-            Cell((f"{self.item.mark.damage}; ", Span(self.stands, "strong"), self.note), high),
-        )
-        return Group((first, *rows[1:]), parts=(self.part.key,))
-
-    def _pin_cells(self, pin: Pin) -> tuple[Cell, ...]:
-        pad, net = self._pad(pin), pin.net or "no net"
-        pad_pieces: list[Inline] = [Span(pad, part=self.part.key, pad=pad)]
-        if len(self.pins) > 2 and pin.name and pin.name not in {pin.number, "~"}:
-            pad_pieces.append(Span(f" {pin.name}", "quiet"))
-        what = net_words(self.circuit, pin.net, self.buses)
-        return (
-            Cell(tuple(pad_pieces), kind="pin pad figure" if len(pad) <= SHORT else "pin pad"),
-            Cell((Span(net, "name", net=net), Span(f", {what}", "quiet")), kind="pin net"),
-            Cell((self._volts(pin.net),), kind="pin volts"),
-        )
+def _wide(title: str, kind: str = "", label: str = "", on: tuple[str, ...] = ()) -> Column:
+    """Return a column that is a line of its own, with its label, where rows are cards."""
+    return Column(title, kind=f"wide {kind}".rstrip(), label=label or title, on=on)
 
 
 def _loose(report: JobReport) -> Table:
     """Make the table of what was found in the flux and where it belongs."""
     used_at = {fit.with_part: key for key, fit in report.state.refitted.items() if fit.with_part}
-    keys = {refdes(report.circuit, item.part.key): item.part.key for item in report.positions}
+    keys = report.keys
     rows = []
     for name, item in report.state.loose.items():
         measures = loose_words(item)
@@ -504,13 +458,8 @@ def _loose(report: JobReport) -> Table:
         sure = f"{match.certainty}: {match.decide}" if match.decide else str(match.certainty)
         parts = tuple(keys[place] for place in places if place in keys)
         rows.append(Row((name, measures, shown, sure, match.advice), parts))
-    columns = (
-        Column("Loose part", head=True),
-        Column("Measures"),
-        Column("Belongs at", kind="wide", label="Belongs at"),
-        Column("How sure", kind="wide words", label="How sure"),
-        Column("What to do", kind="wide", label="What to do"),
-    )
+    last = _wide("Belongs at"), _wide("How sure", "words"), _wide("What to do")
+    columns = (Column("Loose part", head=True), Column("Measures"), *last)
     return Table(columns, tuple(rows), "Parts found in the flux")
 
 
@@ -519,59 +468,50 @@ def _orders(report: JobReport) -> Iterator[Block]:
     if not report.needs:
         yield Line(("Nothing: no position is open.",))
         return
-    keys = _keys(report)
     rows = []
     for need in report.needs:
-        what = need.words
+        parts = tuple(report.keys[name] for name in need.positions)
         names: list[Inline] = []
-        for name in need.positions:
-            names += [", ", Span(name, part=keys[name])]
+        for name, key in zip(need.positions, parts, strict=True):
+            names += [", ", Span(name, part=key)]
         reasons = [*need.because, *(f"not sure: {doubt}" for doubt in need.doubts)]
         why = (Bullets(tuple(reasons)),) if reasons else ()
         cells = (
-            Cell((Tick(f"ordered: {what}"),)),
+            Cell((Field(f"ordered: {need.words}"),)),
             Cell((f"{need.quantity} ×",), plain=str(need.quantity)),
-            what,
+            need.words,
             Cell(tuple(names[1:])),
             need.part_number or "",
             "; ".join(need.substitutes),
             Cell(why, plain="; ".join(reasons)),
         )
-        rows.append(Row(cells, tuple(keys[name] for name in need.positions)))
+        rows.append(Row(cells, parts))
     numbered = any(need.part_number for need in report.needs)
     columns = (
         Column("Got", kind="tick", on=(HTML,)),
         Column("Pieces", kind="count figure"),
         Column("What", kind="words", head=True),
-        Column("For", kind="wide", label="For"),
-        Column("Part number", kind="wide", label="Part number", on=() if numbered else (MARKDOWN,)),
-        Column("May stand in", kind="wide words", label="May stand in"),
-        Column("Why", kind="wide words", label="Why"),
+        _wide("For"),
+        _wide("Part number", on=() if numbered else (MARKDOWN,)),
+        _wide("May stand in", "words"),
+        _wide("Why", "words"),
     )
     caption = "For the positions that are open; spares are counted in"
     yield Table(columns, tuple(rows), caption, "lines order")
 
 
-def _keys(report: JobReport) -> dict[str, str]:
-    """Return refdes -> part key of the positions."""
-    return {item.part.refdes: item.part.key for item in report.positions}
-
-
 def _work(report: JobReport) -> Iterator[Block]:
     """Make the steps with their cautions, and what governs the work."""
-    keys = _keys(report)
     steps = []
     for step in report.plan.steps:
-        mind = []
-        if step.slow_pads:
-            mind.append(f"melts late: {listed(step.slow_pads, 8)}")
-        near = step.neighbours[:NEIGHBOURS_SHOWN]
-        mind += [f"{n.refdes} {n.distance_mm:.1f} mm away: {n.why}" for n in near]
-        if len(step.neighbours) > len(near):
-            mind.append(f"{len(step.neighbours) - len(near)} more within reach of hot air")
         because = [text.replace("`", "") for text in step.because]  # marks of commands
-        parts = tuple(keys[name] for name in step.positions if name in keys)
-        because += [f"mind: {text}" for text in mind]
+        if step.slow_pads:
+            because.append(f"mind: melts late: {listed(step.slow_pads, 8)}")
+        near = step.neighbours[:NEIGHBOURS_SHOWN]
+        because += [f"mind: {n.refdes} {n.distance_mm:.1f} mm away: {n.why}" for n in near]
+        left = len(step.neighbours) - len(near)
+        because += [f"mind: {left} more within reach of hot air"] if left else []
+        parts = tuple(report.keys[name] for name in step.positions if name in report.keys)
         steps.append(Step(step.title.replace("`", ""), tuple(because), parts))
     yield Line((Span(FIRST, "strong"),), style="mind")
     yield Bullets(CAUTIONS)
@@ -596,39 +536,33 @@ def _measurements(report: JobReport) -> Iterator[Block]:
         " as well: what is typed here stays on this page.",
     )
     yield Line(note, style="quiet", on=(HTML,))
-    keys = {refdes(report.circuit, item.part.key): item.part.key for item in report.positions}
     steps: dict[str, list[Sequence[str | Cell]]] = {}
     for number, planned in enumerate(report.probes, start=1):
-        row = _probe(number, planned, keys)
-        steps.setdefault(str(planned.probe.step), []).append(row)
+        probe, done = planned.probe, planned.reading
+        name = f"reading {number}, {probe.at} to {probe.to}"
+        row = (
+            str(number),
+            Cell((_place(probe.at, "", report.keys),)),
+            Cell((_place(probe.to, "strong", report.keys),)),
+            str(probe.quantity),
+            probe.expected,
+            Cell((Span(reading_words(done.reading), "strong") if done else Field(name, True),)),
+            Cell((str(done.state) if done else Field(f"{name} passed"),)),
+            probe.why,
+        )
+        steps.setdefault(str(probe.step), []).append(row)
     columns = (
         Column("No.", kind="no"),
         Column("From", head=True),
         Column("To", kind="to"),
         Column("Meter", kind="meter"),
-        Column("Expected", kind="wide words", label="Must show"),
-        Column("Reading", kind="wide reading", label="Reading"),
-        Column("Passed", kind="wide tick", label="Passed"),
-        Column("Why", kind="wide quiet words", label="Proves"),
+        _wide("Expected", "words", "Must show"),
+        _wide("Reading", "reading"),
+        _wide("Passed", "tick"),
+        _wide("Why", "quiet words", "Proves"),
     )
     groups = [Group(tuple(rows), step[0].upper() + step[1:]) for step, rows in steps.items()]
     yield Table(columns, tuple(groups), "In this order", "lines probes")
-
-
-def _probe(number: int, planned: PlannedProbe, keys: Mapping[str, str]) -> Sequence[str | Cell]:
-    probe, done = planned.probe, planned.reading
-    name = f"reading {number}, {probe.at} to {probe.to}"
-    shown = reading_words(done.reading) if done is not None else ""
-    return (
-        str(number),
-        Cell((_place(probe.at, "", keys),)),
-        Cell((_place(probe.to, "strong", keys),)),
-        str(probe.quantity),
-        probe.expected,
-        Cell((Span(shown, "strong") if shown else Entry(name),)),
-        Cell((str(done.state) if done is not None else Tick(f"{name} passed"),)),
-        probe.why,
-    )
 
 
 def _place(words: str, style: str, keys: Mapping[str, str]) -> Span:
@@ -642,15 +576,8 @@ def _place(words: str, style: str, keys: Mapping[str, str]) -> Span:
 
 def _readings(report: JobReport) -> Table:
     """Make the table of every reading of the job, in the order of entry."""
-    columns = (
-        Column("Entry", kind="no"),
-        Column("When"),
-        Column("From and to", head=True),
-        Column("Meter"),
-        Column("Showed", kind="wide", label="Showed"),
-        Column("Note", kind="wide", label="Note"),
-    )
-    rows = [
+    plain = Column("Entry", kind="no"), Column("When"), Column("From and to", head=True)
+    rows = tuple(
         (
             str(item.number),
             item.stage,
@@ -660,8 +587,9 @@ def _readings(report: JobReport) -> Table:
             item.note,
         )
         for item in report.state.readings
-    ]
-    return Table(columns, tuple(rows), "Readings entered")
+    )
+    columns = (*plain, Column("Meter"), _wide("Showed"), _wide("Note"))
+    return Table(columns, rows, "Readings entered")
 
 
 def _verdict(check: Check | None) -> Iterator[Block]:
@@ -680,16 +608,12 @@ def _verdict(check: Check | None) -> Iterator[Block]:
     if check.still_to_probe:
         yield Line((f"Measurements still to make: {len(check.still_to_probe)}.",))
     if check.suspects and said != "restored":
-        columns = (
-            Column("Fault", kind="words", head=True),
-            Column("Likely", kind="count figure"),
-            Column("Why", kind="wide", label="Why"),
-        )
+        heads = Column("Fault", kind="words", head=True), Column("Likely", kind="count figure")
         rows = [
             (item.what, f"{item.score:.0%}", "; ".join(item.because))
             for item in check.suspects[:SUSPECTS_SHOWN]
         ]
-        yield Table(columns, tuple(rows), "Suspects, likeliest first")
+        yield Table((*heads, _wide("Why")), tuple(rows), "Suspects, likeliest first")
 
 
 def _found(check: Check) -> Iterable[str]:

@@ -10,7 +10,8 @@ import re
 import shutil
 import sys
 import unicodedata
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
+from itertools import groupby, pairwise
 
 from nettrace.views.page import (
     TERMINAL,
@@ -22,11 +23,10 @@ from nettrace.views.page import (
     Fact,
     Heading,
     Line,
-    Section,
     Table,
     Title,
+    flat,
     flat_rows,
-    shown_on,
     style_of,
     words_of,
 )
@@ -63,9 +63,9 @@ def terminal_text(
 ) -> str:
     """Return a page as lines, without blanks at their ends; `width` None is the terminal's own."""
     page = _Terminal(width, sys.stdout.isatty() if terminal is None else terminal)
-    for block in shown_on(blocks, TERMINAL):
+    for block in flat(blocks, TERMINAL):
         page.put(block)
-    return "".join(f"{line}\n" for line in page.lines)
+    return "".join(f"{line.rstrip()}\n" for line in page.lines)
 
 
 def cells(text: str) -> int:
@@ -97,93 +97,67 @@ class _Terminal:
         """Add a block's lines."""
         match block:
             case Title():
-                self._title(block)
+                room = self.width - len(block.left) - 2
+                right = shorten_middle(self._words(block.right), max(0, room)) if room > 8 else ""
+                self._spread([(self._words(block.left), "name")], right, 2)
             case Heading():
                 self._heading(block)
             case Line():
                 self._wrapped([(words_of(p), style_of(p)) for p in block.pieces], block.indent)
             case Fact():
-                self._fact(block)
+                label = _clipped(self._words(block.label), block.width - 1)
+                lead = [(label, "quiet"), (" " * (block.width - cells(label)), "")]
+                self._hung(lead, [(block.words, block.style)], block.width)
             case Ends():
-                self._ends(block)
+                room = self.width - block.indent - len(block.right) - 2
+                pieces = [(" " * block.indent, "")]
+                for words, style in block.left:
+                    pieces.append((shorten_middle(self._words(words), max(4, room)), style))
+                    room -= len(pieces[-1][0])
+                self._spread(pieces, block.right, 1)
             case Table():
                 self._table(*flat_rows(block, TERMINAL))
             case Bullets():
-                self._bullets(block.sentences)
+                for sentence in block.sentences:
+                    self._hung([(" · ", "")], [(sentence, "")], 3, margin=1)
             case Blank():
                 self.lines.append("")
-            case Section():
-                self._heading(Heading(block.title))
-                for each in shown_on(block.blocks, TERMINAL):
-                    self.put(each)
             case _:
-                pass  # for a page that is printed
+                pass  # a picture is for the browser
 
-    def _title(self, block: Title) -> None:
-        room = self.width - len(block.left) - 2
-        right = shorten_middle(self._words(block.right), max(0, room)) if room > 8 else ""
-        left = self._words(block.left)
-        gap = " " * max(2, self.width - cells(left) - len(right))
-        self._wrapped([(left, "name"), (gap, ""), (right, "quiet")])
+    def _spread(self, left: _Pieces, right: str, least: int) -> None:
+        """Write words, and others at the right edge, `least` columns apart."""
+        used = sum(cells(text) for text, _ in left) + len(right)
+        gap = " " * max(least, self.width - used)
+        self._wrapped([*left, (gap, ""), (right, "quiet")])
 
     def _heading(self, block: Heading) -> None:
         self.lines.append("")
-        pieces = [(self._words(block.text), block.style or "name")]
-        if block.style not in {"", "bad"}:
-            pieces = [(pieces[0][0], f"bold {block.style}")]
+        style = block.style or "name"
+        pieces = [(self._words(block.text), style if style in {"name", "bad"} else f"bold {style}")]
         if block.note:
             pieces.append((f"  {self._words(block.note)}", "quiet"))
         used = sum(len(text) for text, _ in pieces)
         self._wrapped([*pieces, (" " + "─" * max(0, self.width - used - 1), "quiet")])
 
-    def _fact(self, block: Fact) -> None:
-        """Write a label and its text, which wraps in its own column."""
-        label = _clipped(self._words(block.label), block.width - 1)
-        texts = self._folded([(self._words(block.words), block.style)], self.width - block.width)
-        for index, text in enumerate(texts or [[]]):
-            head = label if index == 0 else ""
-            self._line([(head, "quiet"), (" " * (block.width - cells(head)), ""), *text])
-
-    def _bullets(self, sentences: Iterable[str]) -> None:
-        for sentence in sentences:
-            texts = self._folded([(self._words(sentence), "")], self.width - 4)
-            for index, text in enumerate(texts or [[]]):
-                self._line([(" · " if index == 0 else "   ", ""), *text])
-
-    def _ends(self, block: Ends) -> None:
-        room = self.width - block.indent - len(block.right) - 2
-        pieces = [(" " * block.indent, "")]
-        for words, style in block.left:
-            shown = shorten_middle(self._words(words), max(4, room))
-            pieces.append((shown, style))
-            room -= len(shown)
-        used = sum(cells(text) for text, _ in pieces) + len(block.right)
-        self._wrapped([*pieces, (" " * max(1, self.width - used), ""), (block.right, "quiet")])
-
     def _table(self, columns: Sequence[Column], rows: Sequence[Sequence[str]]) -> None:
         """Write a table without lines; where it is too wide, cells wrap or lose their middle."""
         texts = [[self._words(words) for words in row] for row in rows]
         widths = self._widths(columns, texts)
-        self._row(columns, [column.title for column in columns], widths, heads=True)
+        heads = [column._replace(style="quiet", clip=True) for column in columns]
+        self._row(heads, [column.title for column in columns], widths)
         for row in texts:
-            shown = [_fitted(*each) for each in zip(columns, row, widths, strict=True)]
-            self._row(columns, shown, widths)
+            self._row(columns, row, widths)
 
-    def _row(
-        self,
-        columns: Sequence[Column],
-        row: Sequence[str],
-        widths: Sequence[int],
-        heads: bool = False,
-    ) -> None:
+    def _row(self, columns: Sequence[Column], row: Sequence[str], widths: Sequence[int]) -> None:
         stacked = []
         for column, text, width in zip(columns, row, widths, strict=True):
-            style = "quiet" if heads else column.style
             if column.wrap:
-                stacked.append(self._folded([(text, style)], width))
+                stacked.append(self._folded([(text, column.style)], width))
             else:
-                stacked.append([[(_clipped(text, width), style)]])
-        for index in range(max(len(lines) for lines in stacked)):
+                whole = text if column.clip else shorten_middle(text, width)
+                stacked.append([[(_clipped(whole, width), column.style)]])
+        for index in range(max(map(len, stacked))):
             pieces: list[tuple[str, str]] = [(" ", "")]
             for column, lines, width in zip(columns, stacked, widths, strict=True):
                 cell = lines[index] if index < len(lines) else []
@@ -224,30 +198,33 @@ class _Terminal:
         return plain_signs(shown) if self._plain else shown
 
     def _wrapped(self, pieces: _Pieces, indent: int = 0) -> None:
+        self._hung([(" " * indent, "")], pieces, indent)
+
+    def _hung(self, lead: _Pieces, pieces: _Pieces, indent: int, margin: int = 0) -> None:
+        """Write pieces wrapped beside what leads them."""
         shown = [(self._words(text), style) for text, style in pieces]
-        for line in self._folded(shown, self.width - indent) or [[]]:
-            self._line([(" " * indent, ""), *line])
+        for text in self._folded(shown, self.width - indent - margin):
+            self._line([*lead, *text])
+            lead = [(" " * indent, "")]
 
     def _folded(self, pieces: _Pieces, width: int) -> list[list[tuple[str, str]]]:
-        """Return pieces as lines of a width."""
+        """Return pieces as lines of a width, without the blanks at their ends."""
         whole = "".join(text for text, _ in pieces)
-        starts = [0, *_breaks(whole, width)]
-        lines: list[list[tuple[str, str]]] = [[] for _ in starts]
-        at = place = 0
-        for text, style in pieces:
-            rest = text
-            while rest:
-                end = starts[place + 1] if place + 1 < len(starts) else len(whole)
-                taken = rest[: end - at]
-                lines[place].append((taken, style))
-                rest, at = rest[len(taken) :], at + len(taken)
-                if at == end and place + 1 < len(starts):
-                    place += 1
-        return [_stripped(line) for line in lines]
+        owners = [owner for owner, (text, _) in enumerate(pieces) for _ in text]
+        lines = []
+        for at, end in pairwise([0, *_breaks(whole, width), len(whole)]):
+            kept, line = at + len(whole[at:end].rstrip()), []
+            for owner, run in groupby(range(at, kept), owners.__getitem__):
+                text = "".join(whole[place] for place in run)
+                line.append((text, pieces[owner][1]))
+            lines.append(line)
+        return lines
 
     def _line(self, pieces: _Pieces) -> None:
-        shown = (self._dressed(text, style) for text, style in _stripped(list(pieces)))
-        self.lines.append("".join(shown))
+        shown = list(pieces)
+        while shown and not shown[-1][0].strip():
+            shown.pop()
+        self.lines.append("".join(self._dressed(text, style) for text, style in shown))
 
     def _dressed(self, text: str, style: str) -> str:
         if not self._colour or not style or not text:
@@ -260,44 +237,22 @@ def _breaks(text: str, width: int) -> list[int]:
     """Return where lines of a width begin, the first excepted: between words, else inside one."""
     found: list[int] = []
     used = 0
-    for start, word in _word_by_word(text):
+    for match in re.finditer(r"\s*\S+\s*", text):  # each word with the blanks behind it
+        word, start = match.group(), match.start()
         bare = cells(word.rstrip())
         if bare <= width - used:
             used += cells(word)
-        elif bare > width:
-            at = start
-            for chunk in _chunks(word, width):
-                if at:
-                    found.append(at)
-                at += len(chunk)
-                used = cells(chunk)
-        elif used and start:
+            continue
+        if start:
             found.append(start)
-            used = cells(word)
+        used = 0
+        for at, sign in enumerate(word, start) if bare > width else ():
+            if used + cells(sign) > width:
+                found.append(at)
+                used = 0
+            used += cells(sign)
+        used = used or cells(word)
     return found
-
-
-def _word_by_word(text: str) -> Iterator[tuple[int, str]]:
-    """Yield each word with the blanks behind it (the first with those before it too)."""
-    for match in re.finditer(r"\s*\S+\s*", text):
-        yield match.start(), match.group()
-
-
-def _chunks(word: str, width: int) -> Iterator[str]:
-    start, used = 0, 0
-    for index, sign in enumerate(word):
-        if used + cells(sign) > width:
-            yield word[start:index]
-            start, used = index, 0
-        used += cells(sign)
-    yield word[start:]
-
-
-def _stripped(line: list[tuple[str, str]]) -> list[tuple[str, str]]:
-    """Return a line without the blanks at its end."""
-    while line and not line[-1][0].strip():
-        line.pop()
-    return [*line[:-1], (line[-1][0].rstrip(), line[-1][1])] if line else line
 
 
 def _clipped(text: str, width: int) -> str:
@@ -306,9 +261,3 @@ def _clipped(text: str, width: int) -> str:
     while text and cells(text) > width - 1:
         text = text[:-1]
     return f"{text}…"
-
-
-def _fitted(column: Column, words: str, width: int) -> str:
-    if column.wrap or len(words) <= width:
-        return words
-    return f"{words[: width - 1]}…" if column.clip else shorten_middle(words, width)

@@ -25,6 +25,8 @@ SEVERITY_WORDS = {
     Severity.MINOR: "Hardly missed",
     Severity.UNKNOWN: "Effect not known",
 }
+#: Electrical quantities and their units.
+UNITS = {"ohms": "Ω", "farads": "F", "henries": "H"}
 #: Below this score a role is called a guess.
 DOUBTFUL_SCORE = 0.5
 #: Protocols whose names are not simply capitals.
