@@ -11,6 +11,7 @@ from functools import cache, cached_property
 from pkgutil import resolve_name
 from typing import Final
 
+from nettrace import knowledge
 from nettrace.circuit.buses import find_line
 from nettrace.circuit.evidence import (
     Absence,
@@ -41,33 +42,11 @@ CLOSE: Final = 0.25
 MOST_LINE_OHMS: Final = 10e3
 #: Parts named in one sentence at most.
 MOST_NAMED: Final = 4
-#: Said where nothing is seen that would miss the part.
-SILENT: Final = "what it leads to cannot be seen in these sources"
 #: Kinds that a line ends at besides chips, in the order in which they tell what it is for.
 _ENDS: Final = (
     Kind.CONNECTOR, Kind.BATTERY, Kind.ANTENNA, Kind.SOUNDER, Kind.MOTOR, Kind.SWITCH, Kind.RELAY,
     Kind.MOSFET, Kind.TRANSISTOR, Kind.LED, Kind.CRYSTAL, Kind.THERMISTOR,
 )  # fmt: skip
-
-
-def blocks(*effects: str) -> Absence:
-    """Return the judgement that a function stops."""
-    return Absence(Severity.BLOCKS, effects)
-
-
-def degrades(*effects: str) -> Absence:
-    """Return the judgement that a function works badly, or only sometimes."""
-    return Absence(Severity.DEGRADES, effects)
-
-
-def minor(*effects: str) -> Absence:
-    """Return the judgement that the board works."""
-    return Absence(Severity.MINOR, effects)
-
-
-def unknown(*effects: str) -> Absence:
-    """Return that nothing can be said, with the reason."""
-    return Absence(Severity.UNKNOWN, effects)
 
 
 def listed(names: Sequence[str], most: int = MOST_NAMED) -> str:
@@ -83,6 +62,34 @@ def listed(names: Sequence[str], most: int = MOST_NAMED) -> str:
     return f"{', '.join(names[:-1])} and {names[-1]}"
 
 
+class _Names(tuple[str, ...]):
+    """Names in a sentence of a table: listed, or `{names:is|are}` for one of two words."""
+
+    __slots__ = ()
+
+    def __format__(self, form: str) -> str:
+        return form.split("|")[len(self) != 1] if form else listed(self)
+
+
+def put_in(sentence: str, **names: object) -> str:
+    """Return a sentence of a table with what stands in it in braces.
+
+    >>> put_in("{parts} {parts:is|are} dead", parts=["U1", "U2"])
+    'U1 and U2 are dead'
+    """
+    told = {
+        key: _Names(each) if isinstance(each, (list, tuple)) else each
+        for key, each in names.items()
+    }
+    return sentence.format(**told)
+
+
+def tell(row: str, /, *more: str, **names: object) -> Absence:
+    """Return the judgement of a row of knowledge/absence.toml; `more` effects come last."""
+    severity, *effects = knowledge.table("absence")["judgements"][row]
+    return Absence(Severity(severity), (*(put_in(each, **names) for each in effects), *more))
+
+
 def bus_name(bus: Bus) -> str:
     """Return a bus as people call it: `I2C bus GAUGE`, `USB bus`."""
     shown = bus.protocol.upper() if len(bus.protocol) <= 5 else bus.protocol
@@ -93,6 +100,11 @@ def bus_name(bus: Bus) -> str:
     if shown.casefold() in name:
         return f"bus {bus.name}"
     return f"{shown} bus {bus.name}"
+
+
+def line_name(bus: Bus, line: BusLine) -> str:
+    """Return a line of a bus as people call it: `SDA of the I2C bus GAUGE`."""
+    return f"{line.line} of the {bus_name(bus)}"
 
 
 @dataclass(frozen=True)
@@ -342,7 +354,7 @@ def _judge(gap: Gap) -> Absence | None:
     """Return what the role's row and its rules say; None where they cannot."""
     row = row_of(gap.role)
     if "effect" in row:
-        return Absence(Severity(row["severity"]), (row["effect"].format(gap=gap),))
+        return Absence(Severity(row["severity"]), (put_in(row["effect"], gap=gap),))
     return next(filter(None, (rule(gap) for rule in _rules(gap.role))), None)
 
 
@@ -361,17 +373,17 @@ def judge_absence(around: Surroundings, part_key: str, others: Iterable[str] = (
     gone = frozenset((part_key, *others))
     part, kind = around.survey.part(part_key), around.survey.kinds[part_key]
     if not kind.fitted:
-        return minor("not fitted as designed: nothing is missed")
+        return tell("not fitted")
     roles = around.roles(part_key)
     best = roles[0].role
     if is_logic_cell(part) and kind.kind is Kind.UNKNOWN:
-        return unknown("a cell of a logic netlist is inside a chip, no part on a board")
+        return tell("cell of a chip")
     if not part.nets and best in {"mechanical", "test point"}:
-        return _judge(Gap(around, part_key, best, gone)) or unknown()
+        return _judge(Gap(around, part_key, best, gone)) or Absence(Severity.UNKNOWN, ())
     if not part.nets:
-        return unknown("its nets are not known, so what stops is not known")
+        return tell("nets not known")
     if best == "unknown" and len(part.nets) > 2:
-        return unknown("what it does is not known, so what stops is not known either")
+        return tell("role not known")
     for role in roles:
         if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break
@@ -379,5 +391,5 @@ def judge_absence(around: Surroundings, part_key: str, others: Iterable[str] = (
         if found is not None:
             return found
     if best == "unknown":
-        return unknown("what it does is not known, so what stops is not known either")
-    return unknown(f"likely {best}; what hangs on it cannot be seen in these sources")
+        return tell("role not known")
+    return tell("nothing seen", role=best)

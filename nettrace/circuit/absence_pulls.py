@@ -12,16 +12,7 @@ from functools import cache
 from typing import Final
 
 from nettrace import knowledge
-from nettrace.circuit.absence import (
-    SILENT,
-    Gap,
-    blocks,
-    bus_name,
-    degrades,
-    listed,
-    minor,
-    unknown,
-)
+from nettrace.circuit.absence import Gap, bus_name, line_name, listed, put_in, tell
 from nettrace.circuit.absence_supply import rails_lost, shell_untied, supply_link
 from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull, Severity
 from nettrace.circuit.kinds import Kind
@@ -46,7 +37,7 @@ def pull_up(gap: Gap) -> Absence | None:
     if biased is not None:
         return biased
     if gap.to_fixed is not None:
-        return _pull_up_on(gap, *gap.to_fixed)
+        return _pull_on(gap, *gap.to_fixed, "up")
     # a pull between two rails: nothing hangs on it, unless it is the way in
     return supply_link(gap) if len(gap.supplies) == len(gap.nets) else None
 
@@ -54,28 +45,22 @@ def pull_up(gap: Gap) -> Absence | None:
 def pull_down(gap: Gap) -> Absence | None:
     """A pull-down: USB-C detection, or a line that floats until it is driven."""
     if gap.to_fixed is not None:
-        return _pull_down_on(gap, gap.to_fixed[0])
+        return _pull_on(gap, *gap.to_fixed, "down")
     return _array(gap) if len(gap.nets) > 2 else None
 
 
 def _array(gap: Gap) -> Absence | None:
     """An array of pulls: the worst of its lines, each line named once."""
     commons = [net for net in gap.nets if not gap.is_signal(net)]
-    if not commons:
+    if not commons or not gap.signals:
         return None
-    up = gap.is_supply(commons[0])
-    found = [
-        (net, judged)
-        for net in gap.signals
-        if (judged := _pull_up_on(gap, net, commons[0]) if up else _pull_down_on(gap, net))
-    ]
-    if not found:
-        return None
-    worst = min((judged.severity for _, judged in found), key=lambda severity: severity.rank)
-    nets = [net for net, judged in found if judged.severity is worst]
+    direction = "up" if gap.is_supply(commons[0]) else "down"
+    found = {net: _pull_on(gap, net, commons[0], direction) for net in gap.signals}
+    worst = min((judged.severity for judged in found.values()), key=lambda each: each.rank)
+    nets = [net for net, judged in found.items() if judged.severity is worst]
     if len(nets) == 1:
-        return next(judged for _, judged in found if judged.severity is worst)
-    effect = f"{listed(nets)} lose their pull-{'up' if up else 'down'} to {commons[0]}"
+        return found[nets[0]]
+    effect = f"{listed(nets)} lose their pull-{direction} to {commons[0]}"
     on_bus = gap.bus_line(*nets)
     if on_bus is not None:
         effect += f" ({bus_name(on_bus[0])})"
@@ -90,48 +75,28 @@ def _open_drain() -> frozenset[str]:
     return frozenset(variants | {row["protocol"] for row in rows if "protocol" in row})
 
 
-def _pull_up_on(gap: Gap, signal: str, rail: str) -> Absence | None:
+def _pull_on(gap: Gap, signal: str, rail: str, direction: str) -> Absence:
     nets = gap.island(signal)
-    left = gap.pulls(*nets, direction="up")
-    on_bus = gap.bus_line(*nets)
-    if left:
-        return _weaker(signal, left, on_bus)
-    if on_bus is not None and on_bus[0].protocol in _open_drain():
-        return _silent_line(gap, signal, rail, *on_bus)
-    found = (
-        _bias_lost(gap, signal, nets)
-        or _control(gap, signal, nets)
-        or _floating(gap, signal, nets, "up")
-        or _strap(gap, signal, nets)
-    )
-    served = listed(gap.telling(nets))
-    return found or (
-        degrades(f"{signal} no longer rises to {rail} by itself ({served})")
-        if served
-        else unknown(f"{signal} no longer rises to {rail}; {SILENT}")
-    )
-
-
-def _pull_down_on(gap: Gap, signal: str) -> Absence | None:
-    nets = gap.island(signal)
-    shell = shell_untied(signal, gap.pin_words(*nets))
-    if shell is not None:
-        return shell
-    left = gap.pulls(*nets, direction="down")
-    if left:
-        return minor(f"{signal} keeps {listed([pull.part for pull in left])}")
-    found = (
-        _plug_direction(gap, signal, nets)
-        or _control(gap, signal, nets)
-        or _floating(gap, signal, nets, "down")
-        or _strap(gap, signal, nets)
-    )
-    served = listed(gap.telling(nets))
-    return found or (
-        degrades(f"{signal} floats while nothing drives it ({served})")
-        if served
-        else unknown(f"{signal} is no longer held low; {SILENT}")
-    )
+    left = gap.pulls(*nets, direction=direction)
+    if direction == "up":
+        on_bus = gap.bus_line(*nets)
+        if left:
+            return _weaker(signal, left, on_bus)
+        if on_bus is not None and on_bus[0].protocol in _open_drain():
+            return _silent_line(gap, signal, rail, *on_bus)
+        found = _bias_lost(gap, signal, nets)
+    else:
+        shell = shell_untied(signal, gap.pin_words(*nets))
+        if shell is not None:
+            return shell
+        if left:
+            return tell("pull kept", signal=signal, left=[pull.part for pull in left])
+        found = _plug_direction(gap, signal, nets)
+    found = found or _control(gap, signal, nets)
+    found = found or _floating(gap, signal, nets, direction) or _strap(gap, signal, nets)
+    served = gap.telling(nets)
+    row = f"pull-{direction} lost" if served else f"pull-{direction} lost, unseen"
+    return found or tell(row, signal=signal, rail=rail, served=served)
 
 
 def _floating(gap: Gap, signal: str, nets: tuple[str, ...], direction: str) -> Absence | None:
@@ -141,12 +106,9 @@ def _floating(gap: Gap, signal: str, nets: tuple[str, ...], direction: str) -> A
         if (on_bus is not None if what == "bus" else says(what, words)) or (
             what == "button" and gap.parts_on(nets, Kind.SWITCH)
         ):
-            text = effect.format(
-                signal=signal,
-                chips=listed(chips) or nobody,
-                served=listed(chips or gap.telling(nets)) or nobody,
-                line=f"{on_bus[1].line} of the {bus_name(on_bus[0])}" if on_bus else "",
-            )
+            served = chips or gap.telling(nets) or nobody
+            line = line_name(*on_bus) if on_bus else ""
+            text = put_in(effect, signal=signal, chips=chips or nobody, served=served, line=line)
             return Absence(Severity(severity), (text,))
     return None
 
@@ -156,57 +118,48 @@ def _strap(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     served = gap.telling(nets)
     if len(nets) != 1 or len(served) != 1 or served != gap.chips_on(*nets):
         return None
-    return degrades(
-        f"{gap.pin_of(served[0], signal)} ({signal}) floats: what is chosen there is left to "
-        "chance, unless the chip holds it inside"
-    )
+    return tell("strap floats", pin=gap.pin_of(served[0], signal), signal=signal)
 
 
 def _bias_lost(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     """A microphone, or an amplifier's input, that lives on the current through the resistor."""
     capsules = gap.parts_on(nets, Kind.MICROPHONE)
     if capsules:
-        return blocks(f"{signal} has no bias: {listed(capsules)} picks up nothing")
+        return tell("microphone without bias", signal=signal, capsules=capsules)
     chips = gap.chips_on(*nets)
     if chips and all(gap.role_of(key) == "amplifier" for key in chips):
         pin = gap.pin_of(chips[0], _net_on(gap, chips[0], signal))
-        return degrades(f"{pin} ({signal}) has no bias: its output drifts to one end")
+        return tell("input without bias", pin=pin, signal=signal)
     return None
 
 
 def _weaker(signal: str, left: list[Pull], on_bus: tuple[Bus, BusLine] | None) -> Absence:
-    text = f"{signal} keeps {listed([pull.part for pull in left])}"
-    ohms = parallel_ohms(tuple(left))
+    parts, ohms = [pull.part for pull in left], parallel_ohms(tuple(left))
     if ohms is None:
-        return degrades(f"{text}: its edges get slower")
-    text += f", {engineering(ohms, 'Ω', 3)} in all"
+        return tell("pull kept, slower", signal=signal, left=parts)
     window = on_bus[1].limits_ohms if on_bus is not None else None
-    if window is None:
-        return minor(f"{text}: it rises more slowly")
-    low, high = (engineering(bound, "Ω", 3) for bound in window)
-    if ohms <= window[1]:
-        return minor(f"{text}, still within {low} to {high}: it works")
-    return degrades(f"{text}, over {high}: too slow for the bus's speed")
+    row = "pull kept, no window"
+    if window is not None:
+        row = "pull kept, within" if ohms <= window[1] else "pull kept, too slow"
+    all_of_it, low, high = (engineering(each, "Ω", 3) for each in (ohms, *(window or (ohms, ohms))))
+    return tell(row, signal=signal, left=parts, ohms=all_of_it, low=low, high=high)
 
 
 def _silent_line(gap: Gap, signal: str, rail: str, bus: Bus, line: BusLine) -> Absence:
     nets = gap.island(signal)
     chips = gap.chips_on(*nets)
     devices = [key for key in chips if key in bus.devices] or chips
-    to = f" to {rail}" if gap.is_supply(rail) else ""
-    effects = [
-        f"{line.line} of the {bus_name(bus)} ({signal}) has lost its only pull-up{to}: it never "
-        "rises"
-    ]
+    more = []
     if devices:
-        verb = "does" if len(devices) == 1 else "do"
-        effects.append(f"{listed(devices)} {verb} not answer")
-    effects += [
+        more.append(f"{listed(devices)} {'does' if len(devices) == 1 else 'do'} not answer")
+    more += [
         f"{link.part} passes a low on to {link.to_net}: that side may hang too"
         for link in gap.links(*nets)
         if link.kind == "level shifter"
     ]
-    return blocks(*dict.fromkeys(effects))
+    to = f" to {rail}" if gap.is_supply(rail) else ""
+    name = line_name(bus, line)
+    return tell("never rises", *dict.fromkeys(more), line=name, signal=signal, to=to)
 
 
 def never_switched(gap: Gap, gates: list[str], net: str) -> Absence:
@@ -215,13 +168,13 @@ def never_switched(gap: Gap, gates: list[str], net: str) -> Absence:
     if fed and gap.pulls(net):
         return rails_lost(gap, fed, f"{listed(gates)} is no longer driven and stays off")
     if fed:
-        return degrades(f"the gate of {listed(gates)} floats: {listed(fed)} is on or off by chance")
+        return tell("rail by chance", gates=gates, fed=fed)
     nets = [n for gate in gates for n in gap.nets_of(gate) if gap.is_signal(n) and n != net]
     served = [key for key in gap.telling(nets) if key not in gates]
-    text = f"{listed(gates)} is no longer driven"
+    row = "not driven for" if served else "not driven"
     if served and all(gap.kind_of(key) is Kind.LED for key in served):
-        return minor(f"{text}: the lamp {listed(served)} stays dark")
-    return degrades(f"{text}: {listed(served)} is not switched" if served else text)
+        row = "not driven, dark"
+    return tell(row, gates=gates, served=served)
 
 
 def _control(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
@@ -229,11 +182,10 @@ def _control(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     chips, gates = gap.chips_on(*nets), gap.gates_on(*nets)
     if gates:
         fed = gap.made_by(*gates)
-        what = f"the gate of {listed(gates)} ({signal}) floats"
         if fed:
-            return degrades(f"{what}: {listed(fed)} may be on or off by chance until it is driven")
+            return tell("rail's gate floats", gates=gates, signal=signal, fed=fed)
         then = "it may conduct when it should not"
-        return replace(degrades(f"{what}: {then}"), then=then)
+        return replace(tell("gate floats", gates=gates, signal=signal, then=then), then=then)
     if not says("enable", gap.pin_words(*nets)):
         return None
     # who is enabled by the line, and whether something else drives it
@@ -255,10 +207,9 @@ def _control(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
         what = f"{listed(enabled)} may stay off"
     drivers = [key for key in chips if key not in enabled]
     if drivers:
-        drive = "drives" if len(drivers) == 1 else "drive"
-        return degrades(f"{signal} is undefined until {listed(drivers)} {drive} it: {what}")
-    pins = listed([gap.pin_of(key, _net_on(gap, key, signal)) for key in enabled])
-    return blocks(f"{signal} floats at {pins}: {what}")
+        return tell("enable undefined", signal=signal, drivers=drivers, what=what)
+    pins = [gap.pin_of(key, _net_on(gap, key, signal)) for key in enabled]
+    return tell("enable floats", signal=signal, pins=pins, what=what)
 
 
 def _pin_name(gap: Gap, key: str, signal: str) -> str:
@@ -290,11 +241,7 @@ def _plug_direction(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | N
 
 def one_way_round(text: str, plug: str, kept: bool, other: str) -> Absence:
     """Return that a USB-C plug has one CC line less, the other one being kept or not."""
-    if kept:
-        return degrades(
-            f"{text}: {plug} works with the plug one way round, and is dead the other way"
-        )
-    return blocks(f"{text}, and {other}: a USB-C source gives {plug} no voltage")
+    return tell("one way round" if kept else "no way round", text=text, plug=plug, other=other)
 
 
 # -- thermistors -------------------------------------------------------------------------------
@@ -318,17 +265,15 @@ def _misread(gap: Gap, readers: tuple[str, ...], why: str) -> Absence:
         )
     ]
     gauges = [key for key in readers if gap.role_of(key) == "fuel gauge"]
-    if not readers:
-        silent = unknown(f"{why}; which chip reads it cannot be seen in these sources")
-        return replace(silent, lost="temperature")
+    then = ""
     if chargers:
         then = f"{listed(chargers)} refuses to charge"
     elif gauges:
         then = f"{listed(gauges)} reports a wrong temperature, charging may be refused"
-    else:
+    elif readers:
         then = f"{listed(readers)} sees a wrong temperature"
-    found = (blocks if chargers else degrades)(f"{why}: {then}")
-    return replace(found, lost="temperature", then=then)
+    row = "no charging" if chargers else "misread" if readers else "reader not seen"
+    return replace(tell(row, why=why, then=then), lost="temperature", then=then)
 
 
 def _coldest(net: str) -> str:
@@ -354,24 +299,18 @@ def thermistor_bias(gap: Gap) -> Absence | None:
     thermistors = gap.parts_on(nets, Kind.THERMISTOR)
     to_supply = any(gap.is_supply(net) for key in thermistors for net in gap.nets_of(key))
     if gap.is_supply(far) if to_supply else gap.is_ground(far):
-        return degrades(
-            f"{signal} is no longer shunted to {far}: {listed(readers) or 'its reader'} reads it "
-            "as colder than it is"
-        )
+        return tell("not shunted", signal=signal, far=far, readers=readers or "its reader")
     if not _pack_or_thermistor(gap, nets):
         return None
+    why = f"{signal} lies at 0 V, which reads as hottest"
     if to_supply:
         why = f"{signal} is held up by the thermistor alone, which reads as hottest"
-    else:
-        why = f"{signal} lies at 0 V, which reads as hottest"
     return _misread(gap, readers, why)
 
 
 def _to_reference(gap: Gap) -> tuple[str, str] | None:
     """Return (line, reference) where a chip's own reference output feeds the line."""
-    if gap.ends is None or len(gap.signals) < 2:
-        return None
-    for line, far in (gap.ends, gap.ends[::-1]):
+    for line, far in gap.ways if len(gap.signals) > 1 else ():
         if gap.role == "thermistor bias" and gap.parts_on([line], Kind.THERMISTOR):
             return line, far
         if not _is_thermistor_line(gap, (line,)) or _is_thermistor_line(gap, (far,)):
@@ -424,15 +363,9 @@ def feedback_divider(gap: Gap) -> Absence | None:
     chip = (*makers, *chips, "the regulator")[0]
     output = _divided(gap, tap)
     loads = gap.rails[output].loads if output in gap.rails else ()
-    hurt = [key for key in loads if gap.kind_of(key) in CHIPS and key != chip]
-    if "upper" in gap.role:
-        text = f"DANGER: {tap} falls to 0 V, {chip} drives {output} up as far as it can"
-        fed = listed(hurt) or "what it feeds"
-        return blocks(text, f"do not power it up: {fed} may be destroyed")
-    return blocks(
-        f"{tap} follows {output}: {chip} takes it for far too high and drives it down",
-        f"too little for {listed(hurt) or 'what it feeds'}",
-    )
+    fed = [key for key in loads if gap.kind_of(key) in CHIPS and key != chip] or "what it feeds"
+    row = "output runs up" if "upper" in gap.role else "output driven down"
+    return tell(row, tap=tap, chip=chip, output=output, fed=fed)
 
 
 def divider(gap: Gap) -> Absence | None:
@@ -444,17 +377,14 @@ def divider(gap: Gap) -> Absence | None:
     nets = gap.island(tap) if gap.is_signal(tap) else (tap,)
     readers = gap.chips_on(*nets) or gap.hearers(nets)
     if not readers:
-        return minor(f"nothing seen reads {tap}, the middle of the divider")
-    one = len(readers) == 1
-    pin = gap.pin_of(readers[0], tap) if one else listed(readers)
+        return tell("nothing reads the tap", tap=tap)
+    pin = gap.pin_of(readers[0], tap) if len(readers) == 1 else listed(readers)
     if "upper" in gap.role:
-        return degrades(f"{tap} lies at 0 V: {pin} no longer {'sees' if one else 'see'} {top}")
-    text = f"{tap} rises to the whole of {gap.with_volts(top)}"
-    effects = [f"{text}: {pin} {'reads' if one else 'read'} far too much"]
+        return tell("tap at 0 V", tap=tap, pin=pin, readers=readers, top=top)
     volts = gap.volts(top)
-    if volts is not None and volts > HARMLESS_VOLTS:
-        effects.append("more than the input may bear")
-    return degrades(*effects)
+    harmful = volts is not None and volts > HARMLESS_VOLTS
+    more = ["more than the input may bear"] if harmful else []
+    return tell("tap too high", *more, tap=tap, pin=pin, readers=readers, top=gap.with_volts(top))
 
 
 def _tap(gap: Gap) -> str | None:
@@ -489,23 +419,17 @@ def set_resistor(gap: Gap) -> Absence | None:
         return None
     chips = gap.chips_on(*nets)
     if not chips:
-        return unknown(f"{listed(nets)} is open; {SILENT}")
+        return tell("set pin open, unseen", nets=nets)
     shared = [key for key in chips if all(key in gap.chips_on(net) for net in nets)]
     if shared and len(nets) == 2 == len(gap.nets):
-        between = f"of {listed(chips)} between {nets[0]} and {nets[1]}"
-        if all(says("calibration", gap.pin_words(net)) for net in nets):
-            return degrades(
-                f"the resistor {between} is missing: the drive strength of the lines that it "
-                "calibrates is undefined"
-            )
-        return degrades(f"the feedback {between} is open: its gain is wrong")
+        drive = all(says("calibration", gap.pin_words(net)) for net in nets)
+        row = "calibration missing" if drive else "feedback open"
+        return tell(row, chips=chips, first=nets[0], second=nets[1])
     chip, net = next((key, n) for key in chips for n in nets if key in gap.chips_on(n))
     words, pin = gap.pin_words(net), gap.pin_of(chip, net)
     rows = knowledge.table("lines")["sets"]["rows"]
     what = next((text for row, text in rows if knowledge.compiled(row).search(words)), None)
     if gap.role_of(chip) == "charger" and what == _CHARGE:
-        return blocks(
-            f"{pin} ({net}) is open: no charge current is set, the battery is not charged"
-        )
+        return tell("no charge current", pin=pin, net=net)
     what = "a current" if what == _CHARGE else what or "what the resistor sets there"
-    return degrades(f"{pin} ({net}) is open: {what} is undefined")
+    return tell("set pin open", pin=pin, net=net, what=what)

@@ -5,16 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from nettrace.circuit.absence import (
-    Gap,
-    Surroundings,
-    blocks,
-    degrades,
-    listed,
-    minor,
-    only_way,
-    unknown,
-)
+from nettrace.circuit.absence import Gap, Surroundings, listed, only_way, tell
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.links import switched_way
@@ -46,14 +37,14 @@ def rails_lost(gap: Gap, rails: Iterable[str], why: str) -> Absence:
     first = [net for net in rails if net not in kept]
     if not first:
         said = [f"{net} keeps {listed(feeds)} alone as its way in" for net, feeds in kept.items()]
-        return degrades(f"{listed(list(kept))} lacks one of its sources: {why}", *said)
+        return tell("one source less", *said, kept=list(kept), why=why)
     dead = _dead_without(gap, first)
-    verb = "has" if len(first) == 1 else "have"
-    effects = [f"{listed([gap.with_volts(net) for net in first])} {verb} no supply: {why}"]
     rest = dead[len(first) :]
+    more = []
     if rest:
-        effects.append(f"with it {listed(rest)} {'is' if len(rest) == 1 else 'are'} dead")
-    return blocks(*effects, *_unpowered(gap, dead))
+        more.append(f"with it {listed(rest)} {'is' if len(rest) == 1 else 'are'} dead")
+    more += _unpowered(gap, dead)
+    return tell("no supply", *more, first=[gap.with_volts(net) for net in first], why=why)
 
 
 def _dead_without(gap: Gap, first: list[str]) -> list[str]:
@@ -160,9 +151,8 @@ def _unpowered(gap: Gap, dead: list[str]) -> list[str]:
     if without:
         found.append(f"without power: {listed(without, 6)}")
     if lacking:
-        one = len(lacking) == 1
-        what = f"{'lacks' if one else 'lack'} one of {'its' if one else 'their'} supplies"
-        found.append(f"{listed(lacking, 6)} {what}")
+        what = "lacks one of its" if len(lacking) == 1 else "lack one of their"
+        found.append(f"{listed(lacking, 6)} {what} supplies")
     if chargers:
         found.append(f"{listed(chargers)} cannot charge the battery")
     if plugs and not found:
@@ -186,11 +176,9 @@ def supply_link(gap: Gap) -> Absence | None:
                 way = switched_way(gap.part, survey.board, survey.kinds, survey.grounds)
                 return _between(gap, *(way or (link.from_net, link.to_net)))
         return None
-    if len(gap.live) == 0:
+    if not gap.live:
         return _between_grounds(gap, *gap.ends)
-    if len(gap.live) == 1 or not gap.supplies:
-        return None
-    return _between(gap, *gap.ends)
+    return _between(gap, *gap.ends) if len(gap.live) > 1 and gap.supplies else None
 
 
 def _between(gap: Gap, first: str, second: str) -> Absence:
@@ -208,29 +196,25 @@ def _between(gap: Gap, first: str, second: str) -> Absence:
             return _dead_or_kept(gap, net)
     for pack, other in ((first, second), (second, first)):
         if gap.is_pack(pack):
-            return blocks(
-                f"the battery ({pack}) is cut off from {other}: it neither feeds nor is charged"
-            )
-    return degrades(
-        f"{first} and {second} are apart; each has a source of its own "
-        f"({rails[first].source} and {rails[second].source})"
-    )
+            return tell("battery cut off", pack=pack, other=other)
+    one, two = rails[first].source, rails[second].source
+    return tell("rails apart", first=first, second=second, one=one, two=two)
 
 
 def _signal_side(gap: Gap, net: str, near: str) -> Absence:
     """One end is no rail by name or structure: it takes its supply through the part."""
     if _is_strap(gap, net, near):
-        held = listed([gap.pin_of(key, net) for key in gap.chips_on(net)])
-        return degrades(f"{held} no longer sees {gap.with_volts(near)} on {net}: it floats")
+        held = [gap.pin_of(key, net) for key in gap.chips_on(net)]
+        return tell("level not seen", held=held, rail=gap.with_volts(near), net=net)
     served = gap.telling(gap.island(net))
     if not served:
-        return minor(f"{net} has nothing on it that would miss {near}")
+        return tell("nobody misses it", net=net, rail=near)
     return without_it(gap, net, near, served)
 
 
 def without_it(gap: Gap, net: str, rail: str, served: tuple[str, ...]) -> Absence:
     """Return that what a net serves gets nothing from a rail any more."""
-    return blocks(f"{net} is cut off from {gap.with_volts(rail)}: {listed(served)} without it")
+    return tell("cut off from rail", net=net, rail=gap.with_volts(rail), served=served)
 
 
 def _is_strap(gap: Gap, net: str, rail: str) -> bool:
@@ -262,24 +246,24 @@ def _dead_or_kept(gap: Gap, net: str) -> Absence:
         # the power chip that drives the missing transistor's gate and is on the rail too
         for key in gap.chips_on(ends.gate):
             if key in gap.chips_on(net) and gap.role_of(key) in {"regulator", "charger"}:
-                return degrades(f"{net} is left with what {key} passes on by itself")
+                return tell("passed on by chip", net=net, key=key)
     others = other_feeds(gap, net)
     if others:
-        return degrades(f"{net} is fed through {listed(others)} alone, and without that not at all")
+        return tell("fed another way", net=net, others=others)
     return rails_lost(gap, [net], only_way(gap.role))
 
 
 def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
     for net in (first, second):
         if says("shell", net.upper()):
-            return minor(f"the shell ({net}) is not tied to ground here: more interference")
+            return tell("shell, interference", net=net)
     others = {
         link.part
         for link in gap.links(first)
         if link.to_net == second and link.conditional != "not fitted"
     }
     if others:
-        return minor(f"{first} and {second} stay joined by {listed(sorted(others))}")
+        return tell("grounds stay joined", first=first, second=second, others=sorted(others))
     few, many = sorted((first, second), key=lambda net: len(gap.survey.pins(net)))
     lost = gap.telling([few])
     if lost and all(
@@ -287,16 +271,13 @@ def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
         and any(gap.is_ground(net) and net != few for net in gap.nets_of(key))
         for key in lost
     ):
-        return minor(f"{few} floats; {listed(lost)} keeps its other ground: more interference")
-    what = f"what returns through it has no reference: {listed(lost)}" if lost else "it floats"
-    return blocks(f"{few} is cut off from {many}: {what}")
+        return tell("other ground kept", few=few, lost=lost)
+    return tell("no reference" if lost else "ground floats", few=few, many=many, lost=lost)
 
 
 def shell_untied(net: str, words: str) -> Absence | None:
     """Return that a shell is not tied to ground any more, where the words name one."""
-    if not says("shell", words.upper()):
-        return None
-    return minor(f"the shell ({net}) is not tied to ground here: static stays on it")
+    return tell("shell, static", net=net) if says("shell", words.upper()) else None
 
 
 def current_shunt(gap: Gap) -> Absence | None:
@@ -305,26 +286,24 @@ def current_shunt(gap: Gap) -> Absence | None:
         return None
     first, second = gap.ends
     if not gap.live:
-        return blocks(f"{first} and {second} are apart: the current has no way back")
+        return tell("no way back", first=first, second=second)
     if len(gap.live) == 2:
         return supply_link(gap)
     # a return: what comes in through the far side has no way back
     far = gap.live[0]
     pack = gap.parts_on([far], Kind.CONNECTOR, Kind.BATTERY)
     readers = gap.chips_on(*gap.island(far)) if gap.is_signal(far) else ()
-    effects = [f"{far} has no way to {first if far == second else second}"]
-    if pack:
-        effects[0] += f": no current flows through {listed(pack)}"
-    if readers:
-        effects.append(f"{listed(readers)} measures nothing")
-    return blocks(*effects)
+    more = [f"{listed(readers)} measures nothing"] if readers else []
+    current = f": no current flows through {listed(pack)}" if pack else ""
+    near = first if far == second else second
+    return tell("shunt open", *more, far=far, near=near, current=current)
 
 
 def jumper(gap: Gap) -> Absence | None:
     """A jumper or a header in series: what it joins is apart, if it was closed."""
     links = gap.links(*gap.nets, through=gap.key)
     if not links or is_closed(gap.part, gap.kind) is False:
-        return minor("it joins nothing unless it is closed")
+        return tell("nothing joined")
     found = supply_link(gap)
     if found is None or not any(link.conditional for link in links):
         return found
@@ -335,8 +314,7 @@ def jumper(gap: Gap) -> Absence | None:
 def bleeder(gap: Gap) -> Absence:
     """Discharges a rail: it works without, and stays charged longer."""
     rail = gap.live[0] if gap.live else "the rail"
-    text = f"{rail} stays charged for longer after power is off"
-    return shell_untied(rail, rail) or minor(text)
+    return shell_untied(rail, rail) or tell("stays charged", rail=rail)
 
 
 # -- what makes and steers supplies ------------------------------------------------------------
@@ -345,43 +323,38 @@ def bleeder(gap: Gap) -> Absence:
 def converter_inductor(gap: Gap) -> Absence | None:
     """Without its inductor a converter makes nothing."""
     if gap.ends is None:
-        return blocks("the converter has no inductor: its output is dead")
+        return tell("no inductor")
     chips = gap.chips_on(*gap.signals)
     made = [net for net in gap.ends if net in gap.rails and gap.rails[net].source in chips]
     made = made or gap.made_by(*chips)
+    here = [net for net in made if net in gap.ends]
     # another phase of the same converter
     beside = [
         key
-        for net in made
-        if net in gap.ends
-        for key in gap.parts_on([net], Kind.INDUCTOR)
+        for key in (key for net in here for key in gap.parts_on([net], Kind.INDUCTOR))
         if set(gap.chips_on(*filter(gap.is_signal, gap.nets_of(key)))) & set(chips)
     ]
     if beside:
-        return degrades(
-            f"{listed(made)} is made through {listed(beside)} alone: it dips under load"
-        )
-    here = [net for net in made if net in gap.ends]
+        return tell("one phase less", made=made, beside=beside)
     if len(made) == 1 or here:
         return rails_lost(gap, here or made, f"{listed(chips)} has no inductor")
-    who = listed(chips) or "the converter"
-    return blocks(f"{who} has no inductor between {gap.ends[0]} and {gap.ends[1]}: no output")
+    who = chips or "the converter"
+    return tell("no inductor between", who=who, first=gap.ends[0], second=gap.ends[1])
 
 
 def regulator(gap: Gap) -> Absence | None:
     """The rails it makes are dead; a linear one of fixed output too."""
     made = gap.made_by(gap.key)
-    if made:
-        them = "it" if len(made) == 1 else "them"
-        return rails_lost(gap, made, f"nothing else makes {them}")
-    return unknown("which rail it makes is not seen, so what stops is not known")
+    if not made:
+        return tell("made rail not seen")
+    return rails_lost(gap, made, f"nothing else makes {'it' if len(made) == 1 else 'them'}")
 
 
 def charger(gap: Gap) -> Absence:
     """The battery is not charged; with a power path, what it feeds is dead."""
     made = [net for net in gap.made_by(gap.key) if not gap.is_pack(net)]
     lost = rails_lost(gap, made, f"{gap.key} passes the supply on").effects if made else ()
-    return blocks("the battery is not charged", *lost)
+    return tell("not charged", *lost)
 
 
 def or_ing(gap: Gap) -> Absence | None:
@@ -397,10 +370,9 @@ def or_ing(gap: Gap) -> Absence | None:
             others = (source, *others)
         if not others:
             return rails_lost(gap, [cathode], "the diode is its only way in")
-        return degrades(f"{cathode} keeps {listed(others)} alone as its source")
+        return tell("source alone", rail=cathode, others=others)
     if len(gap.supplies) >= 2:
-        first, second, *_ = gap.supplies
-        return degrades(f"{first} and {second} no longer stand in for each other")
+        return tell("no standing in", first=gap.supplies[0], second=gap.supplies[1])
     return None
 
 
@@ -408,32 +380,25 @@ def power_diode(gap: Gap) -> Absence | None:
     """Reverse-polarity protection or a rectifier: in series, or across a supply."""
     if gap.ends is not None and len(gap.live) < 2:
         other = gap.ends[0] if gap.is_ground(gap.ends[1]) else gap.ends[1]
-        if gap.role == "rectifier or freewheel diode":
-            return degrades(
-                f"the coil's current at {other} has no way when it is switched off: the switch "
-                "there is stressed, a converter fails"
-            )
-        return minor(f"works, but {other} is not protected against reverse polarity")
+        across = gap.role == "rectifier or freewheel diode"
+        return tell("no freewheel" if across else "no reversal protection", net=other)
     back = _back_feed(gap)
     if back is not None:
         return back
     if gap.supplies and any(net in gap.survey.switching_nodes for net in gap.nets):
         return rails_lost(gap, gap.supplies[:1], "the converter's diode is missing")
-    return supply_link(gap) or degrades(
-        f"the way between {listed(gap.nets)} is open ({listed(gap.telling(gap.signals))})"
-    )
+    way = tell("way open", nets=list(gap.nets), served=gap.telling(gap.signals))
+    return supply_link(gap) or way
 
 
 def _back_feed(gap: Gap) -> Absence | None:
     """A diode from a regulator's output back to its input."""
-    if gap.ends is None or len(gap.supplies) < 2:
-        return None
-    for output, into in (gap.ends, gap.ends[::-1]):
+    for output, into in gap.ways if len(gap.supplies) > 1 else ():
         source = gap.rails[output].source
         if source is None or gap.kind_of(source) is not Kind.IC:
             continue
         if into in gap.nets_of(source) and hangs_on(gap, output, into):
-            return minor(f"works, but {source} is not protected when {into} falls below {output}")
+            return tell("back feed open", source=source, into=into, output=output)
     return None
 
 
@@ -448,7 +413,11 @@ def rail_capacitor(gap: Gap) -> Absence | None:
         return _own_supply(gap)
     rail = gap.supplies[0]
     bank = gap.around.bank(rail)
-    near = _served(gap, rail)
+    # the chip or connector whose pin on the rail is nearest to the capacitor's
+    pin = next((pin for pin in gap.part.pins if pin.net == rail), None)
+    near = None
+    if pin is not None and pin.x is not None and pin.y is not None:
+        near = bank.nearest(pin.x, pin.y)
     serves = f" at {near}" if near else ""
     gone = [key for key in gap.gone if key in bank.farads]
     left = len(bank.farads) - len(gone)
@@ -458,24 +427,22 @@ def rail_capacitor(gap: Gap) -> Absence | None:
     makes = source is not None and gap.kind_of(source) is Kind.IC
     if not left and behind is not None:
         link = f"{behind[0]}, if it is closed" if behind[1] else behind[0]
-        text = f"{rail} keeps no capacitor of its own{serves}, only those behind {link}"
-        return degrades(text) if makes else minor(text)
+        row = "source's capacitors behind" if makes else "capacitors behind"
+        return tell(row, rail=rail, serves=serves, link=link)
     if not left:
-        effect = f"{rail} has no capacitor left: it ripples and dips with every change of load"
-        return degrades(effect, *([f"{source} may become unstable"] if makes else []))
+        more = [f"{source} may become unstable"] if makes else []
+        return tell("no capacitor left", *more, rail=rail)
     whole = bank.whole_farads
     own = gap.kind.farads
     if own is None or not whole:
-        return minor(f"{rail} keeps {left} of {_count(len(bank.farads))}{serves}")
+        all_of_them = _count(len(bank.farads))
+        return tell("capacitors kept", rail=rail, left=left, all=all_of_them, serves=serves)
     remaining = max(whole - sum(bank.farads[key] for key in gone), 0.0)
     rest, all_of_it = engineering(remaining, "F", 3), engineering(whole, "F", 3)
     kept = f"nearly all of its {rest}" if rest == all_of_it else f"{rest} of {all_of_it}"
-    text = f"{rail} keeps {kept} ({_count(left)} left)"
-    if own / whole > LARGE_SHARE:
-        return degrades(f"{text}: more ripple{serves}, and it may dip when the load rises")
-    small = own / whole <= SMALL_SHARE
-    what = "more noise on the rail" if small else "less reserve when the load rises"
-    return minor(f"{text}: {what}{serves}")
+    row = "more noise" if own / whole <= SMALL_SHARE else "less reserve"
+    row = "more ripple" if own / whole > LARGE_SHARE else row
+    return tell(row, kept=f"{rail} keeps {kept} ({_count(left)} left)", serves=serves)
 
 
 def capacitors_behind(
@@ -502,14 +469,6 @@ def _count(number: int) -> str:
     return f"{number} capacitor" + ("" if number == 1 else "s")
 
 
-def _served(gap: Gap, rail: str) -> str | None:
-    """Return the chip or connector whose pin on the rail is nearest to the capacitor's."""
-    own = next((pin for pin in gap.part.pins if pin.net == rail), None)
-    if own is None or own.x is None or own.y is None:
-        return None
-    return gap.around.bank(rail).nearest(own.x, own.y)
-
-
 def _own_supply(gap: Gap) -> Absence | None:
     """A capacitor at a chip's own regulator or reference pin."""
     if gap.to_fixed is None or not gap.chips_on(gap.to_fixed[0]):
@@ -517,8 +476,6 @@ def _own_supply(gap: Gap) -> Absence | None:
     signal = gap.to_fixed[0]
     others = gap.parts_on([signal], Kind.CAPACITOR)
     pin = gap.pin_of(gap.chips_on(signal)[0], signal)
-    if others:
-        return minor(f"{pin} keeps {listed(others)}: more noise there")
-    return degrades(
-        f"{pin} ({signal}) has no capacitor left: what the chip makes there is unstable"
+    return tell(
+        "pin keeps" if others else "pin without capacitor", pin=pin, others=others, signal=signal
     )

@@ -19,6 +19,7 @@ from tests.conftest import ROOT
 CIRCUIT = ROOT / "nettrace" / "circuit"
 FAMILIES = ("capacitors", "chips", "others", "resistors", "semiconductors")
 ROWS = table("roles")["roles"]
+JUDGED = table("absence")["judgements"]
 
 
 @pytest.mark.parametrize("role", vocabulary())
@@ -48,6 +49,21 @@ def test_every_kind_is_a_kind_and_every_rule_of_a_family_is_asked_of_some() -> N
                 if [ast.unparse(note) for note in arguments if note] == ["Site"]:
                     rules.add(f"{family}.{each.name}")
     assert rules == named
+
+
+def test_every_judgement_of_the_table_is_given_by_a_rule_and_every_one_given_is_in_it() -> None:
+    said: set[str] = set()
+    for path in CIRCUIT.glob("absence*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            said |= (
+                {node.value} if isinstance(node, ast.Constant) and node.value in JUDGED else set()
+            )
+            if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "tell":
+                row = node.args[0]
+                assert not isinstance(row, ast.Constant) or row.value in JUDGED
+    said |= {f"pull-{way} lost{unseen}" for way in ("up", "down") for unseen in ("", ", unseen")}
+    assert said == set(JUDGED)
+    assert all(Severity(severity) and effects for severity, *effects in JUDGED.values())
 
 
 def test_every_word_that_a_rule_or_a_table_gives_is_of_the_vocabulary() -> None:
