@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from statistics import median
@@ -108,7 +108,8 @@ def judge_with(predictor: Predictor, state: JobState, reading: Reading) -> Judge
         case _:
             # a line may be driven to another level: only supplies have one voltage that belongs
             supply = all(predictor.is_supply(spot.net) for spot in pair)
-            verdict = _volts(supply, value, volts)
+            unknown = [why for spot in pair if (why := predictor.board.why_unknown(spot.net))]
+            verdict = _volts(supply, value, volts, unknown)
     expected = expect_words(outlook, reading.quantity, volts)[0]
     return Judged(reading, *verdict, expected, counts)
 
@@ -214,11 +215,14 @@ def _diode(o: Outlook, volts: float | None) -> _Verdict:
     )
 
 
-def _volts(supply: bool, volts: float | None, expected: VoltsRange | None) -> _Verdict:
+def _volts(
+    supply: bool, volts: float | None, expected: VoltsRange | None, unknown: Sequence[str]
+) -> _Verdict:
     if volts is None:
         return _OPEN, "no figure: measure again in a higher range"
     if expected is None:
-        return _OPEN, "what belongs there is not known: compare with a good board"
+        why = "; ".join(unknown) or "what belongs there is not known"
+        return _OPEN, f"{why}: compare with a good board"
     nominal, low, high = expected
     error = VOLTS_ERROR[0] + VOLTS_ERROR[1] * abs(nominal)
     if low - error <= volts <= high + error:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.series import diode_ends
 from nettrace.electrical.meter import DIODE_PIN_VOLTS
 from nettrace.electrical.network import Network, Resistor
 from nettrace.electrical.power_off import OhmsBounds, PowerOff
@@ -44,6 +45,8 @@ PIN_AMPERES: Final = 0.05
 #: Roles whose current a load or a measuring input decides, not a chip that drives the net.
 _UNDRIVEN: Final = frozenset({"current shunt", "filter resistor", "series resistor", "termination"})
 _HEATED: Final = frozenset({Kind.RESISTOR, Kind.RESISTOR_ARRAY, Kind.THERMISTOR})
+#: What passes a current one way: from a rail of unknown voltage to what is behind it.
+_DIODES: Final = frozenset({Kind.DIODE, Kind.LED})
 #: Power below this is the noise of the computation, W.
 _NOTHING: Final = 1e-12
 
@@ -206,12 +209,47 @@ class MeteredBoard:
         return tuple(name for name, rail in rails if not self.is_ground(name) and self.upset(rail))
 
     @cached_property
+    def _hanging(self) -> Mapping[str, str]:
+        """Net -> a rail of unknown voltage that reaches it past no net that is held.
+
+        Such a rail is somewhere above 0 V, so what it reaches does not lie where the known rails
+        alone would put it. A diode passes it one way.
+        """
+        held = self.network.one_with(self.fixed)
+        unknown = [rail for rail in self.circuit.rails if rail not in held]
+        diodes: dict[str, list[str]] = {}
+        for key, kind in self.circuit.kinds.items() if unknown else ():
+            if kind.kind in _DIODES and kind.fitted and key not in {*self.without, *self.changes}:
+                anode, cathode = diode_ends(self.circuit.board.part_by_key[key])
+                if anode is not None and cathode is not None:
+                    diodes.setdefault(anode, []).append(cathode)
+        found: dict[str, str] = {}
+        for rail in unknown:
+            reached = self.network.around(rail, held, diodes) - held
+            found |= dict.fromkeys(reached.difference(found), rail)
+            found[rail] = rail
+        return found
+
+    def why_unknown(self, net: str) -> str:
+        """Return why a net has no voltage of its own, in words; "" where no rail is to blame."""
+        rail = self._hanging.get(net)
+        if rail is None or net in (self.rails or {}):
+            return ""
+        if rail == net:
+            return f"the voltage of {net} is not known"
+        return f"{net} hangs on {rail}, whose voltage is not known"
+
+    @cached_property
     def node_volts(self) -> Mapping[str, float]:
-        """Net -> volts with the rails up and nothing driving, for nets that a rail reaches."""
-        return self.network.voltages(self.fixed)
+        """Net -> volts with the rails up and nothing driving, for nets that known rails settle."""
+        volts = self.network.voltages(self.fixed)
+        return {net: found for net, found in volts.items() if net not in self._hanging}
 
     def volts(self, net: str) -> ExpectedVolts | None:
-        """Return the voltage of a net with its rails up and nothing driving it, or None."""
+        """Return the voltage of a net with its rails up and nothing driving it, or None.
+
+        None too for what a rail of unknown voltage reaches: `why_unknown` names it.
+        """
         said = (self.rails or {}).get(net)
         if said is not None:
             return ExpectedVolts(said, said, said, "as you say")
@@ -221,23 +259,18 @@ class MeteredBoard:
         if ground is not None and net != ground and supply and self.network.same_node(net, ground):
             return ExpectedVolts(0.0, 0.0, 0.0, f"shorted to {ground}: do not power it up")
         stated = rail.volts if rail is not None else None
-        if stated is not None and net not in self.fixed:
+        if net not in self.node_volts or (stated is not None and net not in self.fixed):
             return None  # the part that its voltage rests on is missing, or the rail is off
-        if net not in self.node_volts:
-            return None
         volts = self.node_volts[net]
         if net in self.fixed:
-            if stated is None:
-                return None
-            return ExpectedVolts(volts, stated.min, stated.max, stated.basis)
-        if any(self.network.connected(net, lost) for lost in self._lost):
-            return None
-        held = self.network.held_around(net, self.fixed)
-        if supply and not any(self.fixed[name] for name in held):
-            return None  # a rail that nobody knows is not 0 V because a resistor ties it to ground
-        names = ", ".join(held[:NAMED])
+            return ExpectedVolts(volts, stated.min, stated.max, stated.basis) if stated else None
+        names = ", ".join(self._held_around(net)[:NAMED])
         basis = f"by the resistors from {names}, while nothing drives the net"
         return ExpectedVolts(volts, None, None, basis)
+
+    def _held_around(self, net: str) -> list[str]:
+        around = self.network.around(net, self.fixed)
+        return [name for name in self.fixed if name in around]
 
     # -- readings ----------------------------------------------------------------------------
 
@@ -266,6 +299,8 @@ class MeteredBoard:
         rail = self.circuit.rails.get(start_net)
         if rail is not None and (part := self.upset(rail)):
             because.append(f"its voltage rests on {part}: not known now, it may be too high")
+        elif volts is None and (unknown := self.why_unknown(start_net)):
+            because.append(unknown)
         diode = "" if self.is_ground(start_net) else DIODE_TEXT
         return Expected(
             start, start_net, to, to_net, bounds, farads, volts, tuple(because), diode, warm
@@ -380,7 +415,9 @@ class MeteredBoard:
             if rail.kind is not NetKind.GROUND and name in self.fixed
         } | set(self.rails or {})
         # with grounds alone there is nothing to divide
-        if net in self.fixed or not supplies & set(network.held_around(net, self.fixed)):
+        if net in self.fixed or net in self._hanging:
+            return None
+        if not supplies & network.around(net, self.fixed):
             return None
         return network.voltages(self.fixed).get(net)
 
@@ -456,6 +493,8 @@ class MeteredBoard:
         """Return the lowest and highest volts of a net; one figure where nothing can drive it."""
         if net in self.fixed:
             return self.fixed[net], self.fixed[net]
+        if net in self._hanging:
+            return None
         reached = {self.node_volts[net]} if net in self.node_volts else set()
         drivers = self._drivers.get(net, ())
         for part in drivers:

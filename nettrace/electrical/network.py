@@ -8,10 +8,11 @@ network what a few ports see, so that many variants around those ports are asked
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from heapq import heapify, heappop, heappush
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
 
 if TYPE_CHECKING:
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 DENSE_NODES = 250
 #: Conductances this many times below a node's greatest are not carried on when nodes are folded.
 NEGLIGIBLE = 1e-15
+
+_NO_WAYS: Mapping[str, Iterable[str]] = MappingProxyType({})
 
 _Node = TypeVar("_Node", bound=Hashable)
 
@@ -127,27 +130,37 @@ class Network:
         piece_of = self._pieces[0]
         return frozenset(n for n, node in self._node.items() if piece_of[node] == piece_of[number])
 
-    def held_around(self, start: str, held: Iterable[str]) -> tuple[str, ...]:
-        """Return the held names that a current from `start` meets first, in the order given."""
-        names = list(held)
-        stop = {self._node[name] for name in names if name in self._node}
-        first = self._node.get(start)
-        if first is None:
-            return ()
-        piece_of, _, inside = self._pieces
-        next_to: dict[int, list[int]] = {}
-        for a, b, _ in inside.get(piece_of[first], ()):
-            next_to.setdefault(a, []).append(b)
-            next_to.setdefault(b, []).append(a)
-        seen, todo = {first}, [first]
+    def one_with(self, names: Collection[str]) -> frozenset[str]:
+        """Return the names, and all that only links of 0 Ω part from one of them."""
+        nodes = {self._node.get(name) for name in names} - {None}
+        return frozenset(n for n, node in self._node.items() if node in nodes) | frozenset(names)
+
+    @cached_property
+    def _neighbours(self) -> Mapping[str, set[str]]:
+        found: dict[str, set[str]] = {}
+        for r in self.resistors:
+            found.setdefault(r.a, set()).add(r.b)
+            found.setdefault(r.b, set()).add(r.a)
+        return found
+
+    def around(
+        self, start: str, held: Collection[str], one_way: Mapping[str, Iterable[str]] = _NO_WAYS
+    ) -> frozenset[str]:
+        """Return the names that a current from `start` meets: held ones too, but none behind them.
+
+        `one_way` are further ways that pass it in one direction alone.
+        """
+        stop = self.one_with(held) - self.one_with([start])
+        seen, todo = {start}, [start]
         while todo:
-            node = todo.pop()
-            if node in stop and node != first:
-                continue
-            fresh = [other for other in next_to.get(node, ()) if other not in seen]
-            seen.update(fresh)
+            here = todo.pop()
+            further = () if here in stop else one_way.get(here, ())
+            fresh = {*self._neighbours.get(here, ()), *further} - seen
+            # links of 0 Ω make names one: from a held name only they lead on
+            fresh = {n for n in fresh if here not in stop or self.same_node(here, n)}
+            seen |= fresh
             todo += fresh
-        return tuple(name for name in names if self._node.get(name) in seen)
+        return frozenset(seen)
 
     # -- answers -----------------------------------------------------------------------------
 

@@ -151,6 +151,26 @@ def test_the_verdict_and_its_reason(
     assert (found.state.value, reason in found.because) == (state, True), found.because
 
 
+def test_volts_that_hang_on_a_rail_of_unknown_voltage_prove_nothing() -> None:
+    # SDA is pulled to VSYS, which is somewhere above 0 V, and to ground
+    unknown = circuit(
+        """
+        R1 SDA VSYS 10k
+        R2 SDA GND 10k
+        C1 VSYS GND 10uF
+        U1 VDD=VSYS GND=GND IO=SDA : LM75
+        """
+    )
+    for at, reason in (("SDA", "SDA hangs on VSYS"), ("VSYS", "the voltage of VSYS is not known")):
+        for value in (0.0, 1.65):
+            reading = Reading(
+                number=9, time="", at=at, to="GND", quantity=MeterMode.VOLTS, value=value
+            )
+            found = judge_reading(unknown, JobState(), reading)
+            assert (found.state.value, found.expected) == ("open question", "not known")
+            assert found.because.startswith(reason)
+
+
 def test_age_is_the_reason_only_for_class_2_and_only_where_the_tolerance_does_not_reach() -> None:
     assert "age" not in judge("N", "GND", "farads", 76e-12).because
     assert "age" not in judge("VDD", "GND", "farads", 8.1e-6).because

@@ -124,7 +124,7 @@ def test_names_that_the_network_lacks() -> None:
     assert not net.connected("a", "x")
     assert not net.connected("x", "a")
     assert net.connected_nodes("x") == {"x"}
-    assert net.held_around("x", ["a"]) == ()
+    assert net.around("x", ["a"]) == {"x"}
     assert net.voltages({"x": 3.0}) == {"x": 3.0}
     assert net.voltages({"x": 3.0, "a": 1.0}) == {"x": 3.0, "a": 1.0, "b": 1.0}
 
@@ -137,9 +137,11 @@ def test_nodes_that_a_current_reaches() -> None:
 def test_what_is_held_stops_the_current() -> None:
     # a - b(held) - c(held): from a the current meets b, and c only past it
     net = network([("a", "b", 1.0), ("b", "c", 1.0), ("a", "d", 1.0), ("x", "y", 1.0)])
-    assert net.held_around("a", ["c", "b", "x"]) == ("b",)
-    assert net.held_around("b", ["c", "b", "d"]) == ("c", "b", "d")
-    assert net.held_around("d", ["b", "c"]) == ("b",)
+    assert net.around("a", ["c", "b", "x"]) == {"a", "b", "d"}
+    assert net.around("b", ["c", "b", "d"]) == {"a", "b", "c", "d"}
+    assert net.around("d", ["b", "c"]) == {"a", "b", "d"}
+    # a way in one direction alone, to a node and from one that the network lacks
+    assert net.around("z", ["b"], {"z": ["d"], "b": ["y"], "q": ["a"]}) == {"z", "d", "a", "b"}
 
 
 def test_links_join_what_they_join_whatever_the_order() -> None:

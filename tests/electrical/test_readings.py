@@ -142,3 +142,46 @@ def test_a_rail_of_unknown_voltage_is_not_0_v_for_a_resistor_to_ground() -> None
     bench = MeteredBoard(circuit(text))
     assert bench.circuit.rails["VSYS"].volts is None
     assert bench.volts("VSYS") is None
+
+
+UNKNOWN = "ground GND\nrail VDD 3.3\nC1 1u: VSYS GND\nC2 10u: VSYS GND\nU1 MCU: VDD=VSYS GND=GND\n"
+
+
+@pytest.mark.parametrize(
+    ("sheet", "net"),
+    [
+        ("R1 10k: VSYS TAP\nR2 10k: TAP GND\n", "TAP"),  # a divider
+        ("R1 2k2: VSYS MID\nR2 33: MID SDA\nR3 100k: SDA GND\n", "SDA"),  # through parts in series
+        ("R1 0R: VSYS MID\nR2 2k2: MID SDA\nR3 10k: SDA GND\n", "SDA"),  # through a link
+        ("D1 1N4148: A=VSYS K=OUT\nR1 10k: OUT GND\n", "OUT"),  # through a diode
+        ("R1 10k: VSYS TAP\nR2 10k: TAP VDD\n", "TAP"),
+    ],
+)
+def test_what_hangs_on_a_rail_of_unknown_voltage_has_no_voltage(sheet: str, net: str) -> None:
+    bench = MeteredBoard(circuit(UNKNOWN + sheet))
+    assert bench.circuit.rails["VSYS"].volts is None
+    found = bench.between(net, net, "GND", "GND")
+    assert found.volts is None
+    assert f"{net} hangs on VSYS, whose voltage is not known" in found.because
+    assert bench.heats() == ()
+    known = MeteredBoard(bench.circuit, rails={"VSYS": 3.0, "VDD": 3.3}).volts(net)
+    assert known is not None or net == "OUT"
+
+
+def test_a_net_held_between_known_rails_keeps_its_figure_beside_an_unknown_one() -> None:
+    sheet = "R1 10k: VDD TAP\nR2 10k: TAP GND\nR3 10k: VSYS GND\n"
+    bench = MeteredBoard(circuit(UNKNOWN + sheet))
+    volts = bench.volts("TAP")
+    assert volts is not None
+    assert volts.nominal == pytest.approx(1.65)
+    assert bench.volts("VSYS") is None
+    assert "the voltage of VSYS is not known" in bench.between("VSYS", "VSYS", "GND", "GND").because
+
+
+def test_what_hangs_on_a_rail_that_a_missing_part_upset_is_not_known() -> None:
+    text = (
+        "ground GND\nU1 TPS62740 buck: VIN=VBAT SW=SW FB=FB GND=GND\nL1 2u2: SW VOUT\n"
+        "R1 100k: VOUT FB\nR2 100k: FB GND\nR3 10k: VOUT SDA\nR4 10k: SDA GND\n"
+    )
+    bench = MeteredBoard(circuit(text), frozenset({"R2"}))
+    assert bench.volts("SDA") is None
