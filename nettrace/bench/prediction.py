@@ -8,7 +8,7 @@ soldered), joined to its net by a joint: a probe at `R12.1` means that terminal.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from functools import cached_property
@@ -22,7 +22,7 @@ from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.series import pairs_of
 from nettrace.electrical.expected import MeteredBoard
-from nettrace.electrical.network import Edge, PortNetwork, fold
+from nettrace.electrical.network import Network, Resistor, fold, links
 from nettrace.electrical.power_off import Elements, elements_of, is_exact
 from nettrace.errors import NothingMatches
 from nettrace.model.board import Part, Pin
@@ -196,24 +196,22 @@ class Predictor:
         return list(dict.fromkeys(names))
 
     @cached_property
-    def _folded(self) -> Mapping[_Bound, PortNetwork]:
+    def _folded(self) -> Mapping[_Bound, Network]:
         """The board without the touched parts, as its ports see it."""
         rest = [e for e in self._whole.resistances if e.part not in self._owners]
-        joins = [
-            Edge(nets[0], net, 0.0)
-            for part, nets in self._whole.unknown
-            if part not in self._owners
-            for net in nets[1:]
-        ]
-        nominal = [Edge(e.a, e.b, e.ohms) for e in rest]
-        edges = {
+        joins = links(nets for part, nets in self._whole.unknown if part not in self._owners)
+        nominal, most, least = (
+            [Resistor("", e.a, e.b, getattr(e, bound)) for e in rest]
+            for bound in ("ohms", "at_most", "at_least")
+        )
+        resistors = {
             _Bound.NOMINAL: nominal,
-            _Bound.MOST: [Edge(e.a, e.b, e.at_most) for e in rest],
-            _Bound.LEAST: [*(Edge(e.a, e.b, e.at_least) for e in rest), *joins],
+            _Bound.MOST: most,
+            _Bound.LEAST: [*least, *joins],
             _Bound.JOINED: [*nominal, *joins],
-            _Bound.SOFT: [_softened(edge) for edge in nominal],
+            _Bound.SOFT: map(_softened, nominal),
         }
-        return {bound: fold(own, self._ports) for bound, own in edges.items()}
+        return {bound: fold(own, self._ports) for bound, own in resistors.items()}
 
     @cached_property
     def _pieces(self) -> tuple[_Piece, ...]:
@@ -260,18 +258,20 @@ class Predictor:
 
     # -- with faults --------------------------------------------------------------------------
 
-    def _edges(self, changes: _Changes, bound: _Bound) -> Iterator[Edge]:
-        """Yield what the touched parts, joints, bridges and wires add to the folded board."""
-        for pad, pin in self.touched.joints.items():
-            if (pad,) not in changes.opened:
-                yield Edge(self._terminal[pad], pin.net or "", 0.0)
-        for first, second, *_ in changes.shorts:
-            yield Edge(first, second, BRIDGE_OHMS if bound is _Bound.MOST else 0.0)
-        for a, b in self.bridges:
-            yield Edge(a.net or "", b.net or "", 0.0)
-        for ends, nets in self._wires:
-            if ends not in changes.opened:
-                yield Edge(*nets, 0.0)
+    def _network(self, changes: _Changes, bound: _Bound) -> Network:
+        """Return the folded board with the touched parts, joints, bridges and wires."""
+        shorted = BRIDGE_OHMS if bound is _Bound.MOST else 0.0
+        added = links(
+            [
+                *((self._terminal[pad], pin.net or "")
+                  for pad, pin in self.touched.joints.items() if (pad,) not in changes.opened),
+                *((a.net or "", b.net or "") for a, b in self.bridges),
+                *(nets for ends, nets in self._wires if ends not in changes.opened),
+                *(nodes for refdes, nodes in self._own_unknown
+                  if bound in {_Bound.LEAST, _Bound.JOINED} and refdes not in changes.gone),
+            ]
+        )  # fmt: skip
+        added += [Resistor("", first, second, shorted) for first, second, *_ in changes.shorts]
         which = {_Bound.MOST: 1, _Bound.LEAST: 2}.get(bound, 0)
         for piece in self._pieces:
             if piece.ohms is None or piece.refdes in changes.gone:
@@ -280,17 +280,15 @@ class Predictor:
             if piece.refdes in changes.wrong:
                 share = ohms / piece.ohms[0] if piece.ohms[0] else 1.0
                 ohms = changes.wrong[piece.refdes] * share
-            edge = Edge(piece.a, piece.b, ohms)
-            yield _softened(edge) if bound is _Bound.SOFT else edge
-        if bound in {_Bound.LEAST, _Bound.JOINED}:
-            for refdes, nodes in self._own_unknown:
-                if refdes not in changes.gone:
-                    yield from (Edge(nodes[0], node, 0.0) for node in nodes[1:])
+            own = Resistor(piece.refdes, piece.a, piece.b, ohms)
+            added.append(_softened(own) if bound is _Bound.SOFT else own)
+        return Network((*self._folded[bound].resistors, *added))
 
     def _solve(
         self, nodes: Sequence[tuple[str, str]], changes: _Changes, bound: _Bound
     ) -> list[float]:
-        return self._folded[bound].resistances(nodes, self._edges(changes, bound))
+        network = self._network(changes, bound)
+        return [network.resistance(a, b) for a, b in nodes]
 
     def outlooks(self, pairs: Sequence[Pair], faults: Sequence[Fault] = ()) -> list[Outlook]:
         """Return what each pair of places would show with these faults, power off."""
@@ -303,54 +301,47 @@ class Predictor:
             ),
             strict=True,
         )
-        number = self._folded[_Bound.SOFT].nodes(self._edges(changes, _Bound.SOFT))
-        supplies = {number[net] for net in self._ports if self.is_supply(net) and net in number}
-        farads = self._farads(nodes, changes, number)
+        soft = self._network(changes, _Bound.SOFT)
+        supplies = {soft.node(net) for net in self._ports if self.is_supply(net)}
+        farads = self._farads(soft, changes)
         diodes = self._diode_pairs(changes)
-
-        def across_diode(a: Spot, b: Spot) -> bool:
-            return not diodes.isdisjoint({frozenset({a.node, b.node}), frozenset({a.net, b.net})})
-
         return [
             Outlook(
                 ohms=nominal,
                 at_most=max(nominal, most),
                 at_least=min(nominal, least),
                 exact=is_exact(nominal, joined, SAME),
-                supply=number.get(a.node) in supplies and number.get(b.node) in supplies,
+                supply=soft.node(a.node) in supplies and soft.node(b.node) in supplies,
                 farads=across,
                 class_2=class_2,
                 diode=not diodes.isdisjoint(
                     {frozenset({a.node, b.node}), frozenset({a.net, b.net})}
                 ),
             )
-            for (a, b), (nominal, most, least, joined), (across, class_2) in zip(
-                pairs, figures, farads, strict=True
-            )
+            for (a, b), (nominal, most, least, joined) in zip(pairs, figures, strict=True)
+            for across, class_2 in [
+                farads.get(frozenset({soft.node(a.node), soft.node(b.node)}), (0.0, False))
+            ]
         ]
 
     def _farads(
-        self, nodes: Sequence[tuple[str, str]], changes: _Changes, number: Mapping[str, int]
-    ) -> list[tuple[float, bool]]:
-        """Return the capacitance right between each two nodes, F, and whether any is class 2."""
-        sums: dict[frozenset[int | str], tuple[float, bool]] = {}
-
-        def ends(a: str, b: str) -> frozenset[int | str]:
-            # a terminal that nothing joins has no number: it is a node of its own
-            return frozenset({number.get(a, a), number.get(b, b)})
-
+        self, soft: Network, changes: _Changes
+    ) -> Mapping[frozenset[int | str], tuple[float, bool]]:
+        """Return the capacitance right between two nodes, F, and whether any is class 2."""
         around = [c for c in self._whole.capacitors if c.part not in self._owners]
-        found = [(ends(c.a, c.b), c.farads, c.class_2) for c in around]
+        found = [(c.a, c.b, c.farads, c.class_2) for c in around]
         found += [
-            (ends(p.a, p.b), changes.wrong.get(p.refdes, p.farads), p.class_2)
+            (p.a, p.b, changes.wrong.get(p.refdes, p.farads), p.class_2)
             for p in self._pieces
             if p.farads is not None and p.refdes not in changes.gone
         ]
-        for pair, farads, class_2 in found:
+        sums: dict[frozenset[int | str], tuple[float, bool]] = {}
+        for a, b, farads, class_2 in found:
+            pair = frozenset({soft.node(a), soft.node(b)})
             if len(pair) == 2:
                 total, any_class_2 = sums.get(pair, (0.0, False))
                 sums[pair] = total + farads, any_class_2 or class_2
-        return [sums.get(ends(a, b), (0.0, False)) for a, b in nodes]
+        return sums
 
     def _diode_pairs(self, changes: _Changes) -> set[frozenset[str]]:
         """Return the pairs of nodes, and of nets, that a diode lies between."""
@@ -406,13 +397,12 @@ class Predictor:
         """Return the place with what decides its voltage: ground, what pulls it, its net."""
         ground = self.board.ground
         pulls = [pull.to for pull in self.circuit.pulls.get(spot.net, ()) if pull.fitted]
-        known = self._folded[_Bound.NOMINAL].group
-        to = [*([ground] if ground is not None else []), *(n for n in pulls if n in known)]
-        return [(spot.node, net) for net in (*to, spot.net)]
+        to = [*([ground] if ground is not None else []), *pulls, spot.net]
+        return [(spot.node, net) for net in to]
 
 
-def _softened(edge: Edge) -> Edge:
-    return Edge(edge.a, edge.b, 0.0) if edge.ohms <= THROUGH_OHMS else edge
+def _softened(resistor: Resistor) -> Resistor:
+    return resistor._replace(ohms=0.0) if resistor.ohms <= THROUGH_OHMS else resistor
 
 
 def _alike(one: float, other: float) -> bool:

@@ -1,8 +1,8 @@
 """Networks of resistors: effective resistance, voltages, and a network seen from a few nodes.
 
 Pure numbers: nodes are any names, resistors join two of them. Links of 0 Ω make nodes one, so they
-cost nothing and are exact. `Network` answers for any two nodes of one network; `fold` leaves of a
-network what a few ports see, so that many variants around those ports are asked quickly.
+cost nothing and are exact. `fold` leaves of a network what a few ports see, so that many variants
+around those ports are asked quickly.
 """
 
 from __future__ import annotations
@@ -13,12 +13,12 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from heapq import heapify, heappop, heappush
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Generic, NamedTuple, TypeAlias, TypeVar
 
 if TYPE_CHECKING:
     import numpy as np
 
-    Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
+    Vector: TypeAlias = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 #: Systems up to this size are solved dense: scipy's import costs more than it saves.
 DENSE_NODES = 250
@@ -49,9 +49,8 @@ class Groups(Generic[_Node]):
         self.parent[self.root(first)] = self.root(second)
 
 
-@dataclass(frozen=True, slots=True)
-class Resistor:
-    """A resistance between two nodes, Ω, not negative; `name` is the part's."""
+class Resistor(NamedTuple):
+    """A resistance between two nodes, Ω, not negative; `name` is the part's, "" for none."""
 
     name: str
     a: str
@@ -111,16 +110,13 @@ class Network:
             inside.setdefault(piece_of[way[0]], []).append(way)
         return piece_of, members, inside
 
+    def node(self, name: str) -> int | str:
+        """Return what stands for a name and all that links of 0 Ω make one with it."""
+        return self._node.get(name, name)
+
     def same_node(self, a: str, b: str) -> bool:
         """Return whether only links of 0 Ω lie between the two."""
-        return a == b or (a in self._node and self._node.get(a) == self._node.get(b))
-
-    def connected(self, a: str, b: str) -> bool:
-        """Return whether a current can flow between the two."""
-        first, second = self._node.get(a), self._node.get(b)
-        if first is None or second is None:
-            return a == b
-        return self._pieces[0][first] == self._pieces[0][second]
+        return self.node(a) == self.node(b)
 
     def connected_nodes(self, a: str) -> frozenset[str]:
         """Return all names that a current from `a` can reach, `a` among them."""
@@ -171,10 +167,10 @@ class Network:
         """
         if self.same_node(a, b):
             return 0.0
-        if not self.connected(a, b):
-            return math.inf
         piece_of, members, inside = self._pieces
-        first, second = self._node[a], self._node[b]
+        first, second = self._node.get(a), self._node.get(b)
+        if first is None or second is None or piece_of[first] != piece_of[second]:
+            return math.inf
         piece = piece_of[first]
         if piece not in self._solved:
             degree = dict.fromkeys(members[piece], 0)
@@ -184,8 +180,7 @@ class Network:
             # holding the best-connected node keeps the rest sparse
             held = max(members[piece], key=lambda node: degree[node])
             self._solved[piece] = _Equations(members[piece], inside[piece], {held: 0.0})
-        volts = self._solved[piece].volts((first, second), {first: 1.0, second: -1.0})
-        return volts[first] - volts[second]
+        return self._solved[piece].resistance(first, second)
 
     def changed(self, changes: Mapping[str, float | None]) -> Network:
         """Return the network with parts changed.
@@ -198,8 +193,7 @@ class Network:
 
     def joined(self, groups: Iterable[Sequence[str]]) -> Network:
         """Return the network with each group of nodes made one node."""
-        links = [Resistor("", group[0], other, 0.0) for group in groups for other in group[1:]]
-        return Network((*self.resistors, *links))
+        return Network((*self.resistors, *links(groups)))
 
     def voltages(self, fixed: Mapping[str, float]) -> Mapping[str, float]:
         """Return the voltage of every node that the fixed ones reach, V.
@@ -235,157 +229,67 @@ class _Equations:
     def __init__(
         self, members: Sequence[int], ways: Iterable[_Way], held: Mapping[int, float]
     ) -> None:
+        import numpy as np
+
         self._held = held
         free = [node for node in members if node not in held]
         self._index = index = {node: at for at, node in enumerate(free)}
-        rows: list[_Way] = []
-        diagonal = [0.0] * len(index)
-        self._sources = [0.0] * len(index)
+        self._sources = np.zeros(len(free))
+        entries: dict[tuple[int, int], float] = {(at, at): 0.0 for at in range(len(free))}
         for a, b, siemens in ways:
             for one, other in ((a, b), (b, a)):
-                if one in index:
-                    diagonal[index[one]] += siemens
-                    if other in index:
-                        rows.append((index[one], index[other], -siemens))
-                    else:
-                        self._sources[index[one]] += siemens * held[other]
-        self._solve = _solver(rows, diagonal)
+                if one not in index:
+                    continue
+                row = index[one]
+                entries[row, row] += siemens
+                if other in index:
+                    place = row, index[other]
+                    entries[place] = entries.get(place, 0.0) - siemens
+                else:
+                    self._sources[row] += siemens * held[other]
+        self._rows: list[list[float]] | None = None
+        self._solve: Callable[[Vector], Vector]
+        down, across = [row for row, _ in entries], [column for _, column in entries]
+        values = list(entries.values())
+        if len(free) <= DENSE_NODES:
+            matrix = np.zeros((len(free) + 1, len(free) + 1))  # the last row is what is held
+            matrix[down, across] = values
+            _invert(matrix[:-1, :-1])
+            self._rows = matrix.tolist()
+            self._solve = matrix[:-1, :-1].__matmul__
+        else:
+            from scipy.sparse import csc_array
+            from scipy.sparse.linalg import splu
 
-    def volts(
-        self, nodes: Iterable[int], injected: Mapping[int, float] | None = None
-    ) -> dict[int, float]:
-        """Return the volts of nodes, with amperes injected into some."""
-        sources = list(self._sources)
-        for node, amperes in (injected or {}).items():
-            if node in self._index:
-                sources[self._index[node]] += amperes
-        found = self._solve(sources)
-        return {
-            n: self._held[n] if n in self._held else float(found[self._index[n]]) for n in nodes
-        }
+            sparse = csc_array((values, (down, across)), shape=(len(free), len(free)))
+            factors = splu(sparse, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
+            self._solve = factors.solve
 
+    def volts(self, nodes: Iterable[int]) -> dict[int, float]:
+        """Return the volts of nodes."""
+        found = self._solve(self._sources)
+        return {n: float(found[self._index[n]]) if n in self._index else self._held[n]
+                for n in nodes}  # fmt: skip
 
-def _solver(rows: Sequence[_Way], diagonal: Sequence[float]) -> Callable[[Sequence[float]], Any]:
-    """Return a function from a right-hand side to the solution of the symmetric system."""
-    import numpy as np
-
-    size = len(diagonal)
-    if size <= DENSE_NODES:
-        matrix = np.diag(np.asarray(diagonal, dtype=float))
-        for row, column, value in rows:
-            matrix[row, column] += value
-        inverse = np.linalg.inv(matrix)
-        return lambda sources: inverse @ np.asarray(sources, dtype=float)
-    from scipy.sparse import csc_array
-    from scipy.sparse.linalg import splu
-
-    entries = [*rows, *((at, at, value) for at, value in enumerate(diagonal))]
-    down, across, values = zip(*entries, strict=True)
-    sparse = csc_array((values, (down, across)), shape=(size, size))
-    factors = splu(sparse, permc_spec="MMD_AT_PLUS_A", options={"SymmetricMode": True})
-    return lambda sources: factors.solve(np.asarray(sources, dtype=float))
-
-
-# -- a network seen from its ports ---------------------------------------------------------------
-
-
-class Edge(NamedTuple):
-    """A resistance between two nodes, Ω, not negative; 0 makes them one."""
-
-    a: str
-    b: str
-    ohms: float
+    def resistance(self, a: int, b: int) -> float:
+        """Return the resistance between two nodes, Ω, one node of the piece being held."""
+        first, second = self._index.get(a, -1), self._index.get(b, -1)
+        if self._rows is not None:
+            rows = self._rows
+            return max(0.0, rows[first][first] + rows[second][second] - 2 * rows[first][second])
+        injected = self._sources * 0.0
+        for at, amperes in ((first, 1.0), (second, -1.0)):
+            if at >= 0:
+                injected[at] = amperes
+        return float(self._solve(injected) @ injected)
 
 
-@dataclass(frozen=True, slots=True)
-class PortNetwork:
-    """What `fold` leaves: groups of ports that are one node, and siemens between groups.
+def _invert(matrix: Vector) -> None:
+    """Put the inverse of a positive definite matrix in its place.
 
-    `group` maps each port, and each node that is one with a port, to its group's number; `edges`
-    are (group, group, siemens).
+    Gauss and Jordan without pivots. A library's inversion starts threads even for thirty nodes,
+    which costs more than it saves, and very much more on a busy machine.
     """
-
-    group: dict[str, int]
-    count: int
-    edges: tuple[_Way, ...]
-
-    def resistances(
-        self, pairs: Sequence[tuple[str, str]], added: Iterable[Edge] = ()
-    ) -> list[float]:
-        """Return the resistance of each pair of ports with edges added, Ω; infinite if apart.
-
-        Method: nodal analysis, one inversion for all pairs of a connected piece; the added edges
-        may name nodes of their own, which are no ports.
-        """
-        number, groups, ways = self._joined(added)
-        pieces: Groups[int] = Groups()
-        inside: dict[int, list[_Way]] = {}
-        between = [(groups.root(a), groups.root(b), siemens) for a, b, siemens in ways]
-        for i, j, _ in between:
-            pieces.join(i, j)
-        for way in between:
-            if way[0] != way[1]:
-                inside.setdefault(pieces.root(way[0]), []).append(way)
-        solved: dict[int, tuple[dict[int, int], list[list[float]]]] = {}
-        found = []
-        for a, b in pairs:
-            i, j = number.get(a, -1), number.get(b, -2)
-            if a == b or i == j:
-                found.append(0.0)
-            elif i < 0 or j < 0 or pieces.root(i) != pieces.root(j):
-                found.append(math.inf)
-            else:
-                piece = pieces.root(i)
-                if piece not in solved:
-                    solved[piece] = _inverse(inside[piece], piece)
-                index, rows = solved[piece]
-                first, second = index[i], index[j]
-                across = rows[first][first] + rows[second][second] - 2 * rows[first][second]
-                found.append(max(0.0, across))
-        return found
-
-    def nodes(self, added: Iterable[Edge] = ()) -> dict[str, int]:
-        """Return the number of the node that each name is part of with edges of 0 Ω added."""
-        return self._joined(added)[0]
-
-    def _joined(self, added: Iterable[Edge]) -> tuple[dict[str, int], Groups[int], list[_Way]]:
-        """Return name -> node with edges added, the nodes that are one, and the ways above 0 Ω."""
-        number = dict(self.group)
-        groups = Groups(range(self.count))
-        ways = list(self.edges)
-        for a, b, ohms in added:
-            first = number.setdefault(a, len(groups.parent))
-            groups.root(first)
-            second = number.setdefault(b, len(groups.parent))
-            if ohms == 0:
-                groups.join(first, second)
-            else:
-                groups.root(second)
-                ways.append((first, second, 1 / ohms))
-        return {name: groups.root(at) for name, at in number.items()}, groups, ways
-
-
-def _inverse(ways: Sequence[_Way], held: int) -> tuple[dict[int, int], list[list[float]]]:
-    """Return node -> row, and the inverse of a piece's matrix with one node held at 0 V.
-
-    Gauss and Jordan without pivots: the matrix is positive definite. A library's inversion starts
-    threads even for thirty nodes, which costs more than it saves, and very much more on a busy
-    machine.
-    """
-    import numpy as np
-
-    index: dict[int, int] = {held: 0}
-    for i, j, _ in ways:
-        index.setdefault(i, len(index))
-        index.setdefault(j, len(index))
-    whole: Vector = np.zeros((len(index), len(index)))
-    for i, j, siemens in ways:
-        a, b = index[i], index[j]
-        whole[a, a] += siemens
-        whole[b, b] += siemens
-        whole[a, b] -= siemens
-        whole[b, a] -= siemens
-    matrix = whole[1:, 1:].copy()
     for k in range(len(matrix)):
         pivot = matrix[k, k]
         row = matrix[k] / pivot
@@ -394,49 +298,50 @@ def _inverse(ways: Sequence[_Way], held: int) -> tuple[dict[int, int], list[list
         matrix[k] = row
         matrix[:, k] = -column / pivot
         matrix[k, k] = 1 / pivot
-    whole[:] = 0.0
-    whole[1:, 1:] = matrix
-    rows: list[list[float]] = whole.tolist()
-    return index, rows
 
 
-def fold(edges: Iterable[Edge], ports: Iterable[str]) -> PortNetwork:
-    """Return the network as its ports see it; ports that no edge names stand alone.
+# -- a network seen from its ports ---------------------------------------------------------------
+
+
+def links(groups: Iterable[Sequence[str]]) -> list[Resistor]:
+    """Return links of 0 Ω that make each group of nodes one."""
+    return [Resistor("", group[0], other, 0.0) for group in groups for other in group[1:]]
+
+
+def fold(resistors: Iterable[Resistor], ports: Iterable[str]) -> Network:
+    """Return the network as its ports see it, and what is one with them.
 
     Method: links of 0 Ω join nodes; every node that is no port is folded into its neighbours
     (star-mesh transform: siemens g_i g_j / sum g between each two), fewest neighbours first.
     Only sums and products of positive numbers, so nothing is lost by cancelling.
     """
     groups: Groups[str] = Groups()
-    kept = list(dict.fromkeys(ports))
-    conducting: list[Edge] = []
-    for name in kept:
-        groups.root(name)
-    for edge in edges:
-        if edge.ohms == 0:
-            groups.join(edge.a, edge.b)
+    conducting: list[Resistor] = []
+    for resistor in resistors:
+        if resistor.ohms == 0:
+            groups.join(resistor.a, resistor.b)
         else:
-            groups.root(edge.a)
-            groups.root(edge.b)
-            conducting.append(edge)
+            conducting.append(resistor)
+    roots = dict.fromkeys(groups.root(port) for port in ports)
     ways: dict[str, dict[str, float]] = {}
-    for a, b, ohms in conducting:
+    for _, a, b, ohms in conducting:
         first, second = groups.root(a), groups.root(b)
         if first != second:
             _add(ways, first, second, 1 / ohms)
-    roots = dict.fromkeys(groups.root(port) for port in kept)
     _eliminate(ways, roots)
-    index = {root: number for number, root in enumerate(roots)}
-    group = {
-        name: index[root] for name in list(groups.parent) if (root := groups.root(name)) in index
-    }
-    left = tuple(
-        (index[one], index[other], siemens)
+    joined = [
+        Resistor("", root, name, 0.0)
+        for name in list(groups.parent)
+        if (root := groups.root(name)) in roots and name != root
+    ]
+    order = {root: number for number, root in enumerate(roots)}
+    left = [
+        Resistor("", one, other, 1 / siemens)
         for one, around in ways.items()
         for other, siemens in around.items()
-        if index[one] < index[other]
-    )
-    return PortNetwork(group, len(index), left)
+        if order[one] < order[other]
+    ]
+    return Network((*joined, *left))
 
 
 def _add(ways: dict[str, dict[str, float]], a: str, b: str, siemens: float) -> None:

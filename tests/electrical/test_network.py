@@ -120,9 +120,6 @@ def test_names_that_the_network_lacks() -> None:
     net = network([("a", "b", 1.0)])
     assert net.same_node("x", "x")
     assert not net.same_node("x", "y")
-    assert net.connected("x", "x")
-    assert not net.connected("a", "x")
-    assert not net.connected("x", "a")
     assert net.connected_nodes("x") == {"x"}
     assert net.around("x", ["a"]) == {"x"}
     assert net.voltages({"x": 3.0}) == {"x": 3.0}
