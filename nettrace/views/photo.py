@@ -30,8 +30,7 @@ from nettrace.views.drawing import (
     text_width,
     void,
 )
-from nettrace.views.placed_labels import Room
-from nettrace.views.placed_map import pad_corners
+from nettrace.views.placed_map import Room, pad_corners
 from nettrace.views.text_facts import refdes
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ below it in the same SVG.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from nettrace.bench.area import AreaReport
@@ -27,18 +27,12 @@ from nettrace.views.drawing import (
     fit_text,
     text_width,
 )
-from nettrace.views.placed_labels import draw_labels
 from nettrace.views.placed_map import (
     Position,
     View,
     body_corners,
     choose_view,
-    draw_area,
-    draw_edges,
-    draw_neighbour,
-    draw_position,
-    draw_torn,
-    draw_wire,
+    draw_map,
     scale_words,
 )
 from nettrace.views.text_facts import refdes, role_words, size_words, value_words
@@ -74,7 +68,6 @@ _BARS = (0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0)
 _ARROW = ((1.2, 0.0), (-1.0, -0.8), (-1.0, 0.8))
 #: What the list says of pins that go nowhere else.
 NOT_CONNECTED = "NC"
-NO_PART = "No part is wholly in this area"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,17 +89,13 @@ class PlacedMap:
 
 @dataclass(frozen=True, slots=True)
 class _Row:
-    """A line of the parts list, or a heading in it."""
+    """A line of the parts list, or a heading in it; `cells` by the names of `COLUMNS`."""
 
-    number: str = ""
-    part: str = ""
-    refdes: str = ""
-    value: str = ""
-    size: str = ""
-    role: str = ""
-    remark: str = ""
-    nets: tuple[str, ...] = ()
     heading: str = ""
+    part: str = ""
+    cells: Mapping[str, str] = field(default_factory=dict)
+    nets: tuple[str, ...] = ()
+    remark: str = ""
 
 
 def draw_placed(
@@ -151,27 +140,22 @@ def draw_placed(
     boxes = [corners_box(body) for body in bodies if body]
     view = choose_view(WINDOW, [report.shape.box, *boxes], side)
     rows = _rows(circuit, report, positions, side)
-    if in_page and not positions:
-        rows = [row for row in rows if row.heading != NO_PART]
+    if not positions and not in_page:
+        rows.insert(0, _Row("No part is wholly in this area"))
     sheets = 1 + -(-max(0, len(rows) - PER_COLUMN) // (2 * PER_COLUMN))
     title = "Marked positions" if in_page else f"Damaged area {area_words(report.shape)}"
     paper = Paper(SHEET_WIDTH, SHEET_HEIGHT * sheets, f"{circuit.board.name}: {title}")
-    # the parts that are there and have copper in the window, on the side that is seen
-    around = dict.fromkeys(pad.part for pad in circuit.pad_grid.inside(view.board_box()))
-    there = [circuit.board.part_by_key[key] for key in around if key not in keys]
-    near = [part for part in there if any(pad.side.faces(side) for pad in part.pads)]
-    draw_edges(paper, circuit, view)
-    if not in_page:
-        draw_area(paper, report, view)
-    for part in near:
-        draw_neighbour(paper, circuit, view, part)
-    for position in sorted(positions, key=lambda item: not item.is_far_from(side)):
-        draw_position(paper, circuit, view, position)
-    for pad in torn:
-        draw_torn(paper, view, pad)
-    for wire in wires:
-        draw_wire(paper, view, wire)
-    draw_labels(paper, circuit, report, view, positions, near, CORNERS)
+    near = draw_map(
+        paper,
+        circuit,
+        report,
+        view,
+        positions,
+        corners=CORNERS,
+        wires=wires,
+        torn=torn,
+        with_area=not in_page,
+    )
     paper.cover(Box(0, 0, SHEET_WIDTH, SHEET_HEIGHT * sheets), WINDOW)
     _draw_window_marks(paper, view)
     looks = {
@@ -232,38 +216,36 @@ def _rows(
             remark = f"{item.side} side"
         elif part_place(item.part) is None:
             remark = "no place known"
-        row = _row(circuit, item.part, item.part.pins)
-        rows.append(replace(row, number=str(item.number), remark=remark))
-    if not positions:
-        rows.append(_Row(heading=NO_PART))
+        rows.append(_row(circuit, item.part, item.part.pins, str(item.number), remark))
     gone = {item.part.key for item in positions}
     others = [
         _row(circuit, item.part, item.pins)
         for item in report.reaching_in
         if item.part.refdes and item.pins and item.part.key not in gone
     ]
-    if others:
-        rows += [_Row(heading="Also in the area, not missing"), *others]
-    return rows
+    return [*rows, *([_Row("Also in the area, not missing"), *others] if others else [])]
 
 
-def _row(circuit: Circuit, part: Part, pins: Sequence[Pin]) -> _Row:
+def _row(
+    circuit: Circuit, part: Part, pins: Sequence[Pin], number: str = "", remark: str = ""
+) -> _Row:
     nets: dict[str, dict[str, None]] = {}
     for pin in part.pins:
         if pin in pins:
             alone = pin.net is None or circuit.net_kind(pin.net) is NetKind.UNCONNECTED
             nets.setdefault(NOT_CONNECTED if alone else pin.net or "", {})[pin.number] = None
-    return _Row(
-        part=part.key,
-        refdes=refdes(circuit, part.key),
-        value=value_words(circuit, part) or "value not stated",
-        size=size_words(circuit, part),
-        role=role_words(circuit.roles(part.key)[:1]),
-        nets=tuple(
-            f"{'/'.join([*numbers][:4])}{'…' if len(numbers) > 4 else ''} {net}"
-            for net, numbers in nets.items()
-        ),
-    )
+    words = [
+        f"{'/'.join([*numbers][:4])}{'…' if len(numbers) > 4 else ''} {net}"
+        for net, numbers in nets.items()
+    ]
+    cells = {
+        "number": number,
+        "refdes": refdes(circuit, part.key),
+        "value": value_words(circuit, part) or "value not stated",
+        "size": size_words(circuit, part),
+        "role": role_words(circuit.roles(part.key)[:1]),
+    }
+    return _Row(part=part.key, cells=cells, nets=tuple(words), remark=remark)
 
 
 def _draw_column(paper: Paper, rows: Sequence[_Row], box: Box) -> None:
@@ -275,8 +257,8 @@ def _draw_column(paper: Paper, rows: Sequence[_Row], box: Box) -> None:
         if row.heading:
             paper.text(box.x1 + 1.0, y + 5.0, row.heading, TEXT_MM, bold=True)
         else:
-            tip = f"{row.refdes} {row.value}"
-            with paper.group(tip=tip, class_="row", data_no=row.number or None, data_part=row.part):
+            tip, number = f"{row.cells['refdes']} {row.cells['value']}", row.cells["number"] or None
+            with paper.group(tip=tip, class_="row", data_no=number, data_part=row.part):
                 _draw_row(paper, row, box, y + 3.3)
         y += ROW_MM
         paper.line((box.x1, y), (box.x2, y), stroke="#999", stroke_width=THIN / 2)
@@ -287,7 +269,7 @@ def _draw_row(paper: Paper, row: _Row, box: Box, base: float) -> None:
     spare = box.wide - LIST_BOX.wide
     for name, (_, x, width) in COLUMNS.items():
         bold, room = name in {"number", "refdes"}, width + (spare if name == "role" else 0.0)
-        words = fit_text(getattr(row, name), TEXT_MM, room, bold=bold)
+        words = fit_text(row.cells[name], TEXT_MM, room, bold=bold)
         paper.text(box.x1 + x, base, words, TEXT_MM, bold=bold)
     x = COLUMNS["refdes"][1]
     room = box.wide - x - 1.0

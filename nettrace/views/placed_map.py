@@ -1,24 +1,40 @@
-"""The window of a map onto the board: scale and side, and the shapes that are drawn in it.
+"""The window of a map onto the board: scale and side, the shapes in it, and the writing on them.
 
-Board edge, area, copper, bodies, missing positions, soldered wires, torn pads, the mark of pin 1.
+Shapes are the board's edge, the area, copper, bodies, missing positions, soldered wires, torn
+pads, the mark of pin 1. Balloons, pin numbers, names of nets and parts each stand where there is
+room: `Room` is the paper with what stands on it, where labels find their places one by one.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
-from nettrace.bench.area import AreaReport
+from nettrace.bench.area import AreaPad, AreaReport
 from nettrace.bench.place import Box as BoardBox
 from nettrace.bench.place import Circle
 from nettrace.circuit.circuit import Circuit
+from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
 from nettrace.knowledge import table
 from nettrace.model.board import Pad, Part, Side
 from nettrace.model.geometry import turn
-from nettrace.views.drawing import MIDDLE, THICK, THIN, Box, Paper, Point, corners_box, hatch_lines
+from nettrace.views.drawing import (
+    MIDDLE,
+    THICK,
+    THIN,
+    Box,
+    Paper,
+    Point,
+    corners_box,
+    fit_text,
+    hatch_lines,
+    short_net_names,
+    text_box,
+    text_width,
+)
 from nettrace.views.text_facts import net_words, refdes, role_words, value_words
 
 if TYPE_CHECKING:
@@ -47,6 +63,23 @@ WIRE_MM = 0.9
 #: Kinds without a first pin. Most capacitors have none, and no source says which have.
 _PLAIN = frozenset({Kind.RESISTOR, Kind.INDUCTOR, Kind.FERRITE, Kind.FUSE, Kind.THERMISTOR,
                     Kind.VARISTOR, Kind.CAPACITOR})  # fmt: skip
+
+#: Type sizes, mm: names; pin numbers, the largest that their pad has room for.
+NAME_MM = 2.3
+PIN_SIZES_MM = (2.0, 1.6, 1.1)
+#: Radius of a balloon by how many there are, mm: the first whose count is not exceeded.
+BALLOON_RADII = ((45, 2.7), (90, 2.2), (10_000, 1.8))
+#: How far a name or balloon may stand from what it belongs to, mm, nearest first.
+NAME_REACH = (1.2, 2.5, 4.0, 6.0, 8.5, 11.5, 15.0, 19.0)
+BALLOON_REACH = (4.5, 6.5, 9.0, 12.0, 15.0, 19.0, 24.0, 30.0, 38.0, 48.0, 60.0)
+#: A leader dearer than this (mm of length, with fines) is worse than the pin's number alone. A
+#: ground is worth a name only close by; the list has it anyway.
+DEAREST_LEADER, DEAREST_GROUND = 40.0, 9.0
+#: Names of nets at most: with more, the list beside the map reads better.
+MOST_NAMES = 90
+NET_NAME_MM, NET_LETTERS = 30.0, 24
+#: Side of a cell of the paper, mm: a label's height or two.
+CELL_MM = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,26 +232,85 @@ def hull_corners(part: Part) -> tuple[Point, ...]:
 # -- shapes ---------------------------------------------------------------------------------------
 
 
-def draw_edges(paper: Paper, circuit: Circuit, view: View) -> None:
-    """Draw the board's edges."""
+def draw_map(
+    paper: Paper,
+    circuit: Circuit,
+    report: AreaReport,
+    view: View,
+    positions: Sequence[Position],
+    *,
+    corners: Sequence[Box],
+    wires: Sequence[SolderedWire] = (),
+    torn: Sequence[TornPad] = (),
+    with_area: bool = True,
+) -> tuple[Part, ...]:
+    """Draw all that the window shows, and return the parts that are there.
+
+    Args:
+        paper: what is drawn on.
+        circuit: the board.
+        report: the area: its pads get the names of their nets, its parts the numbers of pins.
+        view: the window.
+        positions: the missing parts, numbered.
+        corners: boxes that are written over later.
+        wires: drawn straight from end to end; they are laid as the bench has room.
+        torn: pads that came off or whose track is cut: they get a cross.
+        with_area: whether to draw where the area ends.
+    """
     for line in circuit.board.outline:
         paper.polyline(view.points(line), stroke_width=THICK, stroke_linejoin="round")
+    if with_area:
+        shape, look = report.shape, table("drawing")["map"]["looks"]["area"]
+        if isinstance(shape, Circle):
+            x, y = view.at(shape.x, shape.y)
+            paper.circle(x, y, shape.radius_mm * view.scale, **look)
+        elif isinstance(shape, BoardBox):
+            ends = Box(shape.x1, shape.y1, shape.x2, shape.y2).corners
+            paper.polygon(view.points(ends), **look)
+        else:
+            paper.polygon(view.points(shape.corners), **look)
+    # the parts that are there and have copper in the window, on the side that is seen
+    gone = {item.part.key for item in positions}
+    around = dict.fromkeys(pad.part for pad in circuit.pad_grid.inside(view.board_box()))
+    there = [circuit.board.part_by_key[key] for key in around if key not in gone]
+    near = tuple(part for part in there if any(pad.side.faces(view.side) for pad in part.pads))
+    for part in near:
+        _draw_neighbour(paper, circuit, view, part)
+    for position in sorted(positions, key=lambda item: not item.is_far_from(view.side)):
+        _draw_position(paper, circuit, view, position)
+    for pad in torn:
+        x, y = view.at(*pad.at)
+        upper_left, upper_right, lower_right, lower_left = Box(x, y, x, y).grown(TORN_MM).corners
+        arms = [(upper_left, lower_right), (lower_left, upper_right)]
+        with paper.group(tip=pad.words, class_="torn"):
+            paper.segments(arms, stroke="white", stroke_width=3 * THICK)
+            paper.segments(arms, stroke_width=THICK)
+    for wire in wires:
+        start, end = view.at(*wire.start), view.at(*wire.end)
+        with paper.group(tip=wire.words, class_="wire"):
+            paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
+            paper.line(start, end, stroke_width=WIRE_MM)
+            for x, y in (start, end):
+                paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
+    labels = _Labels(paper, circuit, view)
+    for box in corners:
+        labels.room.take(box)
+    here = [item.part for item in positions if not item.is_far_from(view.side)]
+    for part in (*near, *here):
+        for copper in part.pads:
+            if copper.side.faces(view.side):
+                labels.room.add_copper(view.pad_box(copper))
+    labels.draw_balloons(positions)  # before names, since every position must have one
+    staying = {item.part.key for item in report.reaching_in if item.pins}
+    for part in (*here, *(part for part in near if part.key in staying)):
+        labels.draw_pins(part)
+    labels.draw_net_names((*report.pads, *report.outlying), positions)
+    for part in near:
+        labels.draw_refdes(part)
+    return near
 
 
-def draw_area(paper: Paper, report: AreaReport, view: View) -> None:
-    """Draw where the area ends."""
-    shape = report.shape
-    look = table("drawing")["map"]["looks"]["area"]
-    if isinstance(shape, Circle):
-        x, y = view.at(shape.x, shape.y)
-        paper.circle(x, y, shape.radius_mm * view.scale, **look)
-    elif isinstance(shape, BoardBox):
-        paper.polygon(view.points(Box(shape.x1, shape.y1, shape.x2, shape.y2).corners), **look)
-    else:
-        paper.polygon(view.points(shape.corners), **look)
-
-
-def draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
+def _draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
     """Draw a part that is there."""
     with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
         corners = body_corners(part)
@@ -227,7 +319,7 @@ def draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> No
         _draw_pads(paper, circuit, view, part, "pad")
 
 
-def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
+def _draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
     """Draw a missing part: its place hatched, its pads bare; a refitted one whole again.
 
     Of one on the other side only the edges are drawn, dashed as hidden ones are (ISO 128).
@@ -248,26 +340,6 @@ def draw_position(paper: Paper, circuit: Circuit, view: View, position: Position
         if not far:
             pad_look = "refitted pad" if position.refitted else "bare pad"
             _draw_pads(paper, circuit, view, part, pad_look)
-
-
-def draw_wire(paper: Paper, view: View, wire: SolderedWire) -> None:
-    """Draw a soldered wire from end to end, straight; it is laid as the bench has room."""
-    start, end = view.at(*wire.start), view.at(*wire.end)
-    with paper.group(tip=wire.words, class_="wire"):
-        paper.line(start, end, stroke="white", stroke_width=WIRE_MM * 2.2)
-        paper.line(start, end, stroke_width=WIRE_MM)
-        for x, y in (start, end):
-            paper.circle(x, y, WIRE_MM, fill="black", stroke="white", stroke_width=THIN)
-
-
-def draw_torn(paper: Paper, view: View, pad: TornPad) -> None:
-    """Put a cross on a pad that came off or whose track is cut."""
-    x, y = view.at(*pad.at)
-    upper_left, upper_right, lower_right, lower_left = Box(x, y, x, y).grown(TORN_MM).corners
-    arms = [(upper_left, lower_right), (lower_left, upper_right)]
-    with paper.group(tip=pad.words, class_="torn"):
-        paper.segments(arms, stroke="white", stroke_width=3 * THICK)
-        paper.segments(arms, stroke_width=THICK)
 
 
 def _tip(circuit: Circuit, part: Part) -> str:
@@ -310,3 +382,343 @@ def _draw_pads(paper: Paper, circuit: Circuit, view: View, part: Part, look: str
     far = at + sign * (0.3 + MARK_MM)
     points = [(at + sign * 0.3, beside), (far, beside - MARK_MM / 2), (far, beside + MARK_MM / 2)]
     paper.polygon(points if is_across else [(b, a) for a, b in points], fill="black")
+
+
+# -- writing ----------------------------------------------------------------------------------
+
+
+class _Labels:
+    """What labels are put to: the board, the view of it, the room left."""
+
+    def __init__(self, paper: Paper, circuit: Circuit, view: View) -> None:
+        self.paper, self.circuit, self.view = paper, circuit, view
+        self.room = Room(view.window.grown(-1.0))
+
+    def draw_balloons(self, positions: Sequence[Position]) -> None:
+        """Draw the number of each position, with a leader to its middle."""
+        radius = next(mm for count, mm in BALLOON_RADII if len(positions) <= count)
+        hulls = [(item, hull_corners(item.part)) for item in positions]
+        bodies = [(item, self.view.box(hull)) for item, hull in hulls if hull]
+        for position, body in bodies:
+            if not body.overlaps(self.view.window):
+                continue
+            spot = _place_balloon(self.room, body, radius, [box for _, box in bodies])
+            if spot is None:
+                continue  # no room at all: the list beside the map has it
+            (x, y), at, number = spot, body.middle, position.number
+            part = radius / max(math.dist(at, spot), radius)
+            edge = x + (at[0] - x) * part, y + (at[1] - y) * part
+            size = radius * (1.1 if number < 100 else 0.9)
+            with self.paper.group(class_="balloon", data_no=number, data_part=position.part.key):
+                self.paper.line(at, edge, stroke_width=MIDDLE / 1.5)
+                self.paper.circle(*at, 0.45, fill="black")
+                self.paper.circle(x, y, radius, fill="white", stroke="black", stroke_width=MIDDLE)
+                base = y + size * 0.36
+                self.paper.text(x, base, str(number), size, anchor="middle", bold=True)
+
+    def draw_pins(self, part: Part) -> None:
+        """Write a part's pin numbers into the pads that have room for them."""
+        for pad in part.pads:
+            if not pad.number or not pad.side.faces(self.view.side) or pad.drill:
+                continue
+            box = self.view.pad_box(pad)
+            x, y = self.view.at(pad.x, pad.y)
+            for size in PIN_SIZES_MM:
+                if text_width(pad.number, size) + 0.3 > box.wide or size > box.high:
+                    continue
+                base = y + size * 0.36
+                where = text_box(x, base, pad.number, size, anchor="middle")
+                if self.room.is_free(where, on_copper=True):
+                    self.paper.text(x, base, pad.number, size, anchor="middle")
+                    self.room.take(where)
+                break
+
+    def draw_net_names(self, pads: Iterable[AreaPad], positions: Sequence[Position]) -> None:
+        """Write the net beside each pad of the area; one of a part's pads on a net."""
+        names = short_net_names(self.circuit.board, NET_LETTERS)
+        numbers = {item.part.key: item.number for item in positions}
+        kind = self.circuit.net_kind
+
+        def rank(item: AreaPad) -> tuple[bool, int, float]:
+            net = item.pad.net
+            is_ground = net is not None and kind(net) is NetKind.GROUND
+            return is_ground, numbers.get(item.pad.part, 10_000), item.distance
+
+        told: set[tuple[str, str]] = set()
+        for pad in (item.pad for item in sorted(pads, key=rank)):
+            net = pad.net
+            if net is None or (pad.part, net) in told or len(told) >= MOST_NAMES:
+                continue
+            if not pad.side.faces(self.view.side) or kind(net) is NetKind.UNCONNECTED:
+                continue
+            told.add((pad.part, net))
+            words, bold = fit_text(names[net], NAME_MM, NET_NAME_MM), net in self.circuit.rails
+            dearest = DEAREST_GROUND if kind(net) is NetKind.GROUND else DEAREST_LEADER
+            label = _place_name(self.room, self.view.pad_box(pad), words, dearest, bold=bold)
+            if label is not None:
+                self.paper.line(label.start, label.tip, stroke_width=THIN, stroke="#333")
+                self.paper.text(label.left, label.base, words, NAME_MM, bold=bold, halo=True)
+
+    def draw_refdes(self, part: Part) -> None:
+        """Write a neighbour's refdes into or beside its body, if there is room."""
+        if not part.refdes or self.circuit.kinds[part.key].kind is Kind.MECHANICAL:
+            return
+        body = self.view.box(body_corners(part))
+        words = fit_text(part.refdes, NAME_MM, NET_NAME_MM)
+        width, wide, high = text_width(words, NAME_MM), body.wide, body.high
+        x, y = body.middle[0], body.middle[1] + NAME_MM * 0.36
+        spots = [
+            (x + dx * wide, y + dy * high)
+            for dy in (0.0, 0.25, -0.25, 0.4, -0.4)
+            for dx in (0.0, 0.25, -0.25)
+            if width < wide and high > NAME_MM
+        ]
+        spots += [(x, body.y1 - 0.8), (x, body.y2 + NAME_MM)]
+        spots += [(body.x2 + 0.8 + width / 2, y), (body.x1 - 0.8 - width / 2, y)]
+        for at in spots:
+            box = text_box(*at, words, NAME_MM, anchor="middle")
+            if self.room.is_free(box):
+                self.paper.text(
+                    *at, words, NAME_MM, anchor="middle", fill="#333", font_style="italic"
+                )
+                self.room.take(box)
+                return
+
+
+# -- room on the paper ----------------------------------------------------------------------------
+
+
+class Room:
+    """The paper with what stands on it: labels find their places one by one.
+
+    Labels never overlap one another; a label on copper, or a leader across it, costs. `cell` is
+    about a label's size, in the paper's unit.
+    """
+
+    def __init__(self, window: Box, gap: float = 0.5, cell: float = CELL_MM) -> None:
+        self.window, self.gap, self._cell = window, gap, cell
+        self._taken: dict[tuple[int, int], list[Box]] = {}
+        self._copper: dict[tuple[int, int], list[Box]] = {}
+        self._leaders: list[_Leader] = []
+
+    def take(self, box: Box) -> None:
+        """Mark a box as written on."""
+        for key in self._keys(box):
+            self._taken.setdefault(key, []).append(box)
+
+    def add_copper(self, box: Box) -> None:
+        """Mark a box as copper: labels keep off it, leaders go round it if they can."""
+        for key in self._keys(box):
+            self._copper.setdefault(key, []).append(box)
+
+    def _keys(self, box: Box) -> Iterator[tuple[int, int]]:
+        for x in range(int(box.x1 // self._cell), int(box.x2 // self._cell) + 1):
+            for y in range(int(box.y1 // self._cell), int(box.y2 // self._cell) + 1):
+                yield x, y
+
+    def _near(self, boxes: dict[tuple[int, int], list[Box]], box: Box) -> Iterable[Box]:
+        """Return every box that comes within 1 mm, and some others."""
+        keys = self._keys(box.grown(1.0))
+        return dict.fromkeys(each for key in keys for each in boxes.get(key, ()))
+
+    def is_free(self, box: Box, *, on_copper: bool = False) -> bool:
+        """Return whether a label may stand there."""
+        around = box.grown(self.gap / 2)
+        return (
+            self.is_free_of_text(box, self.gap)
+            and not any(leader.meets(around) for leader in self._leaders)
+            and (
+                on_copper
+                or not any(box.overlaps(pad, 0.2) for pad in self._near(self._copper, box))
+            )
+        )
+
+    def is_free_of_text(self, box: Box, gap: float = 0.1) -> bool:
+        """Return whether no other writing is there; leaders and copper may be."""
+        return self.window.holds(box) and not any(
+            box.overlaps(other, gap) for other in self._near(self._taken, box)
+        )
+
+    def cost(self, start: Point, end: Point, own: Box, bodies: Sequence[Box] = ()) -> float | None:
+        """Return what a leader costs; None where it would go through text.
+
+        Its length in mm, and fines for what it crosses: leaders, copper (not that of `own`), and
+        `bodies` of others, which it would seem to belong to.
+        """
+        line, around = _Leader(start, end), corners_box((start, end))
+        if any(line.meets(box) for box in self._near(self._taken, around)):
+            return None
+        crossed = sum(line.crosses(other) for other in self._leaders)
+        copper = sum(
+            not box.overlaps(own, -0.01) and line.meets(box)
+            for box in self._near(self._copper, around)
+        )
+        entered = sum(line.meets(box) for box in bodies)
+        return math.dist(start, end) + 12 * crossed + 5 * copper + 15 * entered
+
+    def draw_leader(self, start: Point, end: Point) -> None:
+        """Mark a leader as drawn."""
+        self._leaders.append(_Leader(start, end))
+
+
+class _Leader(NamedTuple):
+    start: Point
+    end: Point
+
+    def crosses(self, other: _Leader) -> bool:
+        """Return whether the two cross (touching at an end does not count)."""
+
+        def parts(line: _Leader, ends: _Leader) -> bool:
+            (x1, y1), (x2, y2) = line
+            first, second = ((x2 - x1) * (y - y1) - (y2 - y1) * (x - x1) for x, y in ends)
+            return first * second < 0
+
+        return parts(self, other) and parts(other, self)
+
+    def meets(self, box: Box) -> bool:
+        """Return whether it goes through the box (clipping by Liang and Barsky)."""
+        (x1, y1), (x2, y2) = self
+        low, high = 0.0, 1.0
+        for slope, room in (
+            (x1 - x2, x1 - box.x1),
+            (x2 - x1, box.x2 - x1),
+            (y1 - y2, y1 - box.y1),
+            (y2 - y1, box.y2 - y1),
+        ):
+            if slope < 0:
+                low = max(low, room / slope)
+            elif slope > 0:
+                high = min(high, room / slope)
+            elif room < 0:
+                return False
+        return low <= high
+
+
+# -- the cheapest place ---------------------------------------------------------------------------
+
+
+def _place_balloon(room: Room, body: Box, radius: float, bodies: Sequence[Box]) -> Point | None:
+    """Return where the balloon of a body stands, and take that place; None where all is taken.
+
+    Its leader ends in the body's middle. It stands off all `bodies`, else off copper, else
+    anywhere near, else on the body itself.
+    """
+    at = body.middle
+
+    def around(bodies: Sequence[Box], *, on_copper: bool) -> Point | None:
+        others = [other for other in bodies if other != body]
+
+        def offer(reach: float, direction: Point) -> tuple[float, Point] | None:
+            far = _way_out(body, direction) + reach
+            spot = at[0] + direction[0] * far, at[1] + direction[1] * far
+            box = Box(*spot, *spot).grown(radius)
+            is_free = room.is_free(box, on_copper=on_copper)
+            if not is_free or any(box.overlaps(other) for other in bodies):
+                return None
+            # its own pads have numbers too, so they are not `own` here
+            price = room.cost(at, spot, Box(*at, *at), others)
+            return (price, spot) if price is not None else None
+
+        best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
+        return best[1] if best is not None else None
+
+    def on_body() -> Point | None:
+        for part in (0.0, 0.3, -0.3):
+            for dx, dy in ((part, 0.0), (0.0, part)):
+                spot = at[0] + dx * body.wide, at[1] + dy * body.high
+                if room.is_free_of_text(Box(*spot, *spot).grown(radius)):
+                    return spot
+        return None
+
+    spot = (
+        around(bodies, on_copper=False)
+        or around((), on_copper=False)
+        or around((), on_copper=True)
+        or on_body()
+    )
+    if spot is not None:
+        room.take(Box(*spot, *spot).grown(radius))
+        room.draw_leader(at, spot)
+    return spot
+
+
+class _Name(NamedTuple):
+    """Where a name stands: its left end and baseline, and its leader from copper to the text."""
+
+    left: float
+    base: float
+    start: Point
+    tip: Point
+
+
+def _place_name(room: Room, copper: Box, words: str, dearest: float, *, bold: bool) -> _Name | None:
+    """Return where the name of some copper stands beside it, and take that place.
+
+    None where there is no room at a price (mm of leader, with fines) of `dearest` at most.
+    """
+    x, y = copper.middle
+    width = text_width(words, NAME_MM, bold=bold)
+
+    def offer(reach: float, way: Point) -> tuple[float, _Name] | None:
+        dx, dy = way
+        far = _way_out(copper, way)
+        edge = x + dx * far, y + dy * far
+        tip = x + dx * (far + reach), y + dy * (far + reach)
+        # the text starts where the leader ends, and reads away from it
+        if abs(dx) > 0.3:
+            left = tip[0] + 0.4 if dx > 0 else tip[0] - 0.4 - width
+            base = tip[1] + NAME_MM * 0.36
+        else:
+            left = tip[0] - width / 2
+            base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
+        if not room.is_free(text_box(left, base, words, NAME_MM, bold=bold)):
+            return None
+        price = room.cost(edge, tip, copper)
+        return (price, _Name(left, base, edge, tip)) if price is not None else None
+
+    best = _cheapest(NAME_REACH, 16, offer, lambda price, reach: price <= reach + 0.5)
+    if best is None or best[0] > dearest:
+        return None
+    name = best[1]
+    room.take(text_box(name.left, name.base, words, NAME_MM, bold=bold))
+    room.draw_leader(name.start, name.tip)
+    return name
+
+
+_Spot = TypeVar("_Spot")
+
+
+def _cheapest(
+    reaches: Sequence[float],
+    count: int,
+    offer: Callable[[float, Point], tuple[float, _Spot] | None],
+    enough: Callable[[float, float], bool],
+) -> tuple[float, _Spot] | None:
+    """Return the price and place of the cheapest offer all round, from near to far.
+
+    Args:
+        reaches: how far out, mm.
+        count: how many directions, all round.
+        offer: from a reach and a direction to a price and a place; None where there is no room.
+        enough: from the best price so far and a reach, whether to look no further.
+    """
+    # slanted directions first: they are easier to tell from copper
+    angles = [2 * math.pi * step / count for step in range(count)]
+    angles.sort(key=lambda angle: (abs(math.sin(2 * angle)) < 0.4, angle))
+    ways = [(math.cos(angle), math.sin(angle)) for angle in angles]
+    found: list[tuple[float, _Spot]] = []
+    best = None
+    for reach in reaches:
+        found += [each for way in ways if (each := offer(reach, way)) is not None]
+        best = min(found, key=lambda each: each[0], default=None)
+        if best is not None and enough(best[0], reach):
+            break
+    return best
+
+
+def _way_out(body: Box, direction: Point) -> float:
+    """Return how far the edge of a box is from its middle in a direction."""
+    half = body.wide / 2, body.high / 2
+    return min(
+        room / abs(way) for room, way in zip(half, direction, strict=True) if abs(way) > 1e-9
+    )

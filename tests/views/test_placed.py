@@ -30,9 +30,9 @@ from nettrace.views.drawing import (
     text_width,
 )
 from nettrace.views.placed import SHEET_HEIGHT, SHEET_WIDTH, WINDOW, PlacedMap, draw_placed
-from nettrace.views.placed_labels import Room
 from nettrace.views.placed_map import (
     SCALES,
+    Room,
     View,
     choose_view,
     hull_corners,
