@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from nettrace.bench.place import Circle, Shape, box_of, part_place
 from nettrace.circuit.absence import bus_name, judge_absence, listed
@@ -15,27 +16,16 @@ from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
+from nettrace.knowledge import table
 from nettrace.model.board import Pad, Part, Pin, Side
 from nettrace.model.find import find_pins
 from nettrace.model.geometry import distance
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
-#: What a pad's net leads to is told by the parts that do something with it, best first.
-_TELLING = (
-    {Kind.IC, Kind.MODULE, Kind.OSCILLATOR},
-    {Kind.CONNECTOR, Kind.BATTERY, Kind.MICROPHONE, Kind.DISPLAY, Kind.ANTENNA, Kind.MOTOR,
-     Kind.SOUNDER},
-    {Kind.SWITCH, Kind.MOSFET, Kind.TRANSISTOR, Kind.CRYSTAL, Kind.LED},
-    {Kind.TEST_POINT},
-)  # fmt: skip
-_RANK = {kind: rank for rank, kinds in enumerate(_TELLING) for kind in kinds}
+_KINDS: Final = table("kinds")["area"]
 #: Pins that are told of what a net leads to.
 FAR_PINS = 4
-#: Kinds whose value is a number that a missing part's position may be asked for.
-_HAS_VALUE = frozenset({Kind.RESISTOR, Kind.CAPACITOR, Kind.INDUCTOR, Kind.UNKNOWN})
-#: Kinds that cannot be torn off: copper and holes. They are shown, and never taken for lost.
-_NOT_PARTS = frozenset({Kind.MECHANICAL, Kind.TEST_POINT})
 #: A pad as large as a shield tab reaches no farther than this, mm.
 _MOST_REACH_MM = 2.0
 #: A pad without a size reaches this far: half the pitch of a common 0.8 mm grid, mm.
@@ -46,11 +36,6 @@ _NEIGHBOURS = 4
 MOST_SENTENCES = 10
 #: Devices that are named where they do not answer; of more, nothing does.
 MOST_DEAF = 4
-#: Kinds that carry a level to a signal, and kinds that stand on a signal without setting one.
-_CARRIES = frozenset(
-    {Kind.RESISTOR, Kind.THERMISTOR, Kind.FERRITE, Kind.INDUCTOR, Kind.FUSE, Kind.JUMPER}
-)
-_PASSIVE_ENDS = frozenset({Kind.CAPACITOR, Kind.ESD, Kind.VARISTOR, Kind.TEST_POINT})
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,20 +118,27 @@ def inspect_area(circuit: Circuit, shape: Shape, side: Side | None = None) -> Ar
         if shape.contains(pad.x, pad.y) and (side is None or pad.side.faces(side)):
             inside.setdefault(pad.part, []).append(pad)
     touched = {id(pad) for pads in inside.values() for pad in pads}
-    parts: list[AreaPart] = []
+    rows: list[tuple[Part, float, bool, tuple[Pin, ...]]] = []  # part, distance, whole, pins
     for key, pads in inside.items():
         part = board.part_by_key[key]
         pins = tuple(pin for pin in part.pins if any(id(pad) in touched for pad in pin.pads))
         whole = len(part.pins) <= 2 or len(pins) == len(part.pins)
         gap = min(distance(*shape.middle, pad.x, pad.y) for pad in pads)
-        parts.append(_area_part(circuit, part, gap, whole, pins))
+        rows.append((part, gap, whole, pins))
     for part in circuit.pad_grid.parts_without_pads:
         at = part_place(part)
         seen = side is None or part.side is None or part.side.faces(side)
         if at is not None and seen and shape.contains(*at):
-            parts.append(_area_part(circuit, part, distance(*shape.middle, *at), True, ()))
-    if not parts:
+            rows.append((part, distance(*shape.middle, *at), True, ()))
+    if not rows:
         raise _nothing_there(circuit, shape, side)
+    parts = []
+    for part, gap, whole, pins in rows:
+        kind = circuit.kinds[part.key]
+        lost = whole and kind.kind not in _KINDS["not_parts"]
+        proposals = circuit.proposals(part.key) if lost and lacks_value(kind) else ()
+        roles, absence = circuit.roles(part.key), circuit.absence(part.key)
+        parts.append(AreaPart(part, gap, lost, pins, roles, absence, proposals))
     parts.sort(
         key=lambda item: (item.absence.severity.rank, item.distance, natural_key(item.part.key))
     )
@@ -173,16 +165,6 @@ def reach_mm(part: Part, middle: tuple[float, float]) -> float:
     return max((distance(*middle, pad.x, pad.y) for pad in part.pads), default=0.0)
 
 
-def _area_part(
-    circuit: Circuit, part: Part, gap: float, whole: bool, pins: tuple[Pin, ...]
-) -> AreaPart:
-    kind = circuit.kinds[part.key]
-    whole = whole and kind.kind not in _NOT_PARTS
-    proposals = circuit.proposals(part.key) if whole and lacks_value(kind) else ()
-    roles, absence = circuit.roles(part.key), circuit.absence(part.key)
-    return AreaPart(part, gap, whole, pins, roles, absence, proposals)
-
-
 def _area_pads(
     circuit: Circuit, inside: Mapping[str, Sequence[Pad]], shape: Shape, gone: Collection[str]
 ) -> tuple[AreaPad, ...]:
@@ -206,7 +188,7 @@ def _area_pads(
 def lacks_value(kind: PartKind) -> bool:
     """Return whether a part of this kind should have a value, and no source states one."""
     known = (kind.ohms, kind.farads, kind.henries, kind.hertz)
-    return kind.kind in _HAS_VALUE and all(value is None for value in known)
+    return kind.kind in _KINDS["has_value"] and all(value is None for value in known)
 
 
 def far_pins(
@@ -222,12 +204,13 @@ def far_pins(
 
     def rank_pins() -> list[Pin]:
         source = circuit.rails[net].source if net in circuit.rails else None
+        ranks = {kind: rank for rank, kinds in enumerate(_KINDS["telling"]) for kind in kinds}
         first: dict[str, Pin] = {}
         for pin in circuit.board.net_by_name[net].pins:
             first.setdefault(pin.part, pin)
 
         def telling(pin: Pin) -> tuple[bool, int]:
-            return pin.part != source, _RANK.get(circuit.kinds[pin.part].kind, len(_TELLING))
+            return pin.part != source, ranks.get(circuit.kinds[pin.part].kind, len(ranks))
 
         return sorted(first.values(), key=telling)
 
@@ -324,9 +307,8 @@ def look_at_pad(circuit: Circuit, words: str) -> tuple[PadReport, ...]:
 def _pad_report(
     circuit: Circuit, pin: Pin | None, pad: Pad | None, point: tuple[float, float] | None = None
 ) -> PadReport:
-    others: list[NearPad] = []
-    neighbours: list[NearPad] = []
-    gap = 0.0
+    near: list[NearPad] = []
+    gap = reach = 0.0
     if pad is not None:
         at = point or (pad.x, pad.y)
         gap = 0.0 if point is None else distance(*point, pad.x, pad.y)
@@ -334,15 +316,10 @@ def _pad_report(
         reach = max(reach, gap)
         own = {id(piece) for piece in (pin.pads if pin is not None else (pad,))}
         for far, other in circuit.pad_grid.near(*at, pad.side):
-            if id(other) in own:
-                continue
-            if far > reach and len(neighbours) >= _NEIGHBOURS:
+            if far > reach and len(near) >= _NEIGHBOURS:
                 break
-            near = NearPad(other, _pin_of(circuit, other), far)
-            if far <= reach:
-                others.append(near)
-            if len(neighbours) < _NEIGHBOURS:
-                neighbours.append(near)
+            if id(other) not in own:
+                near.append(NearPad(other, _pin_of(circuit, other), far))
     copper = pin or pad
     net = copper.net if copper is not None else None
     part = circuit.board.part_by_key[copper.part if copper is not None else ""]
@@ -354,10 +331,9 @@ def _pad_report(
         numbers = {link.to_pin for link in links if link.from_pin == pin.number}
         ends = [other for other in part.pins if other.number in numbers]
     far_ends = far_pins(circuit, net, part.key) if net is not None else ()
-    return PadReport(
-        part, pin, pad, gap, tuple(others), tuple(neighbours), tuple(ends), far_ends,
-        at_point=point is not None,
-    )  # fmt: skip
+    others = tuple(each for each in near if each.distance <= reach)
+    neighbours, at_point = tuple(near[:_NEIGHBOURS]), point is not None
+    return PadReport(part, pin, pad, gap, others, neighbours, tuple(ends), far_ends, at_point)
 
 
 def _pin_of(circuit: Circuit, pad: Pad) -> Pin | None:
@@ -491,7 +467,7 @@ def _shared_signals(circuit: Circuit, gone: Collection[str]) -> Iterator[_Senten
     """
     carriers: dict[str, list[str]] = {}
     for key in gone:
-        if circuit.kinds[key].kind in _CARRIES:
+        if circuit.kinds[key].kind in _KINDS["carries"]:
             for net in circuit.board.part_by_key[key].nets:
                 if circuit.net_kind(net) not in {NetKind.RAIL, NetKind.GROUND}:
                     carriers.setdefault(net, []).append(key)
@@ -500,7 +476,7 @@ def _shared_signals(circuit: Circuit, gone: Collection[str]) -> Iterator[_Senten
         left = {
             pin.part
             for pin in pins
-            if pin.part not in gone and circuit.kinds[pin.part].kind not in _PASSIVE_ENDS
+            if pin.part not in gone and circuit.kinds[pin.part].kind not in _KINDS["passive_ends"]
         }
         if len(parts) < 2 or len(left) != 1:
             continue

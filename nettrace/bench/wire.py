@@ -11,6 +11,7 @@ keeps apart: a short, until the user says that it is meant.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from itertools import combinations
@@ -46,12 +47,9 @@ def pad_name(circuit: Circuit, pin: Pin) -> str:
 
 def find_pad(circuit: Circuit, name: str) -> Pin | None:
     """Return the pin that `REFDES.PIN` means, None where there is none."""
-    if "." not in name:
-        return None
-    try:
-        return find_pins(circuit.board, name)[0]
-    except (NothingMatches, WrongUsage):
-        return None
+    with suppress(NothingMatches, WrongUsage):
+        return find_pins(circuit.board, name)[0] if "." in name else None
+    return None
 
 
 def find_via(circuit: Circuit, place: str) -> Via | None:
