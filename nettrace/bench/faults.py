@@ -25,7 +25,7 @@ from nettrace.bench.wire import (
 )
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import two_nets
+from nettrace.circuit.links import two_nets
 from nettrace.model.board import Pad, Part, Pin
 from nettrace.values.quantity import engineering, read_quantity
 

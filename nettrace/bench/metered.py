@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.series import two_nets
+from nettrace.circuit.links import two_nets
 from nettrace.electrical.expected import Expected, Heat, MeteredBoard
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Part

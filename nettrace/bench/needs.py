@@ -15,7 +15,7 @@ from nettrace.bench.match import part_size
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import PartKind, Severity
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import two_nets
+from nettrace.circuit.links import two_nets
 from nettrace.electrical.power_off import UNSTATED_TOLERANCE, is_class_1
 from nettrace.knowledge import table
 from nettrace.model.board import Part

@@ -20,7 +20,7 @@ from nettrace.bench.wire import find_pad, pad_name
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import pairs_of
+from nettrace.circuit.links import pairs_of
 from nettrace.electrical.expected import MeteredBoard
 from nettrace.electrical.network import Network, Resistor, fold, links
 from nettrace.electrical.power_off import Elements, elements_of, is_exact

@@ -20,7 +20,7 @@ from nettrace.bench.wire import Point, find_pad, net_groups, pad_name, points_of
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind, Rail
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import two_nets
+from nettrace.circuit.links import two_nets
 from nettrace.electrical.meter import BEEPER_RANGE_OHMS, DIODE_PIN_VOLTS
 from nettrace.electrical.power_off import CLASS_2_DROP
 from nettrace.model.board import Pad, Pin, Side

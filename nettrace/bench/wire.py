@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import two_nets
+from nettrace.circuit.links import two_nets
 from nettrace.electrical.network import Groups
 from nettrace.electrical.power_off import elements_of
 from nettrace.errors import NothingMatches, WrongUsage

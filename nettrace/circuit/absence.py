@@ -25,13 +25,10 @@ from nettrace.circuit.evidence import (
     Severity,
 )
 from nettrace.circuit.kinds import TRANSISTORS, Kind
-from nettrace.circuit.links import Bank
+from nettrace.circuit.links import LINK_KINDS, Bank
 from nettrace.circuit.part_kinds import is_logic_cell
 from nettrace.circuit.roles import row_of
-from nettrace.circuit.roles.site import Site
-from nettrace.circuit.roles.survey import CHIPS, Survey
-from nettrace.circuit.roles.words import are_pair, plain_name, words_of
-from nettrace.circuit.series import LINK_KINDS
+from nettrace.circuit.roles.site import CHIPS, Site, Survey, are_pair, plain_name, words_of
 from nettrace.model.names import natural_key
 
 #: A role less likely than this decides nothing.

@@ -15,9 +15,8 @@ from nettrace.circuit.absence_pulls import (
 from nettrace.circuit.absence_supply import rails_lost, supply_link, without_it
 from nettrace.circuit.evidence import Absence, Bus, BusLine, Severity
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.roles.survey import CHIPS
-from nettrace.circuit.roles.words import are_pair, says
-from nettrace.circuit.series import terminals_of
+from nettrace.circuit.links import terminals_of
+from nettrace.circuit.roles.site import CHIPS, are_pair, says
 from nettrace.model.names import natural_key
 
 #: A pack's plug has no more pins (common practice, no source).

@@ -17,8 +17,7 @@ from nettrace.circuit.absence_supply import rails_lost, shell_untied, supply_lin
 from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.pulls import parallel_ohms
-from nettrace.circuit.roles.survey import CHIPS
-from nettrace.circuit.roles.words import plain_name, says
+from nettrace.circuit.roles.site import CHIPS, plain_name, says
 from nettrace.values.quantity import engineering
 
 #: An input of a 3.3 V chip bears a little more than this (common practice, no source).

@@ -8,10 +8,8 @@ from typing import Final
 from nettrace.circuit.absence import Gap, Surroundings, listed, only_way, tell
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import TRANSISTORS, Kind
-from nettrace.circuit.links import switched_way
-from nettrace.circuit.roles.survey import CHIPS
-from nettrace.circuit.roles.words import says
-from nettrace.circuit.series import SUPPLY_OHMS, diode_ends, is_closed, terminals_of
+from nettrace.circuit.links import SUPPLY_OHMS, diode_ends, is_closed, switched_way, terminals_of
+from nettrace.circuit.roles.site import CHIPS, says
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 

@@ -36,7 +36,7 @@ from nettrace.model.notes import Notes
 if TYPE_CHECKING:
     from nettrace.circuit.absence import Surroundings
     from nettrace.circuit.roles.proposals import ValueBank
-    from nettrace.circuit.roles.survey import Survey
+    from nettrace.circuit.roles.site import Survey
     from nettrace.model.geometry import PadGrid
 
 _Answer = TypeVar("_Answer")
@@ -87,7 +87,7 @@ class Circuit:
     @cached_property
     def survey(self) -> Survey:
         """What stands around each net, in tables; the roles are read from it."""
-        from nettrace.circuit.roles.survey import survey_board
+        from nettrace.circuit.roles.site import survey_board
 
         return survey_board(self.board, self.kinds, self.rails)
 

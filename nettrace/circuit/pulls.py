@@ -9,8 +9,7 @@ from msgspec.structs import replace
 
 from nettrace.circuit.evidence import Link, PartKind, Pull, Rail, Reach
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.links import walk
-from nettrace.circuit.series import LEAST_PULL_OHMS, LINK_KINDS
+from nettrace.circuit.links import LEAST_PULL_OHMS, LINK_KINDS, walk
 from nettrace.model.board import Board
 from nettrace.model.names import natural_key
 

@@ -14,13 +14,13 @@ from typing import Final
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import pairs_of, two_nets
 from nettrace.circuit.rail_names import (
     leaf_of,
     pin_function_of,
     read_rail_name,
     without_overbars,
 )
-from nettrace.circuit.series import pairs_of, two_nets
 from nettrace.knowledge import pattern
 from nettrace.model.board import Board, Part, Pin
 

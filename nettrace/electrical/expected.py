@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from nettrace.circuit.evidence import NetKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import diode_ends
+from nettrace.circuit.links import diode_ends
 from nettrace.electrical.meter import DIODE_PIN_VOLTS
 from nettrace.electrical.network import Network, Resistor
 from nettrace.electrical.power_off import OhmsBounds, PowerOff

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.series import pairs_of, two_nets
+from nettrace.circuit.links import pairs_of, two_nets
 from nettrace.electrical.meter import OHMS, Accuracy, meter_error
 from nettrace.electrical.network import Network, Resistor
 

@@ -12,12 +12,12 @@ import pytest
 from nettrace.circuit.evidence import Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles import row_of, rules_for, vocabulary
-from nettrace.circuit.roles.words import says
+from nettrace.circuit.roles.site import says
 from nettrace.knowledge import table
 from tests.conftest import ROOT
 
 CIRCUIT = ROOT / "nettrace" / "circuit"
-FAMILIES = ("capacitors", "chips", "others", "resistors", "semiconductors")
+FAMILIES = ("capacitors", "chips", "others", "resistors")
 ROWS = table("roles")["roles"]
 JUDGED = table("absence")["judgements"]
 

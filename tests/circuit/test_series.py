@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.circuit.series import Pair, Terminals, pairs_of, resistor_elements, terminals_of
+from nettrace.circuit.links import Pair, Terminals, pairs_of, resistor_elements, terminals_of
 from tests.circuit_language import board, circuit
 
 

@@ -18,8 +18,7 @@ from nettrace import knowledge
 from nettrace.circuit.evidence import Role
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.others import unknown_kind
-from nettrace.circuit.roles.site import Rule, Site
-from nettrace.circuit.roles.survey import Survey
+from nettrace.circuit.roles.site import Rule, Site, Survey
 from nettrace.model.board import Part
 from nettrace.model.names import match_names
 from nettrace.model.notes import Notes

@@ -9,6 +9,7 @@ from nettrace.circuit.roles.chips import roles_in_text
 from nettrace.circuit.roles.resistors import SNUBBER_OHMS, bridged, in_a_loop
 from nettrace.circuit.roles.site import (
     CERTAIN,
+    CHIPS,
     FAINT,
     LIKELY,
     POSSIBLE,
@@ -17,12 +18,16 @@ from nettrace.circuit.roles.site import (
     WEAK,
     Findings,
     Site,
+    Survey,
+    are_pair,
     figure,
     found,
+    names_supply,
+    pad_distance_mm,
     ranked,
+    says,
+    words_of,
 )
-from nettrace.circuit.roles.survey import CHIPS, Survey, pad_distance_mm
-from nettrace.circuit.roles.words import are_pair, names_supply, says, words_of
 
 #: From here on a capacitor of a supply is called bulk (common practice, no source); one that is
 #: rounded down by as much still is.

@@ -13,18 +13,20 @@ from typing import Final
 from nettrace import knowledge
 from nettrace.circuit.evidence import Role
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.rail_volts import is_regulator_text
+from nettrace.circuit.rails import is_regulator_text
 from nettrace.circuit.roles.site import (
     FAINT,
     POSSIBLE,
     WEAK,
     Findings,
     Site,
+    Survey,
     found,
+    plain_name,
     ranked,
+    says,
+    words_of,
 )
-from nettrace.circuit.roles.survey import Survey
-from nettrace.circuit.roles.words import plain_name, says, words_of
 from nettrace.model.board import Part
 
 #: Weight of a part number, and of a word (ours, no source).

@@ -21,23 +21,24 @@ from nettrace import knowledge
 from nettrace.circuit.buses import find_line, pull_window
 from nettrace.circuit.evidence import Bus, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
+from nettrace.circuit.links import SUPPLY_OHMS
 from nettrace.circuit.part_kinds import infer_kinds
 from nettrace.circuit.rail_names import read_rail_name
-from nettrace.circuit.rail_volts import reference_volts
+from nettrace.circuit.rails import reference_volts
 from nettrace.circuit.roles import row_of
 from nettrace.circuit.roles.capacitors import BULK_FARADS
 from nettrace.circuit.roles.resistors import feedback_chip
-from nettrace.circuit.roles.site import VALUE_NOT_KNOWN
-from nettrace.circuit.roles.survey import (
+from nettrace.circuit.roles.site import (
     CHIPS,
+    VALUE_NOT_KNOWN,
     Branch,
     ByNet,
     Survey,
+    are_pair,
     find_taps,
     pad_distance_mm,
+    words_of,
 )
-from nettrace.circuit.roles.words import are_pair, words_of
-from nettrace.circuit.series import SUPPLY_OHMS
 from nettrace.model.board import EMPTY, Board, Part
 from nettrace.values.quantity import engineering
 from nettrace.values.series import nearest

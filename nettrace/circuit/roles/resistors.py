@@ -7,25 +7,30 @@ from typing import Final
 
 from nettrace import knowledge
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.rail_volts import is_regulator_text
+from nettrace.circuit.links import LEAST_PULL_OHMS, SHUNT_OHMS, resistor_elements
+from nettrace.circuit.rails import is_regulator_text
 from nettrace.circuit.roles.chips import roles_in_text
 from nettrace.circuit.roles.site import (
     CERTAIN,
+    CHIPS,
     FAINT,
     LIKELY,
     POSSIBLE,
     STRONG,
     VALUE_NOT_KNOWN,
     WEAK,
+    Branch,
     Findings,
     Site,
+    Survey,
+    are_pair,
     figure,
     found,
+    names_supply,
     ranked,
+    says,
+    words_of,
 )
-from nettrace.circuit.roles.survey import CHIPS, Branch, Survey
-from nettrace.circuit.roles.words import are_pair, names_supply, says, words_of
-from nettrace.circuit.series import LEAST_PULL_OHMS, SHUNT_OHMS, resistor_elements
 
 #: A supply is filtered through up to this (common practice, no source).
 SUPPLY_FILTER_OHMS: Final = 100.0
