@@ -8,6 +8,8 @@ stand where the file puts them; a pin without a pad of its own is placed by its 
 from __future__ import annotations
 
 import re
+from collections import Counter
+from collections.abc import Iterable, Set
 
 from nettrace.collector import collector_off
 from nettrace.errors import BadInput, Place
@@ -16,7 +18,6 @@ from nettrace.model.builder import BoardBuilder, PartDraft
 from nettrace.model.geometry import turn
 from nettrace.readers.document import Document
 from nettrace.readers.ipc2581_file import (
-    BomLine,
     Component,
     Facts,
     Frame,
@@ -86,7 +87,7 @@ class _Assembly:
         builder.version = f"revision {facts.revision or '?'}, {facts.units}"
         if facts.mode:
             builder.version += f", mode {facts.mode}"
-        builder.layers = tuple(layer.name for layer in facts.layers.values() if layer.copper)
+        builder.layers = tuple(name for name, layer in facts.layers.items() if layer.copper)
         builder.outline = [tuple(path) for path in facts.outline if len(path) > 1]
         self._add_parts()
         self._add_parts_list()
@@ -108,7 +109,9 @@ class _Assembly:
 
     def _add_parts(self) -> None:
         shown = _shown_references(self.facts)
-        packages = _bare_packages(self.facts)
+        bom = self.facts.bom
+        listed = {package for line in bom for _, package, _, _ in line.references if package}
+        packages = _without_suffix(self.facts.packages, listed)
         for component in self.facts.components:
             raw, place = component.refdes, component.place
             draft = self.builder.part(shown.get(raw, raw), place)
@@ -133,24 +136,21 @@ class _Assembly:
 
     def _add_parts_list(self) -> None:
         for line in self.facts.bom:
+            value = _value(line.properties)
             for name, package, fitted, place in line.references:
                 draft = self.drafts.get(name)
                 if draft is None:
                     self._note("parts list line for a part that is not placed", name, place)
                     continue
-                self._describe(draft, line, fitted, place)
+                draft.properties.update(line.properties)
                 draft.package = package or draft.package
-
-    def _describe(self, draft: PartDraft, line: BomLine, fitted: bool | None, place: Place) -> None:
-        draft.properties.update(line.properties)
-        value = _value(line.properties)
-        if value is not None:
-            draft.value = value
-            draft.origins["value"] = place
-        draft.description = line.description or draft.description
-        if fitted is not None:
-            draft.fitted = fitted
-            draft.origins["fitted"] = place
+                draft.description = line.description or draft.description
+                if value is not None:
+                    draft.value = value
+                    draft.origins["value"] = place
+                if fitted is not None:
+                    draft.fitted = fitted
+                    draft.origins["fitted"] = place
 
     # nets and pads
 
@@ -207,21 +207,14 @@ class _Assembly:
         contact = padstack.plating != "NONPLATED" or net is not None
         if contact:
             self.contacts.add((reference, pin))
-        shape = self._shape(first, padstack)
-        self.drafts[reference].pad(
-            pin,
-            net,
-            x,
-            y,
-            side or Side.BOTH,
-            shape=shape.name if shape else None,
-            width=shape.width if shape else None,
-            height=shape.height if shape else None,
-            angle=first.frame.angle % 360.0,
-            drill=self._drill(padstack),
-            plated=contact,
-            place=first.place,
-        )
+        shape, width, height = self._size(first.shape or padstack.forms.get(first.layer))
+        self.drafts[reference].pads.append((
+            pin, net, x, y, side or Side.BOTH, shape, width, height, first.frame.angle % 360.0,
+            self._drill_of(padstack), contact, first.place,
+        ))  # fmt: skip
+
+    def _drill_of(self, padstack: Padstack) -> float | None:
+        return millimetres(padstack.drill * self.facts.scale) if padstack.drill else None
 
     def _padstack(self, pad: LayerPad) -> Padstack:
         if not pad.padstack:
@@ -232,14 +225,10 @@ class _Assembly:
             return _NO_PADSTACK
         return padstack
 
-    def _drill(self, padstack: Padstack) -> float | None:
-        return millimetres(padstack.drill * self.facts.scale) if padstack.drill else None
-
-    def _shape(self, pad: LayerPad, padstack: Padstack) -> Shape | None:
-        return self._form(pad.shape or padstack.forms.get(pad.layer))
-
-    def _form(self, form: str | Shape | None) -> Shape | None:
-        return self.facts.primitives.get(form) if isinstance(form, str) else form
+    def _size(self, form: str | Shape | None) -> tuple[str | None, float | None, float | None]:
+        """Return a form's name, width and height."""
+        shape = self.facts.primitives.get(form) if isinstance(form, str) else form
+        return shape or (None, None, None)
 
     # pins that the pads do not name
 
@@ -261,19 +250,12 @@ class _Assembly:
                 x, y = _put(way, frame, pin.frame.x, pin.frame.y)
                 net = self._net_of(key, x, y)
                 own_angle = -pin.frame.angle if frame.mirror else pin.frame.angle
-                form = self._form(pin.shape)
-                draft.pad(
-                    pin.number,
-                    net,
-                    x,
-                    y,
-                    Side.BOTH if pin.through else draft.side or Side.BOTH,
-                    shape=form.name if form else None,
-                    width=form.width if form else None,
-                    height=form.height if form else None,
-                    angle=(frame.angle + own_angle) % 360.0,
-                    place=component.place,
-                )
+                shape, width, height = self._size(pin.shape)
+                side = Side.BOTH if pin.through else draft.side or Side.BOTH
+                draft.pads.append((
+                    pin.number, net, x, y, side, shape, width, height,
+                    (frame.angle + own_angle) % 360.0, None, True, component.place,
+                ))  # fmt: skip
 
     def _way_of_mirroring(self) -> str:
         """Return how this writer mirrors: the way that meets most of the pads that have a place."""
@@ -330,13 +312,9 @@ class _Assembly:
                 left.append(pad.place)
                 continue
             at = (millimetres(pad.frame.x), millimetres(pad.frame.y))
-            shape = self._shape(pad, padstack)
+            _, width, _ = self._size(pad.shape or padstack.forms.get(pad.layer))
             net, diameter, drill = vias.get(at, (None, None, None))
-            vias[at] = (
-                net or pad.net,
-                diameter or (shape.width if shape else None),
-                drill or self._drill(padstack),
-            )
+            vias[at] = net or pad.net, diameter or width, drill or self._drill_of(padstack)
         for hole in self.facts.holes:
             at = (millimetres(hole.x), millimetres(hole.y))
             if hole.plating == "VIA" or at in vias:
@@ -382,25 +360,16 @@ def _shown_references(facts: Facts) -> dict[str, str]:
     listed = {name for line in facts.bom for name, _, _, _ in line.references}
     used = {component for pad in facts.pads for component, _ in pad.pins}
     used.update(component for pins in facts.logical.values() for component, _, _ in pins)
-    shown: dict[str, str] = {}
-    claimed: dict[str, int] = {}
-    for refdes in components:
-        match = _SUFFIX.fullmatch(refdes)
-        if match is None or match[1] in components:
-            continue
-        base = match[1]
-        if any(base in names and refdes not in names for names in (listed, used)):
-            shown[refdes] = base
-            claimed[base] = claimed.get(base, 0) + 1
-    return {refdes: base for refdes, base in shown.items() if claimed[base] == 1}
+    shown = _without_suffix(components, listed) | _without_suffix(components, used)
+    claimed = Counter(shown.values())
+    return {
+        refdes: base
+        for refdes, base in shown.items()
+        if claimed[base] == 1 and base not in components
+    }
 
 
-def _bare_packages(facts: Facts) -> dict[str, str]:
-    """Return package as written -> name to show: the suffix goes where the parts list lacks it."""
-    listed = {package for line in facts.bom for _, package, _, _ in line.references if package}
-    shown: dict[str, str] = {}
-    for name in facts.packages:
-        match = _SUFFIX.fullmatch(name)
-        if match is not None and name not in listed and match[1] in listed:
-            shown[name] = match[1]
-    return shown
+def _without_suffix(written: Iterable[str], listed: Set[str]) -> dict[str, str]:
+    """Return name as written -> name to show: the suffix goes where the list has it only bare."""
+    found = [(name, _SUFFIX.fullmatch(name)) for name in written if name not in listed]
+    return {name: match[1] for name, match in found if match is not None and match[1] in listed}

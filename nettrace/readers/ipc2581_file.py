@@ -12,11 +12,11 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from typing import NoReturn
+from typing import NamedTuple, NoReturn
 from xml.parsers import expat
 
 from nettrace.errors import BadInput, Place
-from nettrace.knowledge import section, table
+from nettrace.knowledge import table
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
 
@@ -30,40 +30,6 @@ _SHAPES = {
     "Circle": "circle", "Oval": "oval", "RectCenter": "rect", "RectRound": "roundrect",
     "RectCham": "roundrect", "Ellipse": "oval", "Diamond": "custom", "Contour": "custom",
 }  # fmt: skip
-_REFERENCES = ("StandardPrimitiveRef", "UserPrimitiveRef")
-_FORMS = " ".join([*_SHAPES, *_REFERENCES])
-#: Context -> the elements that are kept in it, however deep below others. The context of an element
-#: is its name; one that is no context has no children that matter.
-_KEPT = {
-    # a LogicalNet's place is in the step; some write it before
-    ROOT: "FunctionMode DictionaryStandard DictionaryUser Bom CadHeader Layer Step LogicalNet",
-    **dict.fromkeys(("DictionaryStandard", "DictionaryUser"), "EntryStandard EntryUser"),
-    **dict.fromkeys(("EntryStandard", "EntryUser"), " ".join(_SHAPES)),
-    "Bom": "BomItem",
-    "BomItem": "RefDes Textual Enumerated Measured",
-    "Step": "PadStackDef Profile Package Component LogicalNet PhyNet LayerFeature",
-    "PadStackDef": "PadstackHoleDef PadstackPadDef",
-    "PadstackPadDef": _FORMS,
-    **dict.fromkeys(("Profile", "Outline"), "PolyBegin PolyStepSegment PolyStepCurve"),
-    "Package": "Outline Pin",
-    "Pin": f"Xform Location {_FORMS}",
-    "Component": "Xform Location NonstandardAttribute",
-    "LogicalNet": "PinRef",
-    "PhyNet": "PhyNetPoint",
-    "LayerFeature": "Set",
-    "Set": "Pad Hole",
-    "hole set": "Hole",  # of a layer that is no copper
-    "Pad": f"Xform Location PinRef {_FORMS}",
-    "nothing": "",
-}
-#: Context -> subtrees in it that hold nothing a board model keeps.
-_DRAWINGS = {
-    ROOT: "LogisticHeader HistoryRecord Avl Stackup DictionaryColor DictionaryLineDesc "
-    "DictionaryFillDesc DictionaryFont DictionaryFirmware Spec",
-    "Package": "SilkScreen AssemblyDrawing LandPattern",
-    "Set": "Features Fiducial SlotCavity ColorRef",
-    "hole set": "Features Fiducial SlotCavity ColorRef Pad",
-}
 #: Those that never stand in themselves: an end was lost.
 _NOT_NESTED = frozenset(
     {"Step", "Package", "Component", "Pin", "Pad", "BomItem", "PadStackDef", "LayerFeature",
@@ -83,62 +49,55 @@ class Node:
     place: Place
     children: list[Node] = field(default_factory=list)
 
-    def all(self, *names: str) -> list[Node]:
-        """Return the children of those names."""
-        return [child for child in self.children if child.name in names]
+    def all(self, name: str) -> list[Node]:
+        """Return the children of that name."""
+        return [child for child in self.children if child.name == name]
 
 
-@dataclass(frozen=True, slots=True)
-class Shape:
+class Shape(NamedTuple):
     """A pad's form: rect, roundrect, circle, oval or custom; sizes in mm (dictionaries differ)."""
 
     name: str
-    width: float | None
-    height: float | None
+    width: float | None = None
+    height: float | None = None
 
 
-@dataclass(slots=True)
-class Frame:
+class Frame(NamedTuple):
     """Where something is put: offset, then turned counter-clockwise after mirroring x."""
 
-    x: float = 0.0
-    y: float = 0.0
-    angle: float = 0.0
-    mirror: bool = False
-    placed: bool = False  # a Location was given
+    x: float
+    y: float
+    angle: float
+    mirror: bool
+    placed: bool  # a Location was given
 
 
-@dataclass(frozen=True, slots=True)
-class Layer:
+class Layer(NamedTuple):
     """A layer: TOP, BOTTOM, INTERNAL, ALL..., and whether it is copper."""
 
-    name: str
     side: str
     copper: bool
 
 
-@dataclass(slots=True)
-class PackagePin:
+class PackagePin(NamedTuple):
     """A pin of a package, relative to the package's origin."""
 
     number: str
     name: str | None
     frame: Frame
-    through: bool = False
-    shape: str | Shape | None = None  # str: the id of a primitive
+    through: bool
+    shape: str | Shape | None  # str: the id of a primitive
 
 
 @dataclass(slots=True)
 class Package:
     """A package: its pins and its body's corners."""
 
-    name: str
     pins: list[PackagePin] = field(default_factory=list)
     outline: list[tuple[float, float]] = field(default_factory=list)
 
 
-@dataclass(slots=True)
-class Component:
+class Component(NamedTuple):
     """A placed component."""
 
     refdes: str
@@ -146,17 +105,16 @@ class Component:
     layer: str
     frame: Frame
     place: Place
-    properties: dict[str, str] = field(default_factory=dict)
+    properties: dict[str, str]
 
 
-@dataclass(slots=True)
-class BomLine:
+class BomLine(NamedTuple):
     """A line of the parts list with the references it stands for."""
 
     description: str
-    properties: dict[str, str] = field(default_factory=dict)
+    properties: dict[str, str]
     #: (reference, package, whether populated where it says so, place)
-    references: list[tuple[str, str, bool | None, Place]] = field(default_factory=list)
+    references: list[tuple[str, str, bool | None, Place]]
 
 
 @dataclass(slots=True)
@@ -168,8 +126,7 @@ class Padstack:
     forms: dict[str, str | Shape] = field(default_factory=dict)
 
 
-@dataclass(slots=True)
-class LayerPad:
+class LayerPad(NamedTuple):
     """A pad of a copper layer."""
 
     layer: str
@@ -178,12 +135,11 @@ class LayerPad:
     padstack: str
     frame: Frame
     place: Place
-    shape: str | Shape | None = None
-    pins: list[tuple[str, str]] = field(default_factory=list)  # (componentRef, pin)
+    shape: str | Shape | None
+    pins: list[tuple[str, str]]  # (componentRef, pin)
 
 
-@dataclass(slots=True)
-class Hole:
+class Hole(NamedTuple):
     """A hole of a drill layer."""
 
     net: str | None
@@ -241,22 +197,20 @@ class _Stream:
         self.facts = Facts()
         self.prefix = ""
         self.reported: set[str] = set()
-        self.words = {name: frozenset(text.split()) for name, text in table("ipc2581").items()
-                      if isinstance(text, str)}  # fmt: skip
-        self.attributes = {
-            element: frozenset(names.split())
-            for element, names in section("ipc2581", "attributes").items()
-        }
+        known = table("ipc2581")
+        self.words = {n: frozenset(t.split()) for n, t in known.items() if isinstance(t, str)}
+        self.attributes, self.kept, self.drawings = (
+            {element: frozenset(names.split()) for element, names in known[about].items()}
+            for about in ("attributes", "kept", "drawings")
+        )
         self.elements = self.words["elements"].union(self.attributes)
-        self.kept = {context: frozenset(names.split()) for context, names in _KEPT.items()}
-        self.drawings = {context: frozenset(names.split()) for context, names in _DRAWINGS.items()}
         self.open: list[tuple[Node, str]] = []  # each with its context
         self.node = Node(ROOT, {}, Place(document.path))
         self.context = ROOT
         self.inside = self.kept[ROOT]
         self.passed_over = ""
         self.bom_count = 0
-        self.package = Package("")
+        self.package = Package()
         #: What an element comes to when it begins; may return its context.
         self.at_start: dict[str, Callable[[Node], str | None]] = {
             "FunctionMode": self._mode, "CadHeader": self._cad_header, "Layer": self._layer,
@@ -421,27 +375,26 @@ class _Stream:
             self._fail(node.place, f"the unit {units!r}", "MILLIMETER, MICRON or INCH")
         return scale
 
-    def choose(self, kind: str, value: str, *known: str) -> None:
-        """Report a value that is none of those known."""
+    def choose(self, kind: str, value: str, *known: str) -> str:
+        """Return the value; report it where it is none of those known."""
         if not any(value in self.words[words] for words in known):
             self._report(kind, f"'{value}'")
+        return value
 
     def plating_of(self, node: Node) -> str:
         """Return whether a hole is plated."""
-        plating = node.attributes.get("platingStatus", "PLATED")
-        self.choose("plating", plating, "platings")
-        return plating
+        return self.choose("plating", node.attributes.get("platingStatus", "PLATED"), "platings")
 
     # ---- forms, places and paths of whatever holds them -----------------------------------------
 
     def form_of(self, node: Node, scale: float) -> str | Shape | None:
         """Return the first form in an element; a text is the name of a primitive."""
         for child in node.children:
-            if child.name in _REFERENCES:
+            if child.name in {"StandardPrimitiveRef", "UserPrimitiveRef"}:
                 return self.text_of(child, "id")
-            name = _SHAPES.get(child.name)
             if child.name == "Contour":
-                return Shape("custom", None, None)
+                return Shape("custom")
+            name = _SHAPES.get(child.name)
             if name is not None:
                 sizes = ("diameter", "diameter") if name == "circle" else ("width", "height")
                 width, height = (millimetres(self.number_of(child, size) * scale) for size in sizes)
@@ -450,19 +403,16 @@ class _Stream:
 
     def frame_of(self, node: Node) -> Frame:
         """Return where an element is put, by its Xform and Location."""
-        frame = Frame()
+        angle, mirror, at = 0.0, False, None
         for child in node.all("Xform"):
-            frame.angle = self.number_of(child, "rotation", 0.0)
-            frame.mirror = bool(self.flag_of(child, "mirror"))
+            angle = self.number_of(child, "rotation", 0.0)
+            mirror = bool(self.flag_of(child, "mirror"))
         if node.name == "Pin" and ("x" in node.attributes or "y" in node.attributes):
-            self._locate(frame, node)
+            at = self.length_of(node, "x"), self.length_of(node, "y")
         for child in node.all("Location"):
-            self._locate(frame, child)
-        return frame
-
-    def _locate(self, frame: Frame, node: Node) -> None:
-        frame.x, frame.y = self.length_of(node, "x"), self.length_of(node, "y")
-        frame.placed = True
+            at = self.length_of(child, "x"), self.length_of(child, "y")
+        x, y = at or (0.0, 0.0)
+        return Frame(x, y, angle, mirror, at is not None)
 
     def paths_of(self, node: Node) -> list[list[tuple[float, float]]]:
         """Return the paths of an outline; each begins anew."""
@@ -499,7 +449,7 @@ class _Stream:
         return None if self.bom_count == 1 else "nothing"
 
     def _bom_item(self, node: Node) -> None:
-        line = BomLine(node.attributes.get("description", ""))
+        line = BomLine(node.attributes.get("description", ""), {}, [])
         if number := node.attributes.get("OEMDesignNumberRef"):
             line.properties["OEMDesignNumberRef"] = number
         for child in node.children:
@@ -523,10 +473,9 @@ class _Stream:
 
     def _layer(self, node: Node) -> None:
         name, function = self.text_of(node, "name"), self.text_of(node, "layerFunction")
-        side = node.attributes.get("side", "NONE")
         self.choose("layer function", function, "copper", "other_layers")
-        self.choose("layer side", side, "layer_sides")
-        self.facts.layers[name] = Layer(name, side, function in self.words["copper"])
+        side = self.choose("layer side", node.attributes.get("side", "NONE"), "layer_sides")
+        self.facts.layers[name] = Layer(side, function in self.words["copper"])
 
     def _step(self, node: Node) -> str | None:
         facts = self.facts
@@ -561,8 +510,7 @@ class _Stream:
         self.facts.outline += self.paths_of(node)
 
     def _package(self, node: Node) -> None:
-        name = self.text_of(node, "name")
-        self.package = self.facts.packages[name] = Package(name)
+        self.package = self.facts.packages[self.text_of(node, "name")] = Package()
 
     def _outline(self, node: Node) -> None:
         paths = self.paths_of(node)
@@ -570,15 +518,10 @@ class _Stream:
             self.package.outline = paths[-1]
 
     def _pin(self, node: Node) -> None:
-        self.package.pins.append(
-            PackagePin(
-                self.text_of(node, "number"),
-                node.attributes.get("name") or None,
-                self.frame_of(node),
-                node.attributes.get("type") == "THRU",
-                self.form_of(node, self.facts.scale),
-            )
-        )
+        number, said = self.text_of(node, "number"), node.attributes
+        through, frame = said.get("type") == "THRU", self.frame_of(node)
+        form = self.form_of(node, self.facts.scale)
+        self.package.pins.append(PackagePin(number, said.get("name") or None, frame, through, form))
 
     def _component(self, node: Node) -> None:
         properties = {}
@@ -588,16 +531,10 @@ class _Stream:
             name, value = child.attributes.get("name"), child.attributes.get("value")
             if name and value:
                 properties[name] = value
-        self.facts.components.append(
-            Component(
-                self.text_of(node, "refDes"),
-                self.text_of(node, "packageRef"),
-                self.text_of(node, "layerRef"),
-                self.frame_of(node),
-                node.place,
-                properties,
-            )
-        )
+        refdes, package = self.text_of(node, "refDes"), self.text_of(node, "packageRef")
+        layer, frame = self.text_of(node, "layerRef"), self.frame_of(node)
+        component = Component(refdes, package, layer, frame, node.place, properties)
+        self.facts.components.append(component)
 
     def _logical_net(self, node: Node) -> None:
         self.facts.logical.setdefault(self.text_of(node, "name"), [])
@@ -630,29 +567,16 @@ class _Stream:
             (self.text_of(pin, "componentRef"), self.text_of(pin, "pin"))
             for pin in node.all("PinRef")
         ]
-        self.facts.pads.append(
-            LayerPad(
-                layer,
-                said.get("net") or None,
-                said.get("padUsage") == "VIA",
-                node.attributes.get("padstackDefRef", ""),
-                self.frame_of(node),
-                node.place,
-                self.form_of(node, self.facts.scale),
-                pins,
-            )
-        )
+        self.facts.pads.append(LayerPad(
+            layer, said.get("net") or None, said.get("padUsage") == "VIA",
+            node.attributes.get("padstackDefRef", ""), self.frame_of(node), node.place,
+            self.form_of(node, self.facts.scale), pins,
+        ))  # fmt: skip
 
     def _hole(self, node: Node) -> None:
-        self.facts.holes.append(
-            Hole(
-                self.node.attributes.get("net") or None,
-                self.plating_of(node),
-                self.length_of(node, "diameter"),
-                self.length_of(node, "x"),
-                self.length_of(node, "y"),
-            )
-        )
+        plating, net = self.plating_of(node), self.node.attributes.get("net") or None
+        sizes = (self.length_of(node, name) for name in ("diameter", "x", "y"))
+        self.facts.holes.append(Hole(net, plating, *sizes))
 
 
 def _arc(

@@ -15,7 +15,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from functools import partial
 from itertools import islice
 from math import fsum
 from typing import NamedTuple, TypeVar
@@ -25,7 +25,7 @@ from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.board import Board, Side, Via
 from nettrace.model.builder import BoardBuilder, PadRecord
 from nettrace.readers.document import Document
-from nettrace.readers.ipcd356_columns import WIDTH, find_fault, pattern_of
+from nettrace.readers.ipcd356_columns import WIDTH, find_fault, pattern_of, say_fault
 
 UNPLATED = "367"
 BURIED = "307"
@@ -46,15 +46,18 @@ MOST_FAULTS = 20
 #: Where one record in this many is faulty, the file is not read at all.
 FAULTY_SHARE = 4
 
-NET, PIN, REFDES, PLACE = (
+NET, PIN, REFDES, X, Y = (
     pattern_of("net", "blank"), pattern_of("pin", "midpoint"), pattern_of("refdes", "dash"),
-    pattern_of("x", "y"),
+    pattern_of("x"), pattern_of("y"),
 )  # fmt: skip
 FORM = pattern_of(
     "code", "hole", "plating", "access", "width", "height", "rotation", "soldermask", "rest"
 )
 FORM_TAIL = WIDTH - 57  # columns from the pad's width to its soldermask
 
+#: What a pad looks like: the fields of a PadRecord from its side to its drill, and whether it is
+#: more than a hole without copper.
+PadForm = tuple[Side, str | None, float | None, float | None, float, float | None, bool]
 _Text = TypeVar("_Text")
 _Meaning = TypeVar("_Meaning")
 
@@ -65,8 +68,7 @@ _ALIAS = re.compile(r"[CP] +NNAME(?P<short>\S+)\s+(?P<name>\S.*)")
 _STEP = re.compile(r"\s*(?:(\*)|(?:X([+-]?[0-9]+))?(?:Y([+-]?[0-9]+))?)")
 
 
-@dataclass(frozen=True, slots=True)
-class Unit:
+class Unit(NamedTuple):
     """How the file counts: millimetres are `count * numerator / denominator`, exactly."""
 
     name: str
@@ -74,9 +76,9 @@ class Unit:
     denominator: int
     degrees: bool = True
 
-    def millimetres(self, count: int) -> float:
+    def millimetres(self, count: str) -> float:
         """Return the length, mm, as the nearest float to the exact decimal."""
-        return count * self.numerator / self.denominator
+        return int(count) * self.numerator / self.denominator
 
 
 _UNITS = {
@@ -87,18 +89,6 @@ _UNITS = {
     "CUST 2": Unit("CUST 2", 254, 100_000, degrees=False),
     "SI": Unit("SI", 1, 1_000, degrees=False),
 }
-
-
-class PadForm(NamedTuple):
-    """What a pad looks like, whatever its place; `contact` is False for a hole without copper."""
-
-    side: Side
-    shape: str | None
-    width: float | None
-    height: float | None
-    angle: float
-    drill: float | None
-    contact: bool
 
 
 class _Misfit(Exception):
@@ -133,135 +123,6 @@ def read(document: Document) -> Board:
         return _Reader(document).read()
 
 
-# ---- what a file says about itself --------------------------------------------------------------
-
-
-@dataclass(slots=True)
-class _Header:
-    """Unit, job, revision of the format and the long names of short ones."""
-
-    unit: Unit = _UNITS["CUST 0"]
-    unit_place: Place | None = None
-    job: str = ""
-    version: str = "356"
-    names: dict[str, tuple[str, int]] = field(default_factory=dict)  # short -> (long, line)
-
-
-def _read_header(path: str, lines: list[str], builder: BoardBuilder) -> _Header:
-    """Read the P lines (and the C lines that give long names), wherever they stand."""
-    header = _Header()
-    aliases: dict[str, tuple[str, int]] = {}
-    for number, line in enumerate(lines, 1):
-        if line[:1] not in {"P", "C"}:
-            continue
-        line = line.rstrip()  # noqa: PLW2901
-        if alias := _ALIAS.match(line):
-            short, name = alias.groups()
-            known = aliases.setdefault(short, (name, number))
-            if known[0] != name:
-                builder.warn(
-                    "long-name-disputed",
-                    f"'NNAME{short}' is '{known[0]}' in line {known[1]} and '{name}' here; "
-                    "the short name is kept",
-                    Place(path, number, 1),
-                )
-                aliases[short] = ("", known[1])
-        elif parameter := _PARAMETER.match(line):
-            name, value = parameter["name"].upper(), parameter["value"]
-            if name == "UNITS":
-                _read_unit(header, value, number, line, path)
-            elif name == "JOB":
-                header.job = value
-            elif name == "VER" and "356" in value:
-                header.version = value[value.index("356") :].split()[0]
-    if header.unit_place is None:
-        builder.warn(
-            "no-unit",
-            "no 'P  UNITS' line; lengths are taken as 0.0001 inch (CUST 0), the usual unit",
-            Place(path),
-        )
-    elif not header.unit.degrees:
-        builder.warn(
-            "unit-disputed",
-            f"readers disagree about 'UNITS {header.unit.name}': lengths are taken as "
-            f"{'0.001 mm' if header.unit.numerator == 1 else '0.0001 inch'}, "
-            "the turns of pads are left out",
-            header.unit_place,
-        )
-    _keep_apart(aliases, builder)
-    if aliases or any("}" in line for line in lines):
-        used = {line[3:17].rstrip() for line in lines if line[:1] == "3"}
-        header.names = _long_names(aliases, used) if aliases else _without_numbers(used)
-    return header
-
-
-def _read_unit(header: _Header, value: str, number: int, line: str, path: str) -> None:
-    unit = _UNITS.get(" ".join(_NO_BLANK.sub(" ", value.upper()).split()))
-    column = line.find(value) + 1 if value else len(line) + 1
-    place = Place(path, number, column)
-    if unit is None:
-        raise BadInput(
-            f"the unit '{value}'" if value else "no unit",
-            expected="CUST 0 (0.0001 inch), CUST 1 (0.001 mm), CUST 2 or SI",
-            hint="Every place on the board depends on it: mend the line.",
-            place=place,
-            excerpt=excerpt("\n" * (number - 1) + line, number, column, max(1, len(value))),
-        )
-    if header.unit_place is not None and unit.name != header.unit.name:
-        raise BadInput(
-            f"a second unit, '{value}',",
-            expected=f"{header.unit.name} as in line {header.unit_place.line}",
-            hint="Keep the line that is true.",
-            place=place,
-        )
-    header.unit, header.unit_place = unit, place
-
-
-def _keep_apart(aliases: dict[str, tuple[str, int]], builder: BoardBuilder) -> None:
-    """Leave short names as they are where two of them have one long name (cut by the writer)."""
-    first: dict[str, str] = {}
-    for short, (name, line) in aliases.items():
-        other = first.setdefault(name, short)
-        if name and other != short:
-            builder.warn(
-                "long-name-repeated",
-                f"'{name}' is the long name of NNAME{other} and of NNAME{short}; "
-                "the second keeps its short name",
-                Place(builder.path, line, 1),
-            )
-            aliases[short] = ("", line)
-
-
-def _long_names(aliases: dict[str, tuple[str, int]], used: set[str]) -> dict[str, tuple[str, int]]:
-    """Return the long names by what stands in the net columns.
-
-    `P  NNAMEm0000 X` is used as `m0000` by one family of writers, `P  NNAME1 X` as `NNAME1` by
-    the others; which it is shows in the records.
-    """
-    return {
-        f"NNAME{short}" if f"NNAME{short}" in used else short: (name, number)
-        for short, (name, number) in aliases.items()
-        if name
-    }
-
-
-def _without_numbers(used: set[str]) -> dict[str, tuple[str, int]]:
-    """Return the names of a writer that numbers all of them (`GND{1}`, `VBUS{2}`) without that.
-
-    One that is not numbered shows that the braces are the designer's own; two that are alike
-    without their number (names are cut to 14 columns) keep it.
-    """
-    numbered = [_NUMBERED.fullmatch(name) for name in used - UNCONNECTED]
-    found = [match for match in numbered if match is not None]
-    if len(found) != len(numbered) or len({match["number"] for match in found}) != len(found):
-        return {}
-    count = Counter(match["name"] for match in found)
-    return {match[0]: (match["name"], 0) for match in found if count[match["name"]] == 1}
-
-
-# ---- the reader ---------------------------------------------------------------------------------
-
-
 class _Reader:
     def __init__(self, document: Document) -> None:
         self.path = document.path
@@ -272,9 +133,10 @@ class _Reader:
             text = text.replace("\r\n", "\n").replace("\r", "\n")
         self.lines = text.split("\n")
         self.end = 0  # the number of the first 999 record
-        self.header = _read_header(document.path, self.lines, self.builder)
-        self.unit = self.header.unit
         self.number = 0  # of the line that is read
+        self.unit = _UNITS["CUST 0"]
+        self.unit_place: Place | None = None
+        self.names: dict[str, tuple[str, int]] = {}  # in the net columns -> long name, its line
         self.pads: dict[str, list[PadRecord]] = {VIA: []}  # by reference
         self.others: dict[int, str] = {}  # lines that are no test record, before the end
         self.faults: dict[int, str] = {}
@@ -294,11 +156,12 @@ class _Reader:
     def read(self) -> Board:
         """Read all lines into a board."""
         builder = self.builder
-        builder.name = self.header.job
-        builder.version = f"{self.header.version}, {self.unit.name}"
+        version = self._read_header()
+        builder.version = f"{version}, {self.unit.name}"
         self._read_records()
         for number, line in self.others.items():
-            self._read_other(line, number)
+            self.number = number
+            self._read_other(line)
         builder.outline = [tuple(path) for path in self.paths if len(path) > 1]
         self._report()
         self._add_parts()
@@ -307,17 +170,117 @@ class _Reader:
     def _here(self, column: int) -> Place:
         return Place(self.path, self.number, column)
 
+    # ---- what a file says about itself ----------------------------------------------------------
+
+    def _read_header(self) -> str:
+        """Read the P lines (and the C lines that give long names), wherever they stand.
+
+        Return the revision of the format.
+        """
+        version = "356"
+        aliases: dict[str, tuple[str, int]] = {}  # short -> (long, line)
+        for number, line in enumerate(self.lines, 1):
+            if line[:1] not in {"P", "C"}:
+                continue
+            line, self.number = line.rstrip(), number  # noqa: PLW2901
+            if alias := _ALIAS.match(line):
+                short, name = alias.groups()
+                known = aliases.setdefault(short, (name, number))
+                if known[0] != name:
+                    self.builder.warn(
+                        "long-name-disputed",
+                        f"'NNAME{short}' is '{known[0]}' in line {known[1]} and '{name}' here; "
+                        "the short name is kept",
+                        self._here(1),
+                    )
+                    aliases[short] = ("", known[1])
+            elif parameter := _PARAMETER.match(line):
+                name, value = parameter["name"].upper(), parameter["value"]
+                if name == "UNITS":
+                    self._read_unit(value, line)
+                elif name == "JOB":
+                    self.builder.name = value
+                elif name == "VER" and "356" in value:
+                    version = value[value.index("356") :].split()[0]
+        if self.unit_place is None:
+            self.builder.warn(
+                "no-unit",
+                "no 'P  UNITS' line; lengths are taken as 0.0001 inch (CUST 0), the usual unit",
+                Place(self.path),
+            )
+        elif not self.unit.degrees:
+            self.builder.warn(
+                "unit-disputed",
+                f"readers disagree about 'UNITS {self.unit.name}': lengths are taken as "
+                f"{'0.001 mm' if self.unit.numerator == 1 else '0.0001 inch'}, "
+                "the turns of pads are left out",
+                self.unit_place,
+            )
+        if aliases or any("}" in line for line in self.lines):
+            used = {line[3:17].rstrip() for line in self.lines if line[:1] == "3"}
+            self.names = self._long_names(aliases, used) if aliases else _without_numbers(used)
+        return version
+
+    def _read_unit(self, value: str, line: str) -> None:
+        unit = _UNITS.get(" ".join(_NO_BLANK.sub(" ", value.upper()).split()))
+        column = line.find(value) + 1 if value else len(line) + 1
+        place = self._here(column)
+        if unit is None:
+            before = "\n" * (self.number - 1)
+            raise BadInput(
+                f"the unit '{value}'" if value else "no unit",
+                expected="CUST 0 (0.0001 inch), CUST 1 (0.001 mm), CUST 2 or SI",
+                hint="Every place on the board depends on it: mend the line.",
+                place=place,
+                excerpt=excerpt(before + line, self.number, column, max(1, len(value))),
+            )
+        if self.unit_place is not None and unit.name != self.unit.name:
+            raise BadInput(
+                f"a second unit, '{value}',",
+                expected=f"{self.unit.name} as in line {self.unit_place.line}",
+                hint="Keep the line that is true.",
+                place=place,
+            )
+        self.unit, self.unit_place = unit, place
+
+    def _long_names(
+        self, aliases: dict[str, tuple[str, int]], used: set[str]
+    ) -> dict[str, tuple[str, int]]:
+        """Return the long names by what stands in the net columns.
+
+        `P  NNAMEm0000 X` is used as `m0000` by one family of writers, `P  NNAME1 X` as `NNAME1` by
+        the others; which it is shows in the records. Where two short names have one long name (cut
+        by the writer), the second stays as it is.
+        """
+        first: dict[str, str] = {}
+        names = {}
+        for short, (name, line) in aliases.items():
+            other = first.setdefault(name, short)
+            if name and other != short:
+                self.builder.warn(
+                    "long-name-repeated",
+                    f"'{name}' is the long name of NNAME{other} and of NNAME{short}; "
+                    "the second keeps its short name",
+                    Place(self.path, line, 1),
+                )
+            elif name:
+                names[f"NNAME{short}" if f"NNAME{short}" in used else short] = name, line
+        return names
+
+    # ---- test records ---------------------------------------------------------------------------
+
     def _read_records(self) -> None:
         """Read the lines up to the end; those that are no test record are set aside."""
         forms: _Known[tuple[str, str, str], PadForm] = _Known(self._form)
+        xs: _Known[str, float] = _Known(partial(self._coordinate, X))
+        ys: _Known[str, float] = _Known(partial(self._coordinate, Y))
         nets: _Known[str, str | None] = _Known(self._net)
         pins: _Known[str, str] = _Known(lambda text: _kept(PIN, text))
         owners: _Known[str, list[PadRecord]] = _Known(
             lambda text: self.pads.setdefault(_kept(REFDES, text), [])
         )
-        numerator, denominator = self.unit.numerator, self.unit.denominator
         # a Place is a named tuple: made so, it is made in a third of the time
-        path, new_place, place_of = self.path, tuple.__new__, PLACE.fullmatch
+        path, new_place = self.path, tuple.__new__
         for number, line in enumerate(self.lines, 1):
             if line[:1] != "3":
                 if line.startswith("999"):
@@ -328,32 +291,33 @@ class _Reader:
             self.number = number
             try:
                 form = forms[line[:3], line[32:41], line[57:]]
-                place = place_of(line[41:57])
-                if place is None:
-                    raise _Misfit
+                x, y = xs[line[41:49]], ys[line[49:57]]
                 net, pin = nets[line[3:20]], pins[line[27:32]]
                 pads = owners[line[20:27]]
             except _Misfit:
                 self.others[number] = line
                 continue
-            x, y = place.groups()
-            if " " in x or " " in y:  # between the sign and the number
-                x, y = x.replace(" ", ""), y.replace(" ", "")
             side, shape, width, height, angle, drill, contact = form
             pads.append((
-                pin, net, int(x) * numerator / denominator, int(y) * numerator / denominator,
-                side, shape, width, height, angle, drill, contact or net is not None,
-                new_place(Place, (path, number, 1)),
+                pin, net, x, y, side, shape, width, height, angle, drill,
+                contact or net is not None, new_place(Place, (path, number, 1)),
             ))  # fmt: skip
 
     # what a text in the columns means; each distinct text is met once
+
+    def _coordinate(self, pattern: re.Pattern[str], text: str) -> float:
+        """Columns 42-49, or 50-57; blanks may stand between the sign and the number."""
+        found = pattern.fullmatch(text)
+        if found is None:
+            raise _Misfit
+        return int(found[1].replace(" ", "")) * self.unit.numerator / self.unit.denominator
 
     def _net(self, text: str) -> str | None:
         """Columns 4-20."""
         short = _kept(NET, text)
         if short in UNCONNECTED:
             return None
-        named = self.header.names.get(short)
+        named = self.names.get(short)
         if named is None:
             self.builder.net(short, place=self._here(4))
             return short
@@ -371,27 +335,34 @@ class _Reader:
         code, hole, access, width_text, height_text, turn = found.groups()
         if (hole is None) is not (code in SURFACE):
             self.unlike = self.unlike or self._here(1)
-        width, height = self._length(width_text), self._length(height_text)
+        width, height, drill = (
+            None if text is None or text.isspace() else self.unit.millimetres(text)
+            for text in (width_text, height_text, hole)
+        )
         shape: str | None = "rect"
         if not width:
             shape = width = height = None
         elif not height:
             shape, height = "circle", width
         angle = float(turn) if turn and not turn.isspace() and self.unit.degrees else 0.0
-        drill = self._length(hole) or None  # D0000: a hole whose size is not told
-        side = Side.BOTH if code == BURIED else self._side(access)
-        return PadForm(side, shape, width, height, angle, drill, code != UNPLATED)
+        # D0000: a hole whose size is not told
+        return (
+            self._side(code, access),
+            shape,
+            width,
+            height,
+            angle,
+            drill or None,
+            code != UNPLATED,
+        )
 
-    def _length(self, text: str | None) -> float | None:
-        if text is None or text.isspace():
-            return None
-        return self.unit.millimetres(int(text))
-
-    def _side(self, access: str | None) -> Side:
+    def _side(self, code: str, access: str | None) -> Side:
         """Return the side; a layer beyond the first is the bottom, whatever its number.
 
         A test point can be reached from outside alone, so the layer count need not be known.
         """
+        if code == BURIED:
+            return Side.BOTH
         if access is None:
             self.without_access = self.without_access or self._here(39)
             return Side.BOTH
@@ -401,45 +372,38 @@ class _Reader:
         self.bottoms.setdefault(layer, self._here(39))
         return Side.BOTTOM
 
-    # records that are no test records
+    # ---- records that are no test records -------------------------------------------------------
 
-    def _read_other(self, line: str, number: int) -> None:
+    def _read_other(self, line: str) -> None:
         code = line[:3]
         if _is_blank(line) or line in {"C", "P"}:
             return
         if line[0] in "CP \t\x1a\f" and line[1:2].isspace():
             return  # a comment, or a parameter (read before)
         if code == "389":
-            self._start_outline(line, number)
+            kind = line[3:17].strip()
+            self.path_open = kind == BOARD_EDGE
+            if self.path_open:
+                self.x = self.y = None
+                self.paths.append([])
+                self._go_on(line.rstrip(), 17)
+            elif kind not in self.other_outlines:
+                self.other_outlines.add(kind)
+                message = f"the outline '{kind}' is no board edge; it is not kept"
+                self.builder.warn("outline-skipped", message, self._here(4))
         elif code == "089":
             if self.path_open:
-                self._go_on(line, 3, number)
+                self._go_on(line.rstrip(), 3)
         elif code in NOT_KEPT:
-            self.skipped.setdefault(NOT_KEPT[code], []).append(number)
+            self.skipped.setdefault(NOT_KEPT[code], []).append(self.number)
         elif code[:1] == "0" and code[2:] == "7" and find_fault("3" + line[1:]) is None:
             what = "continuations of test records (a pad's second shape)"
-            self.skipped.setdefault(what, []).append(number)
+            self.skipped.setdefault(what, []).append(self.number)
         else:
-            self.faults[number] = line
+            self.faults[self.number] = line
 
-    def _start_outline(self, line: str, number: int) -> None:
-        kind = line[3:17].strip()
-        self.path_open = kind == BOARD_EDGE
-        if self.path_open:
-            self.x = self.y = None
-            self.paths.append([])
-            self._go_on(line, 17, number)
-        elif kind not in self.other_outlines:
-            self.other_outlines.add(kind)
-            self.builder.warn(
-                "outline-skipped",
-                f"the outline '{kind}' is no board edge; it is not kept",
-                Place(self.path, number, 4),
-            )
-
-    def _go_on(self, line: str, at: int, number: int) -> None:
+    def _go_on(self, text: str, at: int) -> None:
         """Add the points of a line to the board's edge."""
-        text = line.rstrip()
         while at < len(text):
             step = _STEP.match(text, at)
             if step is None or not (step[1] or step[2] or step[3]):
@@ -448,7 +412,7 @@ class _Reader:
                     "outline-cut",
                     f"'{text[at : at + 12]}' where X and Y numbers were expected; "
                     "the outline stops here",
-                    Place(self.path, number, at + 1),
+                    self._here(at + 1),
                 )
                 self.path_open = False
                 return
@@ -456,8 +420,8 @@ class _Reader:
             if step[1]:
                 self.paths.append([])
                 continue
-            self.x = self.unit.millimetres(int(step[2])) if step[2] else self.x
-            self.y = self.unit.millimetres(int(step[3])) if step[3] else self.y
+            self.x = self.unit.millimetres(step[2]) if step[2] else self.x
+            self.y = self.unit.millimetres(step[3]) if step[3] else self.y
             if self.x is not None and self.y is not None:
                 self.paths[-1].append((self.x, self.y))
 
@@ -468,7 +432,16 @@ class _Reader:
         faults, path, warn = self.faults, self.path, self.builder.warn
         count = sum(map(len, self.pads.values()))
         if faults and len(faults) * FAULTY_SHARE > count:
-            raise self._refusal(count)
+            number, line = next(iter(faults.items()))
+            column, found, wanted = say_fault(line)
+            raise BadInput(
+                found,
+                expected=wanted,
+                hint=f"{len(faults)} of {count + len(faults)} records do not fit the columns: "
+                "is this file IPC-D-356, and whole?",
+                place=Place(path, number, column),
+                excerpt=excerpt("\n" * (number - 1) + line, number, column),
+            )
         if not count:
             raise BadInput(
                 "no test record",
@@ -477,7 +450,7 @@ class _Reader:
                 place=Place(path, len(self.lines), 1),
             )
         for number, line in islice(faults.items(), MOST_FAULTS):
-            column, found, wanted = _fault(line)
+            column, found, wanted = say_fault(line)
             message = f"{found} where {wanted} was expected; the record is not read"
             warn("record-skipped", message, Place(path, number, column))
         if len(faults) > MOST_FAULTS:
@@ -508,18 +481,6 @@ class _Reader:
             message = f"the file goes on after the 999 record; not read: {len(after)} lines"
             warn("after-the-end", message, Place(path, after[0], 1))
 
-    def _refusal(self, records: int) -> BadInput:
-        number, line = next(iter(self.faults.items()))
-        column, found, wanted = _fault(line)
-        return BadInput(
-            found,
-            expected=wanted,
-            hint=f"{len(self.faults)} of {records + len(self.faults)} records do not fit the "
-            "columns: is this file IPC-D-356, and whole?",
-            place=Place(self.path, number, column),
-            excerpt=excerpt("\n" * (number - 1) + line, number, column),
-        )
-
     def _add_parts(self) -> None:
         """Give the builder the vias and the parts.
 
@@ -541,11 +502,10 @@ class _Reader:
             if refdes:
                 part.x = fsum([pad[2] for pad in pads]) / len(pads)
                 part.y = fsum([pad[3] for pad in pads]) / len(pads)
-                self._warn_of_met_pins(refdes, pads)
+                if len({pad[0] for pad in pads}) < len(pads):
+                    self._warn_of_met_pins(refdes, pads)
 
     def _warn_of_met_pins(self, refdes: str, pads: list[PadRecord]) -> None:
-        if len({pad[0] for pad in pads}) == len(pads):
-            return
         nets_of: dict[str, set[str]] = {}
         for pad in pads:
             if pad[0] and pad[1]:
@@ -559,19 +519,20 @@ class _Reader:
             )
 
 
+def _without_numbers(used: set[str]) -> dict[str, tuple[str, int]]:
+    """Return the names of a writer that numbers all of them (`GND{1}`, `VBUS{2}`) without that.
+
+    One that is not numbered shows that the braces are the designer's own; two that are alike
+    without their number (names are cut to 14 columns) keep it.
+    """
+    numbered = [_NUMBERED.fullmatch(name) for name in used - UNCONNECTED]
+    found = [match for match in numbered if match is not None]
+    if len(found) != len(numbered) or len({match["number"] for match in found}) != len(found):
+        return {}
+    count = Counter(match["name"] for match in found)
+    return {match[0]: (match["name"], 0) for match in found if count[match["name"]] == 1}
+
+
 def _is_blank(line: str) -> bool:
     """Return whether nothing stands in the line (some systems end a file with 1A)."""
     return not line.strip(" \t\x1a\f")
-
-
-def _fault(line: str) -> tuple[int, str, str]:
-    """Return the column where the line does not fit, what stands there and what was expected."""
-    fault = find_fault(line)
-    if fault is None:  # the columns fit, but the operation code is none of a test record
-        return 1, repr(line[:3]), "an operation code"
-    column, text, wanted = fault
-    shown = repr(text) if text.strip() else "nothing" if len(line) < wanted.first else "blanks"
-    columns = f"columns {wanted.first}-{wanted.last}"
-    if wanted.first == wanted.last:
-        columns = f"column {wanted.first}"
-    return column, shown, f"{wanted.meaning} ({columns})"

@@ -74,26 +74,35 @@ def find_fault(line: str) -> tuple[int, str, Column] | None:
     None where the line fits. The search is the table read field by field.
     """
     padded = line.ljust(WIDTH)
-    for column in COLUMNS[:-1]:
-        text = padded[column.first - 1 : column.last]
-        if re.fullmatch(column.pattern, text) is None:
-            return _first_bad(column, text), text, column
-    rest = padded[WIDTH:]
-    if re.fullmatch(COLUMNS[-1].pattern, rest) is None:
-        return WIDTH + 1, rest, COLUMNS[-1]
+    for field in COLUMNS:
+        text = padded[field.first - 1 : field.last if field.field != "rest" else None]
+        if re.fullmatch(field.pattern, text) is not None:
+            continue
+        if text.isspace() or field.first == field.last or field.field == "rest":
+            return field.first, text, field
+        # the first character that no filling of the field has there
+        letter = field.field[0].upper() if field.field in {"x", "y", "access"} else ""
+        is_number = field.pattern.startswith(("X", "Y", "(?:"))
+        for index, character in enumerate(text):
+            allowed = "0123456789 +-" if index == 1 else "0123456789 "
+            if (
+                not character.isprintable()
+                or (index == 0 and letter and character != letter)
+                or (index and is_number and character not in allowed)
+            ):
+                return field.first + index, text, field
+        return field.first, text, field
     return None
 
 
-def _first_bad(column: Column, text: str) -> int:
-    """Return the first character of the field that no filling of the field has there."""
-    if text.isspace() or column.first == column.last:
-        return column.first
-    for index, character in enumerate(text):
-        wanted = {"x": "X", "y": "Y", "access": "A"}.get(column.field) if index == 0 else None
-        if (wanted and character != wanted) or not character.isprintable():
-            return column.first + index
-        if index and column.pattern.startswith(("X", "Y", "(?:")) and character not in "0123456789":
-            allowed = " +-" if index == 1 else " "
-            if character not in allowed:
-                return column.first + index
-    return column.first
+def say_fault(line: str) -> tuple[int, str, str]:
+    """Return the column where the line does not fit, what stands there and what was expected."""
+    fault = find_fault(line)
+    if fault is None:  # the columns fit, but the operation code is none of a test record
+        return 1, repr(line[:3]), "an operation code"
+    column, text, wanted = fault
+    shown = repr(text) if text.strip() else "nothing" if len(line) < wanted.first else "blanks"
+    columns = f"columns {wanted.first}-{wanted.last}"
+    if wanted.first == wanted.last:
+        columns = f"column {wanted.first}"
+    return column, shown, f"{wanted.meaning} ({columns})"
