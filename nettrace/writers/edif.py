@@ -10,11 +10,13 @@ from __future__ import annotations
 
 import re
 from collections import Counter
+from collections.abc import Iterator
 
 from nettrace.model.board import Board, Net, Part, Pin
 from nettrace.version import __version__
+from nettrace.writers.names import Names
 
-_DIRECTIONS = {"input": "INPUT", "output": "OUTPUT", "inout": "INOUT"}
+_DIRECTIONS = frozenset(("input", "output", "inout"))
 _ID_LETTERS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ")
 _ID_CHARACTERS = _ID_LETTERS | frozenset("0123456789_")
 #: The standard allows 255; the rest is room for a count.
@@ -25,6 +27,26 @@ _UNSAFE = re.compile(r'(?:[^ -~]|["%])+')
 #: Properties that are written from a field of the part, not from its properties.
 _FIELDS = frozenset({"Value", "Package", "Description", "Fitted", "Designator", "cell"})
 
+_HEAD = """\
+(edif {title}
+  (edifVersion 2 0 0)
+  (edifLevel 0)
+  (keywordMap (keywordLevel 0))
+  (status (written (timeStamp 1970 1 1 0 0 0)
+    (program "nettrace" (version {version}))))
+  (library PARTS
+    (edifLevel 0)
+    (technology (numberDefinition))"""
+_TOP = """\
+  )
+  (library BOARD
+    (edifLevel 0)
+    (technology (numberDefinition))
+    (cell TOP (cellType GENERIC)
+      (view NET (viewType NETLIST)
+        (interface)
+        (contents"""
+
 
 def write(board: Board) -> str:
     """Return the netlist as EDIF text.
@@ -33,142 +55,86 @@ def write(board: Board) -> str:
     with numbers, names and types; nets with their aliases. Not kept: places, pads, outline.
     A refdes that several parts bear is written as the name of each, so they stay apart.
     """
-    return _Writer(board).text()
-
-
-class _Ids:
-    """Gives each thing of one scope an id that differs from all others in more than case."""
-
-    def __init__(self) -> None:
-        self.taken: set[str] = set()
-        self.counts: dict[str, int] = {}
-
-    def new(self, name: str) -> str:
-        plain = _identifier(name)
-        one = plain
-        while one.lower() in self.taken:
-            count = self.counts[plain] = self.counts.get(plain, 1) + 1
-            one = f"{plain}_{count}"
-        self.taken.add(one.lower())
-        return one
+    return "\n".join(_Writer(board).lines())
 
 
 class _Writer:
     def __init__(self, board: Board) -> None:
         self.board = board
-        self.lines: list[str] = []
-        # signature of the pins -> (cell id, port id by pin number)
+        # name of the cell and its pins -> cell id, port id by pin number
         self.cells: dict[tuple[object, ...], tuple[str, dict[str, str]]] = {}
-        self.cell_ids = _Ids()
-        self.instances: dict[str, str] = {}  # part key -> instance id
-        self.ports: dict[str, dict[str, str]] = {}  # part key -> pin number -> port id
-        self.cell_of: dict[str, str] = {}  # part key -> cell id
+        self.cell_ids = Names()
+        self.cell_of: dict[str, tuple[str, dict[str, str]]] = {}  # part key -> the same
+        ids = Names()
+        self.instances = {part.key: ids.new(_identifier(part.key)) for part in board.parts}
 
-    def text(self) -> str:
+    def lines(self) -> Iterator[str]:
         board = self.board
         title = board.name or "board"
-        add = self.lines.append
-        add(f"(edif {_definition(_Ids().new(title), title)}")
-        add("  (edifVersion 2 0 0)")
-        add("  (edifLevel 0)")
-        add("  (keywordMap (keywordLevel 0))")
-        add("  (status (written (timeStamp 1970 1 1 0 0 0)")
-        add(f'    (program "nettrace" (version {_string(__version__)}))))')
-        add("  (library PARTS")
-        add("    (edifLevel 0)")
-        add("    (technology (numberDefinition))")
+        title = _definition(_identifier(title), title)
+        yield _HEAD.format(title=title, version=_string(__version__))
         for part in board.parts:
-            self.cell(part)
-        add("  )")
-        self.top(title)
-        add(")")
-        return "\n".join(self.lines) + "\n"
+            yield from self.cell(part)
+        yield _TOP
+        bearers = Counter(part.refdes for part in board.parts)
+        for part in board.parts:
+            yield from self.instance(part, alone=bool(part.refdes) and bearers[part.refdes] == 1)
+        ids = Names()
+        for net in board.nets:
+            yield from self.net(net, ids.new(_identifier(net.name)))
+        yield f"        ))))\n  (design {title}\n    (cellRef TOP (libraryRef BOARD)))\n)\n"
 
-    def cell(self, part: Part) -> None:
+    def cell(self, part: Part) -> Iterator[str]:
         """Write the part's cell, if no part with the same name of cell and pins was there."""
         pins: dict[str, Pin] = {}
         for pin in part.pins:
             pins.setdefault(pin.number, pin)
         name = part.properties.get("cell", "")
-        signature = (
-            name,
-            tuple((pin.number, pin.name, pin.electrical_type) for pin in pins.values()),
-        )
+        signature = (name, *((pin.number, pin.name, pin.electrical_type) for pin in pins.values()))
         known = self.cells.get(signature)
         if known is None:
-            one = self.cell_ids.new(name or "PART")
-            port_ids = _Ids()
-            known = self.cells[signature] = (one, {number: port_ids.new(number) for number in pins})
-            self.lines.append(f"    (cell {_definition(one, name or one)} (cellType GENERIC)")
-            self.lines.append("      (view NET (viewType NETLIST)")
-            self.lines.append("        (interface")
+            one, ids = self.cell_ids.new(_identifier(name or "PART")), Names()
+            ports = {number: ids.new(_identifier(number)) for number in pins}
+            known = self.cells[signature] = (one, ports)
+            yield f"    (cell {_definition(one, name or one)} (cellType GENERIC)"
+            yield "      (view NET (viewType NETLIST)\n        (interface"
             for number, pin in pins.items():
-                self.lines.append(f"          {self.port(known[1][number], pin)}")
-            self.lines.append("        )))")
-        self.cell_of[part.key], self.ports[part.key] = known
+                yield f"          (port {_definition(ports[number], number)}{_said(pin)})"
+            yield "        )))"
+        self.cell_of[part.key] = known
 
-    def port(self, one: str, pin: Pin) -> str:
-        text = f"(port {_definition(one, pin.number)}"
-        kind = pin.electrical_type
-        direction = _DIRECTIONS.get(kind or "")
-        if direction:
-            text += f" (direction {direction})"
-        elif kind:
-            text += f" {_property('PIN_TYPE', kind)}"
-        if pin.name is not None:
-            text += f" {_property('PIN_NAME', pin.name)}"
-        return text + ")"
-
-    def top(self, title: str) -> None:
-        add = self.lines.append
-        add("  (library BOARD")
-        add("    (edifLevel 0)")
-        add("    (technology (numberDefinition))")
-        add("    (cell TOP (cellType GENERIC)")
-        add("      (view NET (viewType NETLIST)")
-        add("        (interface)")
-        add("        (contents")
-        bearers = Counter(part.refdes for part in self.board.parts)
-        ids = _Ids()
-        for part in self.board.parts:
-            self.instance(part, ids, alone=bool(part.refdes) and bearers[part.refdes] == 1)
-        net_ids = _Ids()
-        for net in self.board.nets:
-            self.net(net, net_ids)
-        add("        ))))")
-        add(f"  (design {_definition(_Ids().new(title), title)}")
-        add("    (cellRef TOP (libraryRef BOARD)))")
-
-    def instance(self, part: Part, ids: _Ids, *, alone: bool) -> None:
-        one = self.instances[part.key] = ids.new(part.key)
-        items = [_property("Designator", part.refdes)] if alone else []
-        items.append(_property("Value", part.value or ""))
-        if part.package:
-            items.append(_property("Package", part.package))
-        if part.description:
-            items.append(_property("Description", part.description))
+    def instance(self, part: Part, *, alone: bool) -> Iterator[str]:
+        said: list[tuple[str, str]] = [("Designator", part.refdes)] if alone else []
+        said.append(("Value", part.value or ""))
+        said += [("Package", part.package)] if part.package else []
+        said += [("Description", part.description)] if part.description else []
+        items = [_property(name, text) for name, text in said]
         if part.fitted is not None:
             items.append(f"(property Fitted (boolean ({'true' if part.fitted else 'false'})))")
         items += [
             _property(name, text) for name, text in part.properties.items() if name not in _FIELDS
         ]
-        self.lines.append(f"          (instance {_definition(one, part.refdes)}")
-        self.lines.append(
-            f"            (viewRef NET (cellRef {self.cell_of[part.key]} (libraryRef PARTS)))"
-        )
-        self.lines += [f"            {item}" for item in items]
-        self.lines[-1] += ")"
+        yield f"          (instance {_definition(self.instances[part.key], part.refdes)}"
+        yield f"            (viewRef NET (cellRef {self.cell_of[part.key][0]} (libraryRef PARTS)))"
+        yield "\n".join(f"            {item}" for item in items) + ")"
 
-    def net(self, net: Net, ids: _Ids) -> None:
-        add = self.lines.append
-        add(f"          (net {_definition(ids.new(net.name), net.name)} (joined")
+    def net(self, net: Net, one: str) -> Iterator[str]:
+        yield f"          (net {_definition(one, net.name)} (joined"
         for pin in net.pins:
-            port = self.ports[pin.part][pin.number]
-            add(f"            (portRef {port} (instanceRef {self.instances[pin.part]}))")
-        aliases = "".join(
-            f" {_property(f'Alias{count}', alias)}" for count, alias in enumerate(net.aliases, 1)
-        )
-        add(f"          ){aliases})")
+            port = self.cell_of[pin.part][1][pin.number]
+            yield f"            (portRef {port} (instanceRef {self.instances[pin.part]}))"
+        aliases = [f" {_property(f'Alias{n}', alias)}" for n, alias in enumerate(net.aliases, 1)]
+        yield f"          ){''.join(aliases)})"
+
+
+def _said(pin: Pin) -> str:
+    """Return what a port says of its pin beside the number."""
+    kind, text = pin.electrical_type or "", ""
+    if kind in _DIRECTIONS:
+        text = f" (direction {kind.upper()})"
+    elif kind:
+        text = f" {_property('PIN_TYPE', kind)}"
+    return text if pin.name is None else f"{text} {_property('PIN_NAME', pin.name)}"
 
 
 def _identifier(name: str) -> str:

@@ -13,18 +13,17 @@ gives the board's own names and numbers back (`readers/spice.py`).
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 
 from nettrace.model.board import Board, Part, Pin
 from nettrace.values.part_value import read_part_value
+from nettrace.writers.names import Names
 
 _GROUND = frozenset(("0", "gnd"))
 LINE_COLUMNS = 78
 #: What a word of a deck may be made of, beside letters and digits of any script.
 _WORD_CHARACTERS = frozenset("_+-./~#:<>|!@^&%?[]*")
-#: Letters of two-pin parts -> the unit that their value has, and its name in PartValue.
-_PASSIVES = {"R": "ohms", "C": "farads", "L": "henries"}
-_KINDS = {"R": "resistor", "C": "capacitor", "L": "inductor"}
+#: Letters of two-pin parts -> what they are, and the name of their value in PartValue.
+_PASSIVES = {"R": ("resistor", "ohms"), "C": ("capacitor", "farads"), "L": ("inductor", "henries")}
 _PLAIN_REFDES = re.compile(r"[RCL]\d+[A-Za-z]?\Z")
 _WORD = re.compile(r"\S+")
 AS_PORTS = "as ports"  # the ports of the part's subcircuit are its pin numbers
@@ -37,16 +36,9 @@ _OWN_PROPERTIES = frozenset(
     )
 )  # fmt: skip
 _SUFFIXES = (
-    (1e12, "T"),
-    (1e9, "G"),
-    (1e6, "Meg"),
-    (1e3, "k"),
-    (1.0, ""),
-    (1e-3, "m"),
-    (1e-6, "u"),
-    (1e-9, "n"),
-    (1e-12, "p"),
-)
+    (1e12, "T"), (1e9, "G"), (1e6, "Meg"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "u"),
+    (1e-9, "n"), (1e-12, "p"),
+)  # fmt: skip
 
 
 def write(board: Board) -> str:
@@ -58,64 +50,39 @@ def write(board: Board) -> str:
     return _Writer(board).text()
 
 
-class _Names:
-    """Gives names that differ in more than case and hold only what a deck's words may hold."""
-
-    def __init__(self, taken: Iterable[str] = ()) -> None:
-        self.taken = set(taken)
-        self.changed: list[tuple[str, str]] = []
-
-    def new(self, name: str, fallback: str) -> str:
-        word = "".join(char if char.isalnum() or char in _WORD_CHARACTERS else "_" for char in name)
-        # what begins a remark, a list or a setting stands for itself inside a word only
-        if not word or word[0] in "*+.[~%" or word.startswith("//"):
-            is_sign = word[:1] == "+" and len(word) > 1
-            word = word if is_sign else f"_{word}" if word else fallback
-        one, count = word, 2
-        while one.lower() in self.taken:
-            one = f"{word}_{count}"
-            count += 1
-        self.taken.add(one.lower())
-        if one != name:
-            self.changed.append((name, one))
-        return one
-
-
 class _Writer:
     def __init__(self, board: Board) -> None:
         self.board = board
-        self.nets = self._net_words()
-        self.refdes = _Names()
+        # one net may be ground; no other gets a name that SPICE takes for it
+        self.net_names = Names(_GROUND | {"params:", "text:", "optional:"})
+        ground = [net.name for net in board.nets if net.name.lower() in _GROUND][:1]
+        self.nets = {
+            net.name: net.name if net.name in ground else self.net_names.new(_name(net.name, "net"))
+            for net in board.nets
+        }
+        self.refdes = Names()
         self.lines: list[str] = []
         self.remarks: list[str] = []
         self.models: dict[str, str] = {}  # lower-case name -> its line
         # ports and wished name -> name of the subcircuit
         self.bodies: dict[tuple[str, tuple[str, ...]], str] = {}
-        self.body_names = _Names()
-
-    def _net_words(self) -> dict[str, str]:
-        """Net -> node. One net may be ground; no other gets a name that SPICE takes for it."""
-        ground = [net.name for net in self.board.nets if net.name.lower() in _GROUND]
-        names = _Names(_GROUND | {"params:", "text:", "optional:"})
-        words = {ground[0]: ground[0]} if ground else {}
-        for net in self.board.nets:
-            if net.name not in words:
-                words[net.name] = names.new(net.name, "net")
-        self.net_names = names
-        self.changed = list(names.changed)
-        return words
+        self.body_names = Names()
 
     def text(self) -> str:
         for part in self.board.parts:
             if part.refdes or part.pins:
                 self.part(part)
         title = " ".join(self.board.name.split()) or "board"
-        remarks = [*self.remarks, *_net_remarks(self.changed)]
+        remarks = self.remarks + [
+            f"* net {_shown(name)} is written {word}"
+            for name, word in self.nets.items()
+            if word != name
+        ]
         bodies: list[str] = []
         for (_, ports), name in self.bodies.items():
             bodies += [*_wrapped([".subckt", name, *ports]), f".ends {name}"]
-        lines = [f".title {title}", *self.lines, *bodies, *self.models.values(), *remarks, ".end"]
-        return "\n".join(lines) + "\n"
+        lines = [*self.lines, *bodies, *self.models.values(), *remarks, ".end"]
+        return "\n".join([f".title {title}", *lines]) + "\n"
 
     def part(self, part: Part) -> None:
         if part.fitted is False:
@@ -156,26 +123,25 @@ class _Writer:
             wanted = prefix + wanted
         elif not prefix and not (wanted[:1].isascii() and wanted[:1].isalpha()):
             wanted = "X" + wanted
-        return self.refdes.new(wanted, "X")
+        return self.refdes.new(_name(wanted, "X"))
 
     def nodes(self, part: Part, pins: list[Pin]) -> list[str]:
-        words = []
-        for pin in pins:
-            if pin.net is not None:
-                words.append(self.nets[pin.net])
-            else:
-                own = f"unconnected-_{part.key}-Pad{pin.number}_"
-                words.append(self.net_names.new(own, "unconnected"))
-        return words
+        return [
+            self.nets[pin.net]
+            if pin.net is not None
+            else self.net_names.new(
+                _name(f"unconnected-_{part.key}-Pad{pin.number}_", "unconnected")
+            )
+            for pin in pins
+        ]
 
     def bare(self, part: Part) -> None:
         """A part without pins: a name and one word, as schematic tools write it."""
+        name = self.name(part)
         if part.properties.get("spice_element") == "K":
             coupled = part.properties.get("controls", "").split()
-            name = self.name(part)
             self.lines += _wrapped([name, *coupled, *(part.value or "").split()])
         else:
-            name = self.name(part)
             word = _word(part.value or "") or f"__{_word(part.refdes) or 'part'}"
             self.lines.append(f"{name} {word}")
         self.remark(part, name)
@@ -188,23 +154,20 @@ class _Writer:
         self.remarks.append(f"* part {part.refdes} is {name}{f', pins {pins}' if pins else ''}")
 
     def call(self, part: Part, pins: list[Pin], *, counted: bool) -> None:
-        names = _Names()
+        names = Names()
         ports = tuple(
-            names.new((pin.name or pin.number) if counted else pin.number, "pin") for pin in pins
+            names.new(_name((pin.name or pin.number) if counted else pin.number, "pin"))
+            for pin in pins
         )
         wished = _word(part.value or part.properties.get("model", "")) or "PART"
         body = self.bodies.get((wished, ports))
         if body is None:
-            body = self.bodies[wished, ports] = self.body_names.new(wished, "PART")
+            body = self.bodies[wished, ports] = self.body_names.new(_name(wished, "PART"))
         name = self.name(part, "X")
         self.lines += _wrapped([name, *self.nodes(part, pins), body, *_settings(part)])
         numbers = [pin.number for pin in pins]
-        if counted:
-            self.remark(part, name)
-        elif list(ports) == numbers:
-            self.remark(part, name, AS_PORTS)
-        else:
-            self.remark(part, name, _number_list(numbers))
+        as_ports = AS_PORTS if list(ports) == numbers else _number_list(numbers)
+        self.remark(part, name, "" if counted else as_ports)
 
     def element(self, part: Part, letter: str, pins: list[Pin]) -> None:
         """An element that was read from a deck, under its own letter again."""
@@ -219,22 +182,16 @@ class _Writer:
             words += [*nodes[:2], *value.split()]
         elif letter in "EG":
             words += [*nodes[:2], *(value.split() or nodes[2:])]
-        elif letter in "FH":
+        elif letter in "FHT":
             words += [*nodes, *value.split()]
         elif letter == "W":
             words += [*nodes, *part.properties.get("controls", "").split(), model]
-        elif letter == "T":
-            words += [*nodes, *value.split()]
         else:
             words += [*nodes, model or _word(value) or "MODEL", *_settings(part)]
         self.lines += _wrapped(words)
-        self.model(part)
-
-    def model(self, part: Part) -> None:
-        name, kind = part.properties.get("model"), part.properties.get("model_type")
-        if name and kind:
-            parameters = part.properties.get("model_parameters", "")
-            self.models.setdefault(name.lower(), f".model {name} {kind}({parameters})")
+        if model and part.properties.get("model_type"):
+            said = f"{part.properties['model_type']}({part.properties.get('model_parameters', '')})"
+            self.models.setdefault(model.lower(), f".model {model} {said}")
 
 
 def _in_node_order(part: Part) -> list[Pin]:
@@ -255,10 +212,6 @@ def _number_list(numbers: list[str]) -> str:
     return " ".join(numbers) if all(_WORD.fullmatch(number) for number in numbers) else ""
 
 
-def _net_remarks(changed: list[tuple[str, str]]) -> list[str]:
-    return [f"* net {_shown(name)} is written {one}" for name, one in changed]
-
-
 def _settings(part: Part) -> list[str]:
     if "spice_element" not in part.properties:
         return []
@@ -274,9 +227,8 @@ def _value_text(part: Part) -> str:
     value = part.value or ""
     if "spice_value" in part.properties:
         return _quoted(value)
-    letter = part.refdes[0].upper()
-    read = read_part_value(value, _KINDS[letter])
-    number = getattr(read, _PASSIVES[letter])
+    kind, field = _PASSIVES[part.refdes[0].upper()]
+    number = getattr(read_part_value(value, kind), field)
     return _word(value) if number is None else _suffixed(number)
 
 
@@ -305,6 +257,14 @@ def _word(text: str) -> str:
     """Return a text as one word of a deck."""
     word = "".join(char if char.isalnum() or char in _WORD_CHARACTERS else "_" for char in text)
     return f"_{word}" if word[:1] in {"*", "+", ".", "["} else word
+
+
+def _name(text: str, fallback: str) -> str:
+    """Return a text as a name; what begins a remark, a list or a setting does not begin it."""
+    word = "".join(char if char.isalnum() or char in _WORD_CHARACTERS else "_" for char in text)
+    if not word or word == "+" or word[0] in "*.[~%" or word.startswith("//"):
+        return f"_{word}" if word else fallback
+    return word
 
 
 def _shown(name: str) -> str:
