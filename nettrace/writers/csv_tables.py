@@ -41,17 +41,11 @@ def write(board: Board) -> str:
     writer = csv.writer(out, lineterminator="\n")
     writer.writerow([*_HEADINGS, *(_PLACES if has_places else ()), *map(_as_text, names)])
     for part in parts:
-        writer.writerow(
-            [
-                _as_text(part.refdes),
-                _as_text(part.value or ""),
-                _as_text(part.package or ""),
-                _as_text(part.description or ""),
-                "" if part.fitted is None else "no" if part.fitted else "DNP",
-                *(_place(part) if has_places else ()),
-                *(_as_text(part.properties.get(name, "")) for name in names),
-            ]
-        )
+        texts = (part.refdes, part.value or "", part.package or "", part.description or "")
+        fitted = "" if part.fitted is None else "no" if part.fitted else "DNP"
+        properties = [_as_text(part.properties.get(name, "")) for name in names]
+        places = _place(part) if has_places else ()
+        writer.writerow([*map(_as_text, texts), fitted, *places, *properties])
     return out.getvalue()
 
 

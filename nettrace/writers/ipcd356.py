@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from nettrace.errors import WrongUsage
-from nettrace.model.board import Board, Pad, Part, Side, Via
+from nettrace.model.board import Board, Pad, Side, Via
 from nettrace.version import __version__
 
 NET_COLUMNS = 14
@@ -59,14 +59,18 @@ class _Writer:
         self.bottom = f"A{max(2, min(99, len(board.layers))):02d}"
         self.comments: list[str] = []
         self.net_names = self._short_nets()
-        self.refdes_names = self._short_references()
-        self.pin_names: dict[tuple[str, str], str] = {}
+        references = dict.fromkeys(part.refdes for part in board.parts)
+        self.refdes_names = self._shorten(references, REFDES_COLUMNS, "reference", {VIA})
         self.clipped = 0
 
     def lines(self) -> Iterator[str]:
         records = list(self._records())
         outline = list(self._outline())
-        self._remark_on_the_rest()
+        if self.clipped:
+            self.comments.append(f"{self.clipped} sizes are larger than this format can say")
+        homeless = sum(1 for net in self.board.nets for pin in net.pins if not pin.pads)
+        if homeless:
+            self.comments.append(f"{homeless} pins have no place and are left out")
         yield f"C  IPC-D-356A, written by nettrace {__version__}"
         yield from (f"C  {comment}"[:LINE_COLUMNS].rstrip() for comment in self.comments)
         yield f"P  JOB {_plain(self.board.name)}"[:LINE_COLUMNS].rstrip()
@@ -91,7 +95,8 @@ class _Writer:
         short: dict[str, str] = {}
         written: set[str] = set()
         for name in names:
-            if _fits_net_columns(name):
+            special = name == NOT_CONNECTED or name.startswith("NNAME")
+            if _fits(name, NET_COLUMNS) and not special:
                 short[name] = name
                 continue
             short[name] = f"NNAME{len(written) + 1}"
@@ -101,10 +106,6 @@ class _Writer:
             written.add(plain)
         return short
 
-    def _short_references(self) -> dict[str, str]:
-        names = dict.fromkeys(part.refdes for part in self.board.parts)
-        return self._shorten(names, REFDES_COLUMNS, "reference", {VIA})
-
     def _shorten(
         self, names: Iterable[str], columns: int, what: str, taken: set[str]
     ) -> dict[str, str]:
@@ -112,9 +113,7 @@ class _Writer:
         kept = [name for name in names if _fits(name, columns) and name not in taken]
         short = {name: name for name in kept}
         used = {*kept, *taken}
-        for name in names:
-            if name in short:
-                continue
+        for name in (name for name in names if name not in short):
             base = _plain(name).strip()
             candidate, count = base[:columns].strip() or "-", 1
             while candidate in used:
@@ -125,12 +124,6 @@ class _Writer:
             self.comments.append(f"{what} {_plain(name)} is written {candidate}")
         return short
 
-    def _short_pins(self, part: Part) -> dict[str, str]:
-        names = dict.fromkeys(pad.number for pad in part.pads)
-        if all(_fits(name, PIN_COLUMNS) for name in names):
-            return {name: name for name in names}
-        return self._shorten(names, PIN_COLUMNS, f"pin of {part.refdes}:", set())
-
     # records
 
     def _records(self) -> Iterator[str]:
@@ -138,73 +131,41 @@ class _Writer:
         rank = {net.name: number for number, net in enumerate(self.board.nets)}
         last = len(rank)
         for part in self.board.parts:
-            pins = self._short_pins(part)
-            rows.extend(
-                (rank.get(pad.net or "", last + (not pad.net)), self._pad(part, pad, pins))
-                for pad in part.pads
-            )
-        rows.extend(
-            (rank.get(via.net or "", last + (not via.net)), self._via(via))
-            for via in self.board.vias
-        )
+            numbers = dict.fromkeys(pad.number for pad in part.pads)
+            pins = self._shorten(numbers, PIN_COLUMNS, f"pin of {part.refdes}:", set())
+            for pad in part.pads:
+                text = self._pad(self.refdes_names[part.refdes], pad, pins[pad.number])
+                rows.append((rank.get(pad.net or "", last + (not pad.net)), text))
+        for via in self.board.vias:
+            size = f"X{self._size(via.diameter)}Y0000" if via.diameter else " " * 10
+            hole = f"D{self._size(via.drill)}P"
+            text = self._record("317", via, VIA, "", f"M{hole}A00", f"{size}R000")
+            rows.append((rank.get(via.net or "", last + (not via.net)), text))
         rows.sort(key=lambda row: row[0])
         return (text for _, text in rows)
 
-    def _pad(self, part: Part, pad: Pad, pins: dict[str, str]) -> str:
-        hole = pad.drill is not None or pad.side is Side.BOTH or not pad.plated
-        code = "327" if not hole else "317" if pad.plated else "367"
+    def _pad(self, refdes: str, pad: Pad, pin: str) -> str:
+        hole = f"{'':6}"
+        code = "327"
+        if pad.drill is not None or pad.side is Side.BOTH or not pad.plated:
+            code = "317" if pad.plated else "367"
+            hole = f"D{self._size(pad.drill)}{'P' if pad.plated else 'U'}"
         access = {Side.BOTH: "A00", Side.TOP: "A01", Side.BOTTOM: self.bottom}[pad.side]
-        return self._record(
-            code,
-            pad.net,
-            self.refdes_names[part.refdes],
-            pins[pad.number],
-            " ",
-            f"D{self._size(pad.drill)}{'P' if pad.plated else 'U'}" if hole else " " * 6,
-            access,
-            (pad.x, pad.y),
-            self._extent(pad) + f"R{round(pad.angle) % 360:03d}",
-        )
-
-    def _via(self, via: Via) -> str:
-        size = f"X{self._size(via.diameter)}Y0000" if via.diameter else " " * 10
-        return self._record(
-            "317",
-            via.net,
-            VIA,
-            "",
-            "M",
-            f"D{self._size(via.drill)}P",
-            "A00",
-            (via.x, via.y),
-            size + "R000",
-        )
+        extent = " " * 10
+        if pad.width:
+            height = None if pad.shape == "circle" else pad.height or pad.width
+            extent = f"X{self._size(pad.width)}Y{self._size(height)}"
+        form = f"{extent}R{round(pad.angle) % 360:03d}"
+        return self._record(code, pad, refdes, pin, f" {hole}{access}", form)
 
     def _record(
-        self,
-        code: str,
-        net: str | None,
-        refdes: str,
-        pin: str,
-        midpoint: str,
-        hole: str,
-        access: str,
-        place: tuple[float, float],
-        form: str,
+        self, code: str, what: Pad | Via, refdes: str, pin: str, hole: str, form: str
     ) -> str:
-        name = self.net_names[net] if net else NOT_CONNECTED
+        name = self.net_names[what.net] if what.net else NOT_CONNECTED
         dash = "-" if pin else " "
-        x, y = (self._count(value) for value in place)
         return (
-            f"{code}{name:<14}   {refdes:<6}{dash}{pin:<4}{midpoint}{hole}{access}"
-            f"X{x:+07d}Y{y:+07d}{form}"
+            f"{code}{name:<14}   {refdes:<6}{dash}{pin:<4}{hole}{self._place(what.x, what.y)}{form}"
         ).rstrip()
-
-    def _extent(self, pad: Pad) -> str:
-        if not pad.width:
-            return " " * 10
-        height = None if pad.shape == "circle" else pad.height or pad.width
-        return f"X{self._size(pad.width)}Y{self._size(height)}"
 
     def _size(self, length_mm: float | None) -> str:
         count = round((length_mm or 0.0) * self.unit.counts_per_mm)
@@ -213,38 +174,32 @@ class _Writer:
             count = MOST_SIZE
         return f"{count:04d}"
 
-    def _count(self, length_mm: float) -> int:
-        return round(length_mm * self.unit.counts_per_mm)
+    def _place(self, x: float, y: float) -> str:
+        counts = [round(length * self.unit.counts_per_mm) for length in (x, y)]
+        return f"X{counts[0]:+07d}Y{counts[1]:+07d}"
 
     def _outline(self) -> Iterator[str]:
         for path in self.board.outline:
             line = f"{'389BOARD_EDGE':<22}"
             for x, y in path:
-                step = f"X{self._count(x):+07d}Y{self._count(y):+07d}"
+                step = self._place(x, y)
                 if len(line) + len(step) > LINE_COLUMNS:
                     yield line.rstrip()
                     line = f"{'089':<22}"
                 line += step + " "
             yield line.rstrip()
 
-    def _remark_on_the_rest(self) -> None:
-        if self.clipped:
-            self.comments.append(f"{self.clipped} sizes are larger than this format can say")
-        homeless = sum(1 for net in self.board.nets for pin in net.pins if not pin.pads)
-        if homeless:
-            self.comments.append(f"{homeless} pins have no place and are left out")
-
 
 def _unit_for(board: Board) -> _Unit:
-    places = [abs(value) for pad in board.pads() for value in (pad.x, pad.y)]
-    places += [abs(value) for via in board.vias for value in (via.x, via.y)]
+    spots: list[Pad | Via] = [*board.pads(), *board.vias]
+    places = [abs(value) for spot in spots for value in (spot.x, spot.y)]
     places += [abs(value) for path in board.outline for point in path for value in point]
     sizes = [size or 0.0 for pad in board.pads() for size in (pad.width, pad.height, pad.drill)]
     sizes += [size or 0.0 for via in board.vias for size in (via.diameter, via.drill)]
     farthest, largest = max(places), max(sizes)
     for unit in (_METRIC, _INCH):
-        counts = farthest * unit.counts_per_mm, largest * unit.counts_per_mm
-        if counts[0] <= MOST_PLACE and (counts[1] <= MOST_SIZE or unit is _INCH):
+        fits = largest * unit.counts_per_mm <= MOST_SIZE or unit is _INCH
+        if fits and farthest * unit.counts_per_mm <= MOST_PLACE:
             return unit
     raise WrongUsage(
         f"a place {farthest:.0f} mm from the origin",
@@ -259,8 +214,3 @@ def _plain(text: str) -> str:
 
 def _fits(name: str, columns: int) -> bool:
     return len(name) <= columns and name == name.strip() and name == _plain(name)
-
-
-def _fits_net_columns(name: str) -> bool:
-    special = name == NOT_CONNECTED or name.startswith("NNAME")
-    return _fits(name, NET_COLUMNS) and not special
