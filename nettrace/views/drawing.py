@@ -76,17 +76,15 @@ def joined(children: Iterable[str], between: str = "") -> Markup:
 
 
 def _attributes(attributes: Mapping[str, object]) -> str:
-    words = []
+    words = ""
     for name, value in attributes.items():
-        if value is None or value is False:
-            continue
-        shown = name.rstrip("_").replace("_", "-")
-        if value is True:
-            words.append(f" {shown}")
-            continue
-        text = _number(value) if isinstance(value, (int, float)) else escape(safe_text(str(value)))
-        words.append(f' {shown}="{text}"')
-    return "".join(words)
+        if value is not None and value is not False:
+            text = (
+                _number(value) if isinstance(value, int | float) else escape(safe_text(f"{value}"))
+            )
+            words += f" {name.rstrip('_').replace('_', '-')}"
+            words += f'="{text}"' if value is not True else ""
+    return words
 
 
 def _number(value: float) -> str:
@@ -224,11 +222,9 @@ class Paper:
 
     def segments(self, lines: Iterable[tuple[Point, Point]], **values: object) -> None:
         """Draw many straight lines as one."""
-        text = "".join(
-            f"M{_number(a[0])} {_number(a[1])}L{_number(b[0])} {_number(b[1])}" for a, b in lines
-        )
-        if text:
-            self._draw("path", d=text, **_inked(values))
+        ways = "".join(map(_way, lines))
+        if ways:
+            self._draw("path", d=ways, **_inked(values))
 
     def symbol(self, x: float, y: float, svg: str) -> None:
         """Draw a piece of SVG of ours, its upper left corner at x, y."""
@@ -236,10 +232,7 @@ class Paper:
 
     def cover(self, outer: Box, window: Box) -> None:
         """Paint white what is outside the window, so that a map ends at its frame."""
-        ways = "".join(
-            f"M{_number(b.x1)} {_number(b.y1)}H{_number(b.x2)}V{_number(b.y2)}H{_number(b.x1)}Z"
-            for b in (outer, window)
-        )
+        ways = f"{_way(outer.corners)}Z{_way(window.corners)}Z"
         self._draw("path", d=ways, fill="white", fill_rule="evenodd")
 
     def text(
@@ -280,6 +273,11 @@ class Paper:
         self._lines.append(void(name, **values))
 
 
+def _way(points: Iterable[Point]) -> str:
+    """Return lines from point to point, as a path has them."""
+    return "M" + "L".join(f"{_number(x)} {_number(y)}" for x, y in points)
+
+
 def _inked(values: dict[str, object]) -> dict[str, object]:
     """Return the look of a line: thin and black where nothing else is said."""
     return values | {"stroke": "black", "stroke_width": THIN} | values
@@ -287,22 +285,20 @@ def _inked(values: dict[str, object]) -> dict[str, object]:
 
 def hatch_lines(corners: Sequence[Point], step: float) -> list[tuple[Point, Point]]:
     """Return the lines at 45 degrees, `step` mm apart, that fill a polygon."""
-    lines: list[tuple[Point, Point]] = []
     # along a line x + y is the same, and x - y tells where on it a point is
     turned = [(x + y, x - y) for x, y in corners]
+    edges = list(zip(turned, [*turned[1:], turned[0]], strict=True))
+    lines: list[tuple[Point, Point]] = []
     apart = step * 2**0.5
-    low, high = min(u for u, _ in turned), max(u for u, _ in turned)
-    at = (low // apart + 1) * apart
-    while at < high:
-        cuts = []
-        for (u1, v1), (u2, v2) in zip(turned, [*turned[1:], turned[0]], strict=True):
-            if (u1 <= at) != (u2 <= at):
-                cuts.append(v1 + (at - u1) * (v2 - v1) / (u2 - u1))
-        cuts.sort()
-        for first, second in zip(cuts[::2], cuts[1::2], strict=False):
-            lines.append(
-                (((at + first) / 2, (at - first) / 2), ((at + second) / 2, (at - second) / 2))
-            )
+    at = (min(u for u, _ in turned) // apart + 1) * apart
+    while at < max(u for u, _ in turned):
+        cuts = sorted(
+            v1 + (at - u1) * (v2 - v1) / (u2 - u1)
+            for (u1, v1), (u2, v2) in edges
+            if (u1 <= at) != (u2 <= at)
+        )
+        ends = [((at + cut) / 2, (at - cut) / 2) for cut in cuts]
+        lines += zip(ends[::2], ends[1::2], strict=False)
         at += apart
     return lines
 
@@ -340,21 +336,14 @@ class Box(NamedTuple):
 
     def overlaps(self, other: Box, gap: float = 0.0) -> bool:
         """Return whether the boxes come closer than `gap` mm."""
-        return (
-            self.x1 < other.x2 + gap
-            and other.x1 < self.x2 + gap
-            and self.y1 < other.y2 + gap
-            and other.y1 < self.y2 + gap
-        )
+        if self.x1 >= other.x2 + gap or other.x1 >= self.x2 + gap:
+            return False
+        return self.y1 < other.y2 + gap and other.y1 < self.y2 + gap
 
     def holds(self, other: Box) -> bool:
         """Return whether the other box is wholly inside."""
-        return (
-            self.x1 <= other.x1
-            and self.y1 <= other.y1
-            and other.x2 <= self.x2
-            and other.y2 <= self.y2
-        )
+        across = self.x1 <= other.x1 and other.x2 <= self.x2
+        return across and self.y1 <= other.y1 and other.y2 <= self.y2
 
     def grown(self, by: float) -> Box:
         """Return the box larger by so much on every side."""
@@ -380,11 +369,9 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
 def _thousandths(sign: str, bold: bool) -> int:
     """Return how wide a sign is in thousandths of the type size."""
     measures = table("drawing")["type"]
-    widths, at = measures["bold" if bold else "plain"], ord(sign) - 32
-    width: int = (
-        widths[at] if 0 <= at < len(widths) else measures["signs"].get(sign, measures["other"])
-    )
-    return width
+    widths: Sequence[int] = measures["bold" if bold else "plain"]
+    other: int = measures["signs"].get(sign, measures["other"])
+    return widths[ord(sign) - 32] if 0 <= ord(sign) - 32 < len(widths) else other
 
 
 def text_box(
