@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 from nettrace.bench.area import AreaReport, PadReport, far_pins
 from nettrace.circuit.circuit import Circuit
@@ -29,16 +28,9 @@ SMALL_NETS = 3
 USUAL_REACH, PART_REACH, PAD_REACH, BUS_REACH, NET_REACH = 3, 4, 8, 12, 18
 #: Kinds that end a way: their other pins are another story.
 _ENDS = frozenset({Kind.IC, Kind.MODULE, Kind.CONNECTOR, Kind.DISPLAY, Kind.BATTERY})
-_NO_NUMBERS: Mapping[str, int] = MappingProxyType({})
 
 #: What a drawing may be asked about.
-Subject = (
-    AreaReport
-    | tuple[PadReport, ...]
-    | tuple[Part, ...]
-    | tuple[Net, ...]
-    | tuple[Bus, ...]
-)  # fmt: skip
+Subject = AreaReport | tuple[PadReport | Part | Net | Bus, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +49,7 @@ class Selection:
     gone: frozenset[str] = frozenset()
     bare: frozenset[str] = frozenset()
     focus: str = ""
-    numbers: Mapping[str, int] = field(default_factory=lambda: _NO_NUMBERS)
+    numbers: Mapping[str, int] = field(default_factory=dict)
     reach: int = USUAL_REACH
 
 
@@ -119,11 +111,6 @@ class Neighbourhood:
     lines: tuple[Line, ...]
     left_gone: tuple[str, ...]
     left_parts: tuple[str, ...]
-
-    @property
-    def size(self) -> int:
-        """How many nodes there are."""
-        return len(self.parts) + len(self.nets) + len(self.marks)
 
 
 # -- what is asked for ----------------------------------------------------------------------------

@@ -79,11 +79,9 @@ def _attributes(attributes: Mapping[str, object]) -> str:
     words = ""
     for name, value in attributes.items():
         if value is not None and value is not False:
-            text = (
-                _number(value) if isinstance(value, int | float) else escape(safe_text(f"{value}"))
-            )
+            text = _number(value) if isinstance(value, int | float) else safe_text(str(value))
             words += f" {name.rstrip('_').replace('_', '-')}"
-            words += f'="{text}"' if value is not True else ""
+            words += f'="{escape(text)}"' if value is not True else ""
     return words
 
 

@@ -257,10 +257,11 @@ def draw_map(
         torn: pads that came off or whose track is cut: they get a cross.
         with_area: whether to draw where the area ends.
     """
+    looks = table("drawing")["map"]["looks"]
     for line in circuit.board.outline:
         paper.polyline(view.points(line), stroke_width=THICK, stroke_linejoin="round")
     if with_area:
-        shape, look = report.shape, table("drawing")["map"]["looks"]["area"]
+        shape, look = report.shape, looks["area"]
         if isinstance(shape, Circle):
             x, y = view.at(shape.x, shape.y)
             paper.circle(x, y, shape.radius_mm * view.scale, **look)
@@ -275,7 +276,11 @@ def draw_map(
     there = [circuit.board.part_by_key[key] for key in around if key not in gone]
     near = tuple(part for part in there if any(pad.side.faces(view.side) for pad in part.pads))
     for part in near:
-        _draw_neighbour(paper, circuit, view, part)
+        with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
+            outline = view.points(body_corners(part))
+            if outline and part.refdes:
+                paper.polygon(outline, **looks["body"])
+            _draw_pads(paper, circuit, view, part, "pad")
     for position in sorted(positions, key=lambda item: not item.is_far_from(view.side)):
         _draw_position(paper, circuit, view, position)
     for pad in torn:
@@ -308,15 +313,6 @@ def draw_map(
     for part in near:
         labels.draw_refdes(part)
     return near
-
-
-def _draw_neighbour(paper: Paper, circuit: Circuit, view: View, part: Part) -> None:
-    """Draw a part that is there."""
-    with paper.group(tip=_tip(circuit, part), class_="part", data_part=part.key):
-        corners = body_corners(part)
-        if corners and part.refdes:
-            paper.polygon(view.points(corners), **table("drawing")["map"]["looks"]["body"])
-        _draw_pads(paper, circuit, view, part, "pad")
 
 
 def _draw_position(paper: Paper, circuit: Circuit, view: View, position: Position) -> None:
@@ -622,20 +618,14 @@ def _place_balloon(room: Room, body: Box, radius: float, bodies: Sequence[Box]) 
         best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
         return best[1] if best is not None else None
 
-    def on_body() -> Point | None:
-        for part in (0.0, 0.3, -0.3):
-            for dx, dy in ((part, 0.0), (0.0, part)):
-                spot = at[0] + dx * body.wide, at[1] + dy * body.high
-                if room.is_free_of_text(Box(*spot, *spot).grown(radius)):
-                    return spot
-        return None
-
     spot = (
-        around(bodies, on_copper=False)
-        or around((), on_copper=False)
-        or around((), on_copper=True)
-        or on_body()
+        around(bodies, on_copper=False) or around((), on_copper=False) or around((), on_copper=True)
     )
+    for part in (0.0, 0.3, -0.3):
+        for dx, dy in ((part, 0.0), (0.0, part)):
+            on_it = at[0] + dx * body.wide, at[1] + dy * body.high
+            if spot is None and room.is_free_of_text(Box(*on_it, *on_it).grown(radius)):
+                spot = on_it
     if spot is not None:
         room.take(Box(*spot, *spot).grown(radius))
         room.draw_leader(at, spot)

@@ -31,6 +31,10 @@ BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stab
 MOST_SECONDS, MOST_PRINT_SECONDS = 60.0, 90.0
 #: Dots per inch of a graph as PNG: fine enough for print; dots of a map per CSS pixel (96 an inch).
 PNG_DPI, PNG_FACTOR = 150, 2
+#: Options of the browser that are the same each time.
+_ALWAYS = ("--headless", "--disable-gpu", "--hide-scrollbars", "--no-first-run",
+           "--disable-extensions", "--no-pdf-header-footer",
+           "--host-resolver-rules=MAP * ~NOTFOUND")  # fmt: skip
 _PIXELS_PER_MM = 96 / 25.4
 _INSTALL = (
     "Install Graphviz, or the Python package graphviz-pure; or write FILE.dot, which needs neither."
@@ -154,15 +158,9 @@ def print_page(html: str, *, source: str = "html", **options: str) -> bytes:
         page.write_text(html, encoding="utf-8")
         command = [
             browser,
-            "--headless",
-            "--disable-gpu",
-            "--hide-scrollbars",
-            "--no-first-run",
-            "--disable-extensions",
-            "--host-resolver-rules=MAP * ~NOTFOUND",
+            *_ALWAYS,
             f"--user-data-dir={folder}/profile",
             f"--{'screenshot' if picture == 'png' else 'print-to-pdf'}={printed}",
-            "--no-pdf-header-footer",
             *(f"--{name.replace('_', '-')}={value}" for name, value in options.items()),
             page.as_uri(),
         ]
