@@ -86,6 +86,7 @@ MOST_WAYS = 50
 
 #: A net, and the kind of all nets so far (RAIL, GROUND, SIGNAL for the rest), None if mixed.
 _State = tuple[str, NetKind | None]
+_Chain = tuple[Link, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,12 +115,10 @@ def find_ways(circuit: Circuit, from_net: str, to_net: str) -> tuple[Way, ...]:
         return (Way(from_net, (), 0.0),)
     start: _State = (from_net, _kind(circuit, from_net))
     seen = {start}
-    edge: dict[_State, list[tuple[Link, ...]]] = {
-        start: [()]
-    }  # state -> the chains that lead there
-    chains: list[tuple[Link, ...]] = []
+    edge: dict[_State, list[_Chain]] = {start: [()]}  # the chains that lead to each state
+    chains: list[_Chain] = []
     while edge and not chains:
-        reached: dict[_State, list[tuple[Link, ...]]] = {}
+        reached: dict[_State, list[_Chain]] = {}
         for state, before in edge.items():
             for after, link in _steps(circuit, state):
                 if after not in seen:

@@ -183,20 +183,20 @@ def _capacitor_rating(
 ) -> tuple[float | None, str | None]:
     """Return the volts to ask for and the dielectric."""
     farads, dielectric, stated = values.farads or 0.0, values.dielectric, values.rated_volts
-    class_ = "class_1" if is_class_1(dielectric, farads) else "class_2"
+    rule = _RULES["capacitor"]["class_1" if is_class_1(dielectric, farads) else "class_2"]
     if not dielectric and farads:
-        dielectric = _RULES["capacitor"][f"{class_}_dielectric"]
+        dielectric = rule["dielectric"]
         doubts.append("dielectric not stated: chosen by value (common practice)")
     if across is None:
         if stated is None:
             doubts.append("voltage rating: the rail is not known, ask for 16 V or more")
         return stated, dielectric
-    factor = _RULES["capacitor"][f"{class_}_factor"]
+    factor = rule["factor"]
     least = factor * across * (1 - 1e-9)
     sold = next((v for v in _RULES["sold_volts"]["volts"] if v >= least), factor * across)
-    of = "class 1" if class_ == "class_1" else "class 2 (falls with bias)"
     because.append(
-        f"{across:g} V across at most, times {factor:g} for {of}: {sold:g} V (common practice)"
+        f"{across:g} V across at most, times {factor:g} for {rule['words']}: {sold:g} V "
+        "(common practice)"
     )
     if stated is None:
         return sold, dielectric
