@@ -20,7 +20,7 @@ from nettrace.bench.faults import Fault, FaultKind, list_faults
 from nettrace.bench.job import JobState, MeterMode, Reading
 from nettrace.bench.judging import SHORT_OHMS, Judged, KnownGood, ReadingState, judge_with
 from nettrace.bench.prediction import Outlook, Pair, Predictor
-from nettrace.bench.probes import Probe, ProbePlan, make_predictor
+from nettrace.bench.probes import Probe, ProbePlan
 from nettrace.bench.wire import Wired, find_pad
 from nettrace.circuit.circuit import Circuit
 from nettrace.model.board import Pin
@@ -134,7 +134,7 @@ class Suspicion:
     def __init__(self, circuit: Circuit, state: JobState) -> None:
         self.circuit = circuit
         self.state = state
-        self.predictor = make_predictor(circuit, state)
+        self.predictor = Predictor(circuit, state)
         plan = ProbePlan(self.predictor, state)
         self.probes = plan.probes()
         self.through = plan.through()

@@ -19,7 +19,7 @@ from typing import Final
 
 from nettrace.bench.job import JobState, MeterMode, Reading
 from nettrace.bench.prediction import Outlook, Predictor, VoltsRange
-from nettrace.bench.probes import expect_words, make_predictor
+from nettrace.bench.probes import expect_words
 from nettrace.circuit.circuit import Circuit
 from nettrace.electrical.charging import explain_supply
 from nettrace.electrical.meter import BEEPER_RANGE_OHMS, LEAD_OHMS, meter_error, read_diode
@@ -78,7 +78,7 @@ _Verdict = tuple[ReadingState, str]
 
 def judge_reading(circuit: Circuit, state: JobState, reading: Reading) -> Judged:
     """Return what one reading proves about the board as the job has repaired it."""
-    predictor = make_predictor(circuit, replace(state, readings=(*state.readings, reading)))
+    predictor = Predictor(circuit, replace(state, readings=(*state.readings, reading)))
     return judge_with(predictor, state, reading)
 
 

@@ -14,7 +14,7 @@ from enum import Enum, auto
 from functools import cached_property
 from typing import Final
 
-from nettrace.bench.faults import Fault, FaultKind, Touched, touched
+from nettrace.bench.faults import Fault, FaultKind, Touched, close_pads, touched
 from nettrace.bench.job import JobState
 from nettrace.bench.wire import find_pad, pad_name
 from nettrace.circuit.circuit import Circuit
@@ -25,7 +25,7 @@ from nettrace.electrical.expected import MeteredBoard
 from nettrace.electrical.network import Network, Resistor, fold, links
 from nettrace.electrical.power_off import Elements, elements_of, is_exact
 from nettrace.errors import NothingMatches
-from nettrace.model.board import Part, Pin
+from nettrace.model.board import Pin
 from nettrace.model.find import find_nets
 
 #: A resistor up to this is no obstacle to a capacitance meter, Ω (common practice, no source).
@@ -120,14 +120,13 @@ class Predictor:
 
     Args:
         circuit: the board.
-        state: the job, for what is touched and what is absent.
-        nets: further nets that probes are put on.
+        state: the job, for what is touched and absent, and the places that its readings name.
     """
 
-    def __init__(self, circuit: Circuit, state: JobState, nets: Sequence[str] = ()) -> None:
+    def __init__(self, circuit: Circuit, state: JobState) -> None:
         self.circuit = circuit
         self.touched: Touched = touched(circuit, state)
-        self._nets = dict.fromkeys(nets)
+        self._state = state
         #: Keys of the parts whose elements stand apart: touched ones, and owners of open joints.
         self._owners = dict.fromkeys(
             [*self.touched.parts, *(pin.part for pin in self.touched.joints.values())]
@@ -149,10 +148,10 @@ class Predictor:
             name = pad_name(self.circuit, pin)
             return Spot(name, self._node(pin), pin.net, name)
         try:
-            found = find_nets(self.circuit.board, words)
-        except NothingMatches:
+            (net,) = find_nets(self.circuit.board, words)
+        except (NothingMatches, ValueError):  # none, or several
             return None
-        return Spot(found[0].name, found[0].name, found[0].name) if len(found) == 1 else None
+        return Spot(net.name, net.name, net.name)
 
     def pair(self, at: str, to: str) -> Pair | None:
         """Return the two places that words name, None where one of them is none."""
@@ -182,15 +181,19 @@ class Predictor:
 
     @cached_property
     def _ports(self) -> list[str]:
-        """The nets that a fault or a probe may touch."""
+        """The nets that a fault, a probe or a reading may touch."""
         parts = self.circuit.board.part_by_key
+        near = [pin.net or "" for pin in self.touched.joints.values()]
+        near += [other.net or "" for _, other, _ in close_pads(self.circuit, self.touched)]
+        words = (word for reading in self._state.readings for word in (reading.at, reading.to))
+        near += [spot.net for word in words if (spot := self.spot(word))]
         ground = self.board.ground
         names = [
-            *(pin.net or "" for pin in self.touched.joints.values()),
             *(net for key in self._owners for net in parts[key].nets),
             *(pin.net or "" for ends in self.bridges for pin in ends),
             *(net for _, nets in self._wires for net in nets),
-            *self._nets,
+            *near,
+            *(pull.to for net in near for pull in self.circuit.pulls.get(net, ())),
             *([ground] if ground is not None else []),
         ]
         return list(dict.fromkeys(names))
@@ -214,47 +217,45 @@ class Predictor:
         return {bound: fold(own, self._ports) for bound, own in resistors.items()}
 
     @cached_property
-    def _pieces(self) -> tuple[_Piece, ...]:
-        parts = (self.circuit.board.part_by_key[key] for key in self._owners)
-        return tuple(piece for part in parts for piece in self._pieces_of(part))
-
-    def _pieces_of(self, part: Part) -> list[_Piece]:
-        kind = self.circuit.kinds[part.key]
-        if not kind.fitted:
-            return []
-
-        def on(net: str) -> str:
-            return self._node(next(pin for pin in part.pins if pin.net == net))
-
-        found = []
-        ends_of = {
-            (pair.first.net, pair.second.net): (pair.first, pair.second)
-            for pair in reversed(pairs_of(part, kind))
-        }
-        for item in self._whole.resistances:
-            if item.part == part.key and (item.a, item.b) in ends_of:
-                a, b = (self._node(pin) for pin in ends_of[item.a, item.b])
-                ohms = (item.ohms, item.at_most, item.at_least)
-                found.append(_Piece(part.refdes, a, b, ohms))
-        found += [
-            _Piece(part.refdes, on(c.a), on(c.b), farads=c.farads, class_2=c.class_2)
-            for c in self._whole.capacitors
-            if c.part == part.key
-        ]
-        if not found and kind.kind in _DIODES and len(part.nets) == 2:
-            found.append(_Piece(part.refdes, on(part.nets[0]), on(part.nets[1]), diode=True))
+    def _pieces(self) -> list[_Piece]:
+        """The ways inside the touched parts."""
+        found: list[_Piece] = []
+        for part in (self.circuit.board.part_by_key[key] for key in self._owners):
+            kind = self.circuit.kinds[part.key]
+            if not kind.fitted:
+                continue
+            at = {pin.net: self._node(pin) for pin in reversed(part.pins)}
+            ends_of = {
+                (pair.first.net, pair.second.net): (self._node(pair.first), self._node(pair.second))
+                for pair in reversed(pairs_of(part, kind))
+            }
+            own = [
+                _Piece(part.refdes, *ends_of[r.a, r.b], (r.ohms, r.at_most, r.at_least))
+                for r in self._whole.resistances
+                if r.part == part.key and (r.a, r.b) in ends_of
+            ]
+            own += [
+                _Piece(part.refdes, at[c.a], at[c.b], farads=c.farads, class_2=c.class_2)
+                for c in self._whole.capacitors
+                if c.part == part.key
+            ]
+            if not own and kind.kind in _DIODES and len(part.nets) == 2:
+                own = [_Piece(part.refdes, *(at[net] for net in part.nets), diode=True)]
+            found += own
         return found
 
     @cached_property
-    def _own_unknown(self) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    def _own_unknown(self) -> list[tuple[str, tuple[str, ...]]]:
         """(refdes, terminals) of touched parts that may conduct in ways nobody knows."""
-        found = []
-        for key, _ in self._whole.unknown:
-            if key in self._owners:
-                part = self.circuit.board.part_by_key[key]
-                nodes = dict.fromkeys(self._node(pin) for pin in part.pins if pin.net is not None)
-                found.append((part.refdes, tuple(nodes)))
-        return tuple(found)
+        parts = self.circuit.board.part_by_key
+        own = [parts[key] for key, _ in self._whole.unknown if key in self._owners]
+        return [
+            (
+                part.refdes,
+                tuple(dict.fromkeys(self._node(p) for p in part.pins if p.net is not None)),
+            )
+            for part in own
+        ]
 
     # -- with faults --------------------------------------------------------------------------
 
@@ -379,33 +380,24 @@ class Predictor:
         """
         found: list[tuple[VoltsRange | None, bool]] = []
         for spot, other in pairs:
-            said = self.expected_volts(spot)
-            if said is None or not self.board.is_ground(other.net):
+            said, ground = self.expected_volts(spot), self.board.ground
+            if said is None or ground is None or not self.board.is_ground(other.net):
                 found.append((None, False))
                 continue
-            ties = self._ties(spot)
+            pulls = [pull.to for pull in self.circuit.pulls.get(spot.net, ()) if pull.fitted]
+            ties = [(spot.node, net) for net in (ground, *pulls, spot.net)]
             now = self._solve(ties, _Changes(faults), _Bound.NOMINAL)
-            if now and now[0] <= DEAD_OHMS and said[0] != 0:
+            if now[0] <= DEAD_OHMS and said[0] != 0:
                 found.append(((0.0, 0.0, 0.05), True))
                 continue
             healthy = self._solve(ties, _Changes(()), _Bound.NOMINAL)
-            same = all(_alike(one, before) for one, before in zip(now, healthy, strict=True))
+            same = all(
+                one == before or abs(one - before) <= ALIKE * max(one, before, 1.0) < math.inf
+                for one, before in zip(now, healthy, strict=True)
+            )
             found.append((said if same else None, same))
         return found
-
-    def _ties(self, spot: Spot) -> list[tuple[str, str]]:
-        """Return the place with what decides its voltage: ground, what pulls it, its net."""
-        ground = self.board.ground
-        pulls = [pull.to for pull in self.circuit.pulls.get(spot.net, ()) if pull.fitted]
-        to = [*([ground] if ground is not None else []), *pulls, spot.net]
-        return [(spot.node, net) for net in to]
 
 
 def _softened(resistor: Resistor) -> Resistor:
     return resistor._replace(ohms=0.0) if resistor.ohms <= THROUGH_OHMS else resistor
-
-
-def _alike(one: float, other: float) -> bool:
-    if math.isinf(one) or math.isinf(other):
-        return one == other
-    return abs(one - other) <= ALIKE * max(one, other, 1.0)

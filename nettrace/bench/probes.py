@@ -74,18 +74,7 @@ class Probe:
 
 def plan_probes(circuit: Circuit, state: JobState) -> tuple[Probe, ...]:
     """Return the shortest list of measurements that would prove the repair, in order of work."""
-    return ProbePlan(make_predictor(circuit, state), state).probes()
-
-
-def make_predictor(circuit: Circuit, state: JobState) -> Predictor:
-    """Return a job's predictor: all nets that its probes, bridges and readings name are in it."""
-    bare = Predictor(circuit, state)
-    nets = [pin.net for pin in bare.touched.joints.values()]
-    nets += [near.net for _, near, _ in close_pads(circuit, bare.touched)]
-    words = (word for reading in state.readings for word in (reading.at, reading.to))
-    nets += [spot.net for word in words if (spot := bare.spot(word))]
-    pulls = [pull.to for net in nets if net for pull in circuit.pulls.get(net, ())]
-    return Predictor(circuit, state, [net for net in dict.fromkeys([*nets, *pulls]) if net])
+    return ProbePlan(Predictor(circuit, state), state).probes()
 
 
 class ProbePlan:
