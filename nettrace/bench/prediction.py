@@ -240,7 +240,8 @@ class Predictor:
                 if c.part == part.key
             ]
             if not own and kind.kind in _DIODES and len(part.nets) == 2:
-                own = [_Piece(part.refdes, *(at[net] for net in part.nets), diode=True)]
+                first, second = (at[net] for net in part.nets)
+                own = [_Piece(part.refdes, first, second, diode=True)]
             found += own
         return found
 

@@ -23,14 +23,10 @@ from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import two_nets
 from nettrace.electrical.meter import BEEPER_RANGE_OHMS, DIODE_PIN_VOLTS
 from nettrace.electrical.power_off import CLASS_2_DROP
-from nettrace.model.board import Pad, Pin, Side
+from nettrace.knowledge import table
+from nettrace.model.board import Pad, Pin
 from nettrace.values.quantity import engineering
 
-#: A test point counts as so much nearer, the other side and a small pad as so much farther, mm
-#: (a probe's lead is long: that the point is easy to hit matters more than the way to it).
-TEST_POINT_MM: Final = -20.0
-OTHER_SIDE_MM: Final = 15.0
-SMALL_PAD_MM: Final = 10.0
 #: A resistance above this is not 0 to a meter, Ω (leads and a bridge in it).
 NO_OHMS: Final = 2.0
 #: A capacitor that is less than this share of what lies beside it cannot be read in circuit.
@@ -99,13 +95,27 @@ class ProbePlan:
         self._groups = net_groups(circuit, touched.absent, touched.wires)
         self._shorts = [fault for fault in list_faults(circuit, state) if fault.nets]
         self._points: dict[str, tuple[Point, ...]] = {}
+        #: Across each touched part: the places, the quantity, what it tells, what belongs there.
+        self._across = list(self._value_lines())
 
     def probes(self) -> tuple[Probe, ...]:
         """Return the list that proves, each two places once for a quantity."""
-        lines = (
-            *self._rails(), *self._bridges(), *self._joint_lines(), *self._wires(),
-            *self._values(), *self._powered(),
-        )  # fmt: skip
+        rails = list(self._rails_to_ground())
+        lines = [
+            *(self._probe(a, b, MeterMode.OHMS, ProbeStep.RAILS,
+                          f"{a.net} must not be shorted before power comes on")
+              for _, a, b in rails),
+            *self._bridges(),
+            *self._joint_lines(),
+            *(self._probe(a, b, quantity, ProbeStep.VALUES,
+                          f"{what}: {belongs}" if belongs else what)
+              for a, b, quantity, what, belongs in self._across),
+        ]  # fmt: skip
+        for rail, a, b in rails:
+            if rail.kind is NetKind.RAIL and self._predictor.expected_volts(a) is not None:
+                basis = rail.volts.basis if rail.volts is not None else ""
+                why = f"{a.net} comes up" + (f" ({basis})" if basis else "")
+                lines.append(self._probe(a, b, MeterMode.VOLTS, ProbeStep.POWER, why))
         once: dict[tuple[frozenset[str], MeterMode], Probe] = {}
         for line in lines:
             if line.at != line.to:
@@ -119,7 +129,7 @@ class ProbePlan:
         the list that proves, but of what may be measured next.
         """
         found = []
-        for a, b, quantity, what, _ in self._value_lines():
+        for a, b, quantity, what, _ in self._across:
             pins = [self._joints[spot.pad] for spot in (a, b) if spot.pad in self._joints]
             points = [spot for pin in pins if (spot := self._reachable(pin)) is not None]
             if len(points) == 2 and all(spot.pad not in self._joints for spot in points):
@@ -128,18 +138,6 @@ class ProbePlan:
         return tuple(found)
 
     # -- the five steps ----------------------------------------------------------------------
-
-    def _rails(self) -> Iterator[Probe]:
-        for _, a, b in self._rails_to_ground():
-            why = f"{a.net} must not be shorted before power comes on"
-            yield self._probe(a, b, MeterMode.OHMS, ProbeStep.RAILS, why)
-
-    def _powered(self) -> Iterator[Probe]:
-        for rail, a, b in self._rails_to_ground():
-            if rail.kind is NetKind.RAIL and self._predictor.expected_volts(a) is not None:
-                basis = rail.volts.basis if rail.volts is not None else ""
-                why = f"{a.net} comes up" + (f" ({basis})" if basis else "")
-                yield self._probe(a, b, MeterMode.VOLTS, ProbeStep.POWER, why)
 
     def _rails_to_ground(self) -> Iterator[tuple[Rail, Spot, Spot]]:
         """Yield the touched rails, each with a good place on it and the nearest one on ground."""
@@ -169,27 +167,23 @@ class ProbePlan:
             a, b = self._of_pin(first), self._of_pin(second)
             near = f"pads {gap:.2f} mm apart" if gap else "bridged by solder, as marked"
             why = f"{near}: no bridge between {first.net} and {second.net}"
-            quantity = MeterMode.OHMS if self._beeps_for_another(a, b) else MeterMode.BEEP
+            # a few ohms may show there in health, or for a short elsewhere
+            each = [(), *((fault,) for fault in self._shorts)]
+            ohms = [self._predictor.outlooks([(a, b)], faults)[0].ohms for faults in each]
+            few = any(NO_OHMS < found <= 2 * BEEPER_RANGE_OHMS[1] for found in ohms)
+            quantity = MeterMode.OHMS if few else MeterMode.BEEP
             yield self._probe(a, b, quantity, ProbeStep.BRIDGES, why)
 
-    def _beeps_for_another(self, a: Spot, b: Spot) -> bool:
-        """Return whether a few ohms may show there in health, or for a short elsewhere."""
-        each = [(), *((fault,) for fault in self._shorts)]
-        ohms = [self._predictor.outlooks([(a, b)], faults)[0].ohms for faults in each]
-        return any(NO_OHMS < found <= 2 * BEEPER_RANGE_OHMS[1] for found in ohms)
-
     def _joint_lines(self) -> Iterator[Probe]:
+        """Yield a line for each joint, then for each wire between two nets.
+
+        Of a wire on one net the torn pad's line proves it; a short that nobody meant is taken off.
+        """
         for name, pin in self._joints.items():
             other = self._reachable(pin)
             if other is not None:
                 why = f"the joint of {name} to the rest of {pin.net or ''}"
                 yield self._probe(self._of_pin(pin), other, MeterMode.BEEP, ProbeStep.JOINTS, why)
-
-    def _wires(self) -> Iterator[Probe]:
-        """Yield a line for each wire between two nets; on one net, the torn pad's line proves it.
-
-        A short that nobody meant is taken off, not proved.
-        """
         for wired in self._predictor.touched.wires:
             if wired.across is None or wired.is_short:
                 continue
@@ -202,13 +196,7 @@ class ProbePlan:
                 why = f"the wire {' to '.join(wired.ends)}: {wired.words}"
                 yield self._probe(*pair, MeterMode.BEEP, ProbeStep.JOINTS, why)
 
-    def _values(self) -> Iterator[Probe]:
-        for a, b, quantity, what, belongs in self._value_lines():
-            why = f"{what}: {belongs}" if belongs else what
-            yield self._probe(a, b, quantity, ProbeStep.VALUES, why)
-
     def _value_lines(self) -> Iterator[tuple[Spot, Spot, MeterMode, str, str]]:
-        """Yield the places across each touched part, the quantity, what it tells, what belongs."""
         is_supply = self._predictor.is_supply
         for key in self._predictor.touched.parts:
             part, kind = self._circuit.board.part_by_key[key], self._circuit.kinds[key]
@@ -246,44 +234,37 @@ class ProbePlan:
 
     def _reachable(self, pin: Pin) -> Spot | None:
         """Return the best place on the pin's net that is not itself in doubt, else another one."""
-        name = pad_name(self._circuit, pin)
-        others = [p for p in self._net_points(pin.net or "") if p.name != name]
-        sound = [p for p in others if p.name not in self._joints] or others
+        name, net = pad_name(self._circuit, pin), pin.net or ""
+        others = [point for point in self._net_points(net) if point.name != name]
+        sound = [point for point in others if point.name not in self._joints] or others
         if pin.pads and sound:
-            at = pin.pads[0]
-            return self._predictor.spot(_nearest(sound, at.x, at.y, at.side).name)
-        return self._without_places(pin.net or "", name)
+            return self._predictor.spot(_nearest(sound, pin.pads[0]).name)
+        return self._without_places(net, name)
 
     def _without_places(self, net: str, name: str = "") -> Spot | None:
         """Return a pin of the net where no pad has a place: a test point, else an untouched one."""
-        parts = self._circuit.board.part_by_key
+        parts, kinds = self._circuit.board.part_by_key, self._circuit.kinds
         pins = {pad_name(self._circuit, p): p for p in self._circuit.board.net_by_name[net].pins}
-        best = min(
-            (other for other in pins if other != name),
-            key=lambda other: (
-                other in self._joints,
-                self._circuit.kinds[pins[other].part].kind is not Kind.TEST_POINT,
-                len(parts[pins[other].part].pins),
-            ),
-            default=None,
-        )
+
+        def order(other: str) -> tuple[bool, bool, int]:
+            part = pins[other].part
+            no_point = kinds[part].kind is not Kind.TEST_POINT
+            return other in self._joints, no_point, len(parts[part].pins)
+
+        best = min((other for other in pins if other != name), key=order, default=None)
         return None if best is None else self._predictor.spot(best)
 
     def _two_points(self, net: str, ground: str) -> tuple[Spot, Spot] | None:
         """Return a place on the net and the nearest good one on ground."""
         points = self._net_points(net)
-        starts = [p for p in points if p.name not in self._joints] or points
+        starts = [point for point in points if point.name not in self._joints] or points
         if not starts:
             a, b = self._without_places(net), self._without_places(ground)
             return (a, b) if a is not None and b is not None else None
-        pads = [p.pads[0] for p in self._joints.values() if p.net == net and p.pads]
-        near: Point | Pad = pads[0] if pads else starts[0]
-        start = _nearest(starts, near.x, near.y, near.side)
-        ends = [p for p in self._net_points(ground) if p.name not in self._joints]
-        if not ends:
-            return None
-        end = _nearest(ends, start.x, start.y, start.side)
-        return self._predictor.pair(start.name, end.name)
+        pads = [pin.pads[0] for pin in self._joints.values() if pin.net == net and pin.pads]
+        start = _nearest(starts, pads[0] if pads else starts[0])
+        ends = [point for point in self._net_points(ground) if point.name not in self._joints]
+        return self._predictor.pair(start.name, _nearest(ends, start).name) if ends else None
 
     def _net_points(self, net: str) -> tuple[Point, ...]:
         if net not in self._points:
@@ -302,12 +283,9 @@ class ProbePlan:
         return Probe(a.name, b.name, quantity, step, words, why, nominal, least, most)
 
 
-def _nearest(points: Sequence[Point], x: float, y: float, side: Side) -> Point:
-    def cost(point: Point) -> tuple[float, str]:
-        far = point.cost_from(x, y, side, OTHER_SIDE_MM, SMALL_PAD_MM, TEST_POINT_MM)
-        return far, point.name
-
-    return min(points, key=cost)
+def _nearest(points: Sequence[Point], place: Point | Pad) -> Point:
+    costs = table("rework")["probes"]["costs_mm"]
+    return min(points, key=lambda point: (point.cost_from(place, costs), point.name))
 
 
 def expect_words(
@@ -334,14 +312,10 @@ def expect_words(
             nominal, low, high = volts
             return f"{nominal:.3g} V ({low:.3g} to {high:.3g} V)", nominal, low, high
         case MeterMode.OHMS | MeterMode.AMPERES:
-            return _ohms_words(o)
-
-
-def _ohms_words(o: Outlook) -> tuple[str, float | None, float | None, float | None]:
-    if math.isinf(o.ohms):
-        words = "overload" if o.exact else "no few ohms; rises while capacitors charge"
-        return words, math.inf, o.at_least, math.inf
-    if o.at_most <= 1.0:
-        return "under 1 Ω (leads in it)", o.ohms, 0.0, o.at_most
-    words = engineering(o.ohms, "Ω") + ("" if o.exact else " or somewhat less")
-    return words, o.ohms, o.at_least, o.at_most
+            if math.isinf(o.ohms):
+                words = "overload" if o.exact else "no few ohms; rises while capacitors charge"
+                return words, math.inf, o.at_least, math.inf
+            if o.at_most <= 1.0:
+                return "under 1 Ω (leads in it)", o.ohms, 0.0, o.at_most
+            words = engineering(o.ohms, "Ω") + ("" if o.exact else " or somewhat less")
+            return words, o.ohms, o.at_least, o.at_most

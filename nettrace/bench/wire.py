@@ -24,7 +24,7 @@ from nettrace.electrical.network import Groups
 from nettrace.electrical.power_off import elements_of
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.knowledge import table
-from nettrace.model.board import Pin, Side, Via
+from nettrace.model.board import Pad, Pin, Side, Via
 from nettrace.model.find import find_pins
 from nettrace.model.geometry import distance
 
@@ -80,13 +80,15 @@ class Point:
     what: str  # test point, pad, small pad, plated hole, via
     smallest_mm: float | None
 
-    def cost_from(
-        self, x: float, y: float, side: Side, other_side: float, small: float, test_point: float
-    ) -> float:
-        """Return how awkward the point is from a place, mm: the way, and what is added to it."""
-        added = {"small pad": small, "test point": test_point}.get(self.what, 0.0)
-        way = distance(self.x, self.y, x, y)
-        return way + (0.0 if self.side.faces(side) else other_side) + added
+    def cost_from(self, place: Point | Pad, costs: Mapping[str, float]) -> float:
+        """Return how awkward the point is from a place, mm: the way, and what it costs to hit it.
+
+        `costs` are by what the point is (`small_pad`), and for the `other_side`.
+        """
+        cost = distance(self.x, self.y, place.x, place.y)
+        if not self.side.faces(place.side):
+            cost += costs["other_side"]
+        return cost + costs.get(self.what.replace(" ", "_"), 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,14 +163,17 @@ def plan_wires(
     loose = dict.fromkeys([*lifted, *(pair[0] for pair in cuts)])
     ends = {name: points[name] for name in loose if name in points}
     rest = [point for name, point in points.items() if name not in ends]
+    costs = _RULES["costs_mm"]
     ranked = {
-        name: sorted(rest, key=lambda point: (_cost(end, point), point.name))
+        name: sorted(rest, key=lambda point: (point.cost_from(end, costs), point.name))
         for name, end in ends.items()
     }
     ways = [
-        (_cost(ends[name], near[0]), name, "", near[0]) for name, near in ranked.items() if near
+        (near[0].cost_from(ends[name], costs), name, "", near[0])
+        for name, near in ranked.items()
+        if near
     ]
-    ways += [(_cost(a, b), a.name, b.name, b) for a, b in combinations(ends.values(), 2)]
+    ways += [(b.cost_from(a, costs), a.name, b.name, b) for a, b in combinations(ends.values(), 2)]
     joined: Groups[str] = Groups()
     wires = []
     for _, first, second, point in sorted(ways, key=lambda way: way[0]):
@@ -184,14 +189,6 @@ def plan_wires(
         },
         wires=tuple(sorted(wires, key=lambda span: span.start.name)),
     )
-
-
-def _cost(end: Point, point: Point) -> float:
-    added = _RULES["costs_mm"]
-    cost = point.cost_from(
-        end.x, end.y, end.side, added["other_side"], added["small_pad"], added["test_point"]
-    )
-    return cost + added["via"] if point.what == "via" else cost
 
 
 def _span(circuit: Circuit, start: Point, end: Point) -> WireSpan:
