@@ -130,7 +130,6 @@ def report_job(
     known_good: KnownGood | None = None,
 ) -> JobReport:
     """Return all that is known of a job, plans and verdict included."""
-    parts = circuit.board.part_by_key
     positions = positions_of(circuit, state)
     keys = [item.part.key for item in positions]
     still_open = [item.part.key for item in positions if item.is_open]
@@ -141,26 +140,29 @@ def report_job(
     touched = bool(keys or state.lifted or state.cuts or state.bridges or state.wires)
     check = check_job(circuit, state, known_good) if touched else None
     judged = {
-        (frozenset((item.reading.at, item.reading.to)), item.reading.quantity): item
+        _measured(item.reading): item
         for item in (check.readings if check is not None else ())
         if item.counts
     }
-    planned = plan_probes(circuit, _when_refitted(state, keys)) if touched else ()
+    # as the job will stand: a page printed before the work lists all of its proof
+    gone = [key for key in keys if key not in state.refitted]
+    fits = {
+        key: Fit(number=max(state.last_refit, state.damaged[key].number), time="", at=key)
+        for key in gone
+    }
+    refitted = replace(state, refitted={**state.refitted, **fits})
+    planned = plan_probes(circuit, refitted) if touched else ()
     unused = [item for name, item in state.loose.items() if name not in state.used]
-    notes = list(warnings)
-    area = None
     besides = [item.at for item in torn]
     besides += [end for item in soldered for end in (item.start, item.end)]
+    area, notes = None, list(warnings)
     if keys or besides:
         try:
-            area = _area(circuit, [parts[key] for key in keys], besides)
+            area = _area(circuit, [item.part for item in positions], besides)
         except NothingMatches as error:
             notes.append(Warning("no-placed-drawing", f"no drawing to scale: {error.found}"))
-    selection = Selection(
-        parts=tuple(keys),
-        gone=frozenset(key for key in keys if key not in state.refitted),
-        numbers={item.part.key: item.number for item in positions},
-    )
+    numbers = {item.part.key: item.number for item in positions}
+    selection = Selection(parts=tuple(keys), gone=frozenset(gone), numbers=numbers)
     return JobReport(
         circuit=circuit,
         job=job,
@@ -176,10 +178,7 @@ def report_job(
         },
         needs=plan_needs(circuit, still_open),
         plan=plan_refit(circuit, still_open, [pad for pad in lifted if pad not in mended]),
-        probes=tuple(
-            PlannedProbe(probe, judged.get((frozenset((probe.at, probe.to)), probe.quantity)))
-            for probe in planned
-        ),
+        probes=tuple(PlannedProbe(probe, judged.get(_measured(probe))) for probe in planned),
         check=check,
         area=area,
         around=find_neighbourhood(circuit, selection) if keys else None,
@@ -201,23 +200,18 @@ def positions_of(circuit: Circuit, state: JobState) -> tuple[JobPosition, ...]:
     )
 
 
-def read_since(state: JobState) -> dict[tuple[frozenset[str], str], Reading]:
-    """Return (places, quantity) -> the last reading since the board was last changed."""
-    return {
-        (frozenset((reading.at, reading.to)), reading.quantity): reading
-        for reading in state.readings
-        if reading.number > state.last_refit
-    }
+def read_since(state: JobState, probe: Probe) -> Reading | None:
+    """Return the last reading of a measurement since the board was last changed."""
+    found = (
+        reading
+        for reading in reversed(state.readings)
+        if reading.number > state.last_refit and _measured(reading) == _measured(probe)
+    )
+    return next(found, None)
 
 
-def _when_refitted(state: JobState, keys: Sequence[str]) -> JobState:
-    """Return the job as it will stand: a page printed before the work lists all of its proof."""
-    fits = {
-        key: Fit(number=max(state.last_refit, state.damaged[key].number), time="", at=key)
-        for key in keys
-        if key not in state.refitted
-    }
-    return replace(state, refitted={**state.refitted, **fits}) if fits else state
+def _measured(item: Reading | Probe) -> tuple[frozenset[str], str]:
+    return frozenset((item.at, item.to)), item.quantity
 
 
 def _soldered(circuit: Circuit, wires: Sequence[Wired]) -> Iterator[SolderedWire]:
@@ -259,10 +253,8 @@ def _area(circuit: Circuit, parts: Sequence[Part], besides: Sequence[Point]) -> 
             points.append(place)
     if not points:
         raise NothingMatches("no marked position has a place in these sources")
-    xs, ys = [x for x, _ in points], [y for _, y in points]
-    box = Box(
-        min(xs) - MARGIN_MM, min(ys) - MARGIN_MM, max(xs) + MARGIN_MM, max(ys) + MARGIN_MM
-    )  # fmt: skip
+    (left, right), (low, high) = ((min(side), max(side)) for side in zip(*points, strict=True))
+    box = Box(left - MARGIN_MM, low - MARGIN_MM, right + MARGIN_MM, high + MARGIN_MM)
     report = inspect_area(circuit, box)
     # what lies between the marked positions was looked at, and is there
     return replace(report, parts=tuple(replace(item, inside=False) for item in report.parts))

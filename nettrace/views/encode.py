@@ -13,116 +13,18 @@ from enum import Enum
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
+from nettrace.knowledge import table
+
 if TYPE_CHECKING:
     from nettrace.model.board import Board
 
 Json = dict[str, Any]
 
-#: A net without its pins; a pad with its pin (None for copper without a number) as a pin; what a
-#: meter shows between two places of one net.
-_NET: Final = "name=net.name aliases=net.aliases kind volts pulls reaches"
-_PAD: Final = (
-    "part=pad.part:ref pin=pad.number:word name=pin.name net=pad.net x=pad.x:mm y=pad.y:mm"
-    " side=pad.side"
-)
+#: Record -> the keys of its JSON, as the table tells. What is neither there nor in `_MADE` is no
+#: answer.
+SHAPES: Final = table("answers")
+#: What a meter shows between two places of one net.
 _ONE_NET: Final = {"at_most": 0.0, "at_least": 0.0, "nominal": 0.0, "exact": True, "unknown": []}
-
-#: Record, or a shape that others name -> its keys in order. A key is the attribute of that name,
-#: encoded by what it is. `key=a.b` takes another (of None: None; of a tuple or mapping: of each of
-#: its values; what is a method is called), `key=` the record itself, `key==word` is that word;
-#: `:way` encodes it another way (`_WAYS`, or a shape's name); `+` adds the keys of a record.
-#: Records that are not here, and not in `_MADE`, are no answers.
-SHAPES: Final[Mapping[str, str]] = {
-    # the board
-    "Source": "path format version parts nets pins pads vias",
-    "Counts": "parts nets pins pads",
-    "Conflict": "code subject kept statements",
-    "Statement": "what +place",
-    "Place": "path line:word column:word",
-    "Pin": "part:ref pin=number name net x:mm y:mm side",
-    "PinPad": "x:mm y:mm side",
-    "Summary": "name sources counts conflicts rails:RailInShort buses:BusInShort",
-    "RailInShort": "name=net kind volts",
-    "BusInShort": "name protocol lines=lines.line devices:ref",
-    # what it means
-    "Volts": "nominal min max basis score",
-    "Reach": "net through:ref ohms conditional:word",
-    "Pull": "part:ref direction ohms to volts through:ref fitted",
-    "Role": "role score because",
-    "Absence": "severity effects",
-    "Proposal": "role quantity at_least at_most choices package score because",
-    "Rail": "name=net kind volts source:ref loads:ref decoupling_farads:si score because"
-    " linked:linked other_volts=others",
-    "Bus": "name protocol lines parts:ref devices:ref through:ref score because",
-    "BusLine": "line net nets pulls pull_ohms volts verdict limits_ohms",
-    "Link": "part:ref from_pin to_pin kind ohms conditional:word",
-    # places
-    "Circle": "kind==circle x:mm y:mm radius_mm:mm around:word",
-    "Box": "kind==box x1:mm y1:mm x2:mm y2:mm",
-    "Outline": "kind==outline corners:places",
-    # answers
-    "NetAnswer": f"{_NET} pins=net.pins:pins",
-    "NetInShort": _NET,
-    "PartAnswer": "refdes=part.refdes key=part.key kind=kind.kind value=part.value"
-    " ohms=kind.ohms:si farads=kind.farads:si henries=kind.henries:si hertz=kind.hertz:si"
-    " tolerance=kind.tolerance:si rated_volts=kind.rated_volts:si"
-    " rated_amperes=kind.rated_amperes:si rated_watts=kind.rated_watts:si"
-    " size_inch=kind.size_inch dielectric=kind.dielectric package=part.package"
-    " description=part.description fitted=kind.fitted x=part.x:mm y=part.y:mm side=part.side"
-    " sheet=part.sheet pins=part.pins:pins roles without_it proposals",
-    "PartInShort": "refdes=part.refdes kind=kind.kind value=part.value roles without_it",
-    "AreaAnswer": "shape side pads parts=:area_parts nets=net_answers:NetInShort damage",
-    "AreaPad": f"{_PAD} distance:mm leads_to=far:names",
-    "NearPad": f"{_PAD} distance:mm",
-    "Way": "steps=:steps ohms:si conditional:word",
-    # figures
-    "Heat": "part watts at_most rated_watts rated_by:word state",
-    "ThermistorLine": "part basis at=rows",
-    "LineAtCelsius": "celsius ohms volts",
-    "OhmsBounds": "at_most=shown_at_most at_least=shown_at_least nominal exact unknown",
-    "Expected": "from=start from_net=start_net to to_net ohms:bounds farads:word"
-    " volts=volts.nominal volts_basis=volts.basis because diode:word thermistor power=heat",
-    "Meaning": "quantity value tolerance how note:word",
-    "Formula": "name help inputs=parameters.name",
-    "FormulaLine": "label value unit:word",
-    "Solved": "name lines=:items",
-    # two boards
-    "Comparison": "same opens shorts missing_parts extra_parts missing_pins extra_pins",
-    "Open": "net groups",
-    "Short": "nets:words pins",
-    # a repair
-    "OpenJob": "title=job.title opened=job.opened board=job.board:plain entries=job.entries:plain"
-    " undone=job.undone:sorted state=:JobState",
-    "JobState": "damaged=state.damaged.damage refitted=state.refitted.with_part"
-    " open_positions=state.open_positions lifted=state.lifted cuts=state.cuts bridges=state.bridges"
-    " wires=state.wires:ends wired=wires loose=state.loose:list used=state.used:sorted"
-    " readings=state.readings:count",
-    "Wired": "from=wire.start to=wire.end nets does=as_ of confirmed=wire.confirmed short=is_short"
-    " words note=wire.note:word",
-    "Matches": "matches=:items still_bare",
-    "LooseMatch": "loose certainty assigned candidates decide:word advice reusable",
-    "Candidate": "part=refdes cost:six because",
-    "BareSite": "part=refdes belongs=words",
-    "Need": "positions quantity words kind value:word tolerance size dielectric volts watts"
-    " part_number description substitutes because doubts",
-    "Donor": "part=refdes board severity without_it=why:word",
-    "WorkStep": "title positions side because slow_pads neighbours",
-    "Neighbour": "part=refdes distance=distance_mm:mm why",
-    "WirePlan": "net pieces choices wires",
-    "WireSpan": "from=start.name to=end.name length=length_mm:mm between because",
-    "Probe": "at to quantity step expected nominal at_least at_most why",
-    "NextProbe": "probe drop_bits:four because",
-    "Check": "verdict because same opens shorts missing_parts extra_parts wrong_values readings"
-    " suspects health:six still_to_probe blind wires",
-    "Judged": "number=reading.number at=reading.at to=reading.to quantity=reading.quantity"
-    " value=reading.value shown=reading:reading stage=reading.stage:word state expected:word"
-    " because counts",
-    "PhotoMap": "map=kind matrix=rows:raw px_per_mm:raw left_over_px=spread_px:raw side mirrored"
-    " degrees:raw agrees:raw bad known_pads=residuals cautions",
-    "Residual": "pad=name off_px:raw off_mm:raw used",
-    "WrongValue": "part=refdes expected found",
-    "Suspect": "what score:six because",
-}
 
 
 def encode(item: object, board: Board | None = None) -> Any:
@@ -161,9 +63,6 @@ def by_shape(item: object, shape: str, board: Board | None) -> Any:
         return [by_shape(each, shape, board) for each in item]
     found: Json = {}
     for key, path, way in _keys(shape):
-        if path[:1] == ("",):
-            found[key] = path[1]
-            continue
         value: Any = item
         for name in path:
             value = _attribute(value, name)
@@ -178,16 +77,16 @@ def by_shape(item: object, shape: str, board: Board | None) -> Any:
 
 @cache
 def _keys(shape: str) -> list[tuple[str, tuple[str, ...], str]]:
-    """Return (key, path, way) of a shape's words; a path that begins with "" is a word itself."""
+    """Return (key, names of attributes, way) of a shape's words."""
     found: list[tuple[str, tuple[str, ...], str]] = []
     for word in shape.split():
+        if word.startswith("*"):
+            found += _keys(SHAPES[word[1:]])
+            continue
         named, _, way = word.partition(":")
         key, other, path = named.partition("=")
-        if path.startswith("="):
-            found.append((key, ("", path[1:]), way))
-        else:
-            names = (path if other else key.lstrip("+")).split(".")
-            found.append((key, tuple(name for name in names if name), way))
+        names = (path if other else key.lstrip("+")).split(".")
+        found.append((key, tuple(filter(None, names)), way))
     return found
 
 
@@ -285,6 +184,7 @@ _WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "linked": lambda value, board: [{"part": _ref(key, board), "net": net} for key, net in value],
     "area_parts": _area_parts,
     "steps": _steps,
+    "record": lambda value, _: type(value).__name__.lower(),
     "bounds": lambda value, board: dict(_ONE_NET) if value is None else encode(value, board),
     "ends": lambda wires, _: [[wire.start, wire.end] for wire in wires],
     "reading": _reading_words,
@@ -296,11 +196,10 @@ _WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
 
 def _pad(item: Any, board: Board | None) -> Json:
     """Return a pad with its pin; a pin without pads as a pin, a part without pins as neither."""
-    shown = by_shape(item, _PAD, board) if item.pad is not None else encode(item.pin, board)
+    has_pad = item.pad is not None
+    shown = by_shape(item, SHAPES["PadPlace"], board) if has_pad else encode(item.pin, board)
     pads = by_shape(item.pin.pads, SHAPES["PinPad"], board) if item.pin is not None else []
-    more = "distance:mm shape=pad.shape width=pad.width:mm height=pad.height:mm others neighbours"
-    more += " ends:pins leads_to=far:pins on_net:NetInShort of_part:PartInShort"
-    return {**(shown or {}), "pads": pads, **by_shape(item, more, board)}
+    return {**(shown or {}), "pads": pads, **by_shape(item, SHAPES["PadFacts"], board)}
 
 
 def _readings(item: Any, board: Board | None) -> Json:

@@ -125,8 +125,8 @@ def standing_page(opened: OpenJob) -> Iterator[Block]:
                 how = f"fitted with {fit.with_part or 'a new part'}"
             value = (part.value or "") if part is not None else "not on this board"
             rows.append((key, value, str(mark.damage), how, mark.note))
-        names = columns("part: name", "value", "mark", "state")
-        yield Table((*names, *columns("note: wrap")), tuple(rows))
+        heads = columns("part: name", "value", "mark", "state", "note: wrap")
+        yield Table(heads, tuple(rows))
     copper = [f"{pad}: pad lifted" for pad in state.lifted]
     copper += [f"{a} to {b}: track cut" for a, b in state.cuts]
     copper += [f"{a} to {b}: bridged by solder" for a, b in state.bridges]
@@ -148,8 +148,8 @@ def standing_page(opened: OpenJob) -> Iterator[Block]:
             (r.at, r.to, reading_words(r), r.stage, r.note)
             for r in state.readings[-READINGS_SHOWN:]
         ]
-        names = columns("at: name", "to", "shows", "stage")
-        yield Table((*names, *columns("note: wrap")), tuple(shown))
+        heads = columns("at: name", "to", "shows", "stage", "note: wrap")
+        yield Table(heads, tuple(shown))
     for remark in state.remarks:
         yield Fact("remark", remark)
     yield Heading("Next")
@@ -274,13 +274,12 @@ def probe_page(probes: Probes) -> Iterator[Block]:
     yield Title("To measure", counted(len(probes), "measurement"))
     off = "Battery and supplies off for every step but the last; null the leads first."
     yield line((off, "warn"), indent=1)
-    read = read_since(probes.state)
     number = 0
     for step in ProbeStep:
         rows = []
         for probe in (each for each in probes if each.step is step):
             number += 1
-            reading = read.get((frozenset((probe.at, probe.to)), probe.quantity))
+            reading = read_since(probes.state, probe)
             done = reading_words(reading) if reading is not None else ""
             rows.append((str(number), probe.at, probe.to, probe.expected, done, probe.why))
         if rows:

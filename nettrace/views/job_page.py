@@ -22,6 +22,7 @@ from nettrace.circuit.evidence import Bus, BusLine, NetKind
 from nettrace.model.board import Part, Side
 from nettrace.values.quantity import engineering
 from nettrace.version import __version__
+from nettrace.views import page
 from nettrace.views.document import html, markdown
 from nettrace.views.drawing import SEPARATOR, Markup, el, embed_svg, void
 from nettrace.views.job import (
@@ -31,31 +32,7 @@ from nettrace.views.job import (
     residual_words,
     wired_words,
 )
-from nettrace.views.page import (
-    HTML,
-    MARKDOWN,
-    Block,
-    Bullets,
-    Cell,
-    Choice,
-    Column,
-    Columns,
-    Field,
-    Figure,
-    Group,
-    Heading,
-    Inline,
-    Line,
-    Link,
-    Row,
-    Section,
-    Signatures,
-    Span,
-    Step,
-    Steps,
-    Table,
-    Title,
-)
+from nettrace.views.page import HTML, MARKDOWN, Block, Bullets, Cell, Column, Heading, Line, Span
 from nettrace.views.photo import PhotoPlate, photo_svg
 from nettrace.views.text import counted, listed
 from nettrace.views.text_facts import (
@@ -79,12 +56,12 @@ PINS_SHOWN, EFFECTS_SHOWN, NEIGHBOURS_SHOWN, ENDS_SHOWN = 8, 2, 4, 6
 #: Letters of a value or pad, and of a refdes, that are not broken over lines.
 SHORT, SHORT_NAME = 12, 6
 VERDICTS = ("restored", "not restored", "not proven")
-_SIGNATURES = Signatures(("Repaired by", "Checked by"))
+_SIGNATURES = page.Signatures(("Repaired by", "Checked by"))
 
 
 def html_page(report: JobReport, photo: PhotoPlate | None = None, paper: str = "a4") -> str:
     """Return the job page as one HTML page that prints on a paper of `PAPERS`."""
-    sections = [block for block in _blocks(report, photo) if isinstance(block, Section)]
+    sections = [block for block in _blocks(report, photo) if isinstance(block, page.Section)]
     title, facts = report.job.title, _facts(report)
     verdict = facts.pop("Verdict")
     facts["Job opened"] = facts["Job opened"].replace("T", " ").removesuffix("+00:00")
@@ -125,8 +102,8 @@ def html_page(report: JobReport, photo: PhotoPlate | None = None, paper: str = "
         el("title", f"Job sheet: {title}"),
         el("style", Markup(style.replace("size: A4", f"size: {PAPERS[paper]}"))),
     )
-    page = el("html", head, el("body", body, el("script", Markup(script))), lang="en")
-    return f"<!doctype html>\n{page}\n"
+    whole = el("html", head, el("body", body, el("script", Markup(script))), lang="en")
+    return f"<!doctype html>\n{whole}\n"
 
 
 def markdown_page(report: JobReport) -> str:
@@ -157,23 +134,23 @@ def _blocks(report: JobReport, photo: PhotoPlate | None) -> Iterator[Block]:
     drawings = {"placed": placed, "around": around}
     found = {name: figure for name, figure in drawings.items() if figure is not None}
     facts = tuple(f"{name}: {fact}" for name, fact in _facts(report).items())
-    yield Title(f"Job sheet: {report.job.title}")
+    yield page.Title(f"Job sheet: {report.job.title}")
     yield Bullets(facts)
-    yield Section("glance", "At a glance", tuple(_glance(report, notes)))
+    yield page.Section("glance", "At a glance", tuple(_glance(report, notes)))
     photographed = _photo(report, photo) if photo is not None else None
     if where := tuple(figure for figure in (placed, photographed) if figure is not None):
-        yield Section("where", "Where the positions are", where, on=(HTML,))
-    yield Section("positions", "Positions", tuple(_positions(report, found)))
+        yield page.Section("where", "Where the positions are", where, on=(HTML,))
+    yield page.Section("positions", "Positions", tuple(_positions(report, found)))
     if around is not None:
-        yield Section("around", "What they are tied to", (around,), "landscape", on=(HTML,))
+        yield page.Section("around", "What they are tied to", (around,), "landscape", on=(HTML,))
     if report.state.loose:
-        yield Section("loose", "Loose parts", (_loose(report),))
-    yield Section("order", "To order", tuple(_orders(report)))
-    yield Section("work", "Order of work", tuple(_work(report)))
-    yield Section("measure", "To measure", tuple(_measurements(report)))
+        yield page.Section("loose", "Loose parts", (_loose(report),))
+    yield page.Section("order", "To order", tuple(_orders(report)))
+    yield page.Section("work", "Order of work", tuple(_work(report)))
+    yield page.Section("measure", "To measure", tuple(_measurements(report)))
     if report.state.readings:
-        yield Section("readings", "Readings so far", (_readings(report),))
-    yield Section("verdict", "Verdict", tuple(_verdict(report.check)))
+        yield page.Section("readings", "Readings so far", (_readings(report),))
+    yield page.Section("verdict", "Verdict", tuple(_verdict(report.check)))
     yield _SIGNATURES
     yield Line((f"Written by nettrace {__version__}.",))
 
@@ -181,7 +158,7 @@ def _blocks(report: JobReport, photo: PhotoPlate | None) -> Iterator[Block]:
 # -- drawings; the numbers of the table lead to the first of them --------------------------------
 
 
-def _map(report: JobReport) -> Figure | None:
+def _map(report: JobReport) -> page.Figure | None:
     from nettrace.views.placed import draw_placed
 
     if report.area is None:
@@ -202,10 +179,10 @@ def _map(report: JobReport) -> Figure | None:
     where = "as seen from below, mirrored" if map_.side is Side.BOTTOM else "as seen from above"
     alternative = f"Drawing to scale of the {map_.side} side with {names}"
     svg = embed_svg(map_.svg, "drawing-placed", alternative, numbers=report.numbers)
-    return Figure(svg, f"{what} at {map_.scale}, {map_.side} side {where}.", "placed")
+    return page.Figure(svg, f"{what} at {map_.scale}, {map_.side} side {where}.", "placed")
 
 
-def _graph(report: JobReport, notes: list[str]) -> Figure | None:
+def _graph(report: JobReport, notes: list[str]) -> page.Figure | None:
     """Draw what the positions are tied to; where that cannot be, a note says why."""
     from nettrace.views.graph import draw_graph, names_of_nets, names_of_parts
     from nettrace.views.programs import CannotDraw, render_dot
@@ -235,10 +212,10 @@ def _graph(report: JobReport, notes: list[str]) -> Figure | None:
         nets=names_of_nets(around),
         numbers=report.numbers,
     )
-    return Figure(embedded, title)
+    return page.Figure(embedded, title)
 
 
-def _photo(report: JobReport, plate: PhotoPlate) -> Figure:
+def _photo(report: JobReport, plate: PhotoPlate) -> page.Figure:
     fit = plate.map
     side = f"{fit.side} side" if fit.side is not None else "side not known"
     words = (
@@ -262,7 +239,7 @@ def _photo(report: JobReport, plate: PhotoPlate) -> Figure:
     if doubtful:
         marks = f"the marks of {', '.join(doubtful)} may be off by {most:.1f} mm"
         notes.append(f"{marks}: point at pads near them")
-    return Figure(
+    return page.Figure(
         photo_svg(plate, report.circuit, report.numbers),
         words,
         "photo",
@@ -310,7 +287,7 @@ def _glance(report: JobReport, notes: Sequence[str]) -> Iterator[Block]:
         *_headed("Remarks", state.remarks),
         *_headed("Mind", notes, kind="mind"),
     )
-    yield Columns((tuple(damage), stood))
+    yield page.Columns((tuple(damage), stood))
 
 
 def _headed(
@@ -322,7 +299,7 @@ def _headed(
     return Heading(title, level=3, on=on), Bullets(tuple(items), kind, on=on)
 
 
-def _positions(report: JobReport, drawings: Mapping[str, Figure]) -> Iterator[Block]:
+def _positions(report: JobReport, drawings: Mapping[str, page.Figure]) -> Iterator[Block]:
     """Make the table of positions, pin by pin for HTML; the numbers lead to the drawings."""
     if not report.positions:
         yield Line(("No position is marked yet.",))
@@ -341,15 +318,15 @@ def _positions(report: JobReport, drawings: Mapping[str, Figure]) -> Iterator[Bl
     )
     buses = lines_by_net(report.circuit)
     rows = tuple(_position(report.circuit, item, buses, drawings) for item in report.positions)
-    yield Table(columns, rows, "Marked positions, by their number in the drawings", "cards")
+    yield page.Table(columns, rows, "Marked positions, by their number in the drawings", "cards")
 
 
 def _position(
     circuit: Circuit,
     item: JobPosition,
     buses: dict[str, tuple[Bus, BusLine]],
-    drawings: Mapping[str, Figure],
-) -> Group:
+    drawings: Mapping[str, page.Figure],
+) -> page.Group:
     """Make the rows of a position: one for Markdown; HTML has one for each of its pins."""
     part, mark, name = item.part, item.mark, refdes(circuit, item.part.key)
     pins = list({(pin.number, pin.net): pin for pin in part.pins}.values())
@@ -357,7 +334,7 @@ def _position(
     rows = []
     for pin in pins:
         pad, net = f"{name}.{pin.number}", pin.net or "no net"
-        words: list[Inline] = [Span(pad, part=part.key, pad=pad)]
+        words: list[page.Inline] = [Span(pad, part=part.key, pad=pad)]
         if len(pins) > 2 and pin.name and pin.name not in {pin.number, "~"}:
             words.append(Span(f" {pin.name}", "quiet"))
         what = f", {net_words(circuit, pin.net, buses)}"
@@ -377,7 +354,7 @@ def _position(
         pads.append(f"{more} more")
         further.append((Cell((f"{more} more pins",), columns=3, kind="pin quiet"),))
 
-    def tall(*pieces: Inline, plain: str | None = None, kind: str | None = None) -> Cell:
+    def tall(*pieces: page.Inline, plain: str | None = None, kind: str | None = None) -> Cell:
         return Cell(pieces, len(further) + 1, kind=kind, plain=plain)
 
     own = f"position-{item.number}"
@@ -391,7 +368,7 @@ def _position(
     loss = (Span(severity, "severity"), *((f": {' '.join(ends)}",) if effects else ()))
     stands = Span(_standing(item), "strong")
     first = (
-        tall(Link(str(item.number), found[0] if found else own, own, label, "number")),
+        tall(page.Link(str(item.number), found[0] if found else own, own, label, "number")),
         tall(name, kind="" if len(name) <= SHORT_NAME else "words"),
         tall(Span(value, "figure") if len(value) <= SHORT else value),
         tall(size_words(circuit, part)),
@@ -402,7 +379,7 @@ def _position(
         tall(*loss, plain=f"{severity}: {'; '.join(effects)}" if effects else severity),
         tall(f"{mark.damage}; ", stands, f" ({mark.note})" if mark.note else ""),
     )
-    return Group((first, *further), parts=(part.key,))
+    return page.Group((first, *further), parts=(part.key,))
 
 
 def _likely(circuit: Circuit, part: Part) -> str:
@@ -437,7 +414,7 @@ def _wide(title: str, kind: str = "", label: str = "", on: tuple[str, ...] = ())
     return Column(title, kind=f"wide {kind}".rstrip(), label=label or title, on=on)
 
 
-def _loose(report: JobReport) -> Table:
+def _loose(report: JobReport) -> page.Table:
     """Make the table of what was found in the flux and where it belongs."""
     used_at = {fit.with_part: key for key, fit in report.state.refitted.items() if fit.with_part}
     keys = report.keys
@@ -447,7 +424,7 @@ def _loose(report: JobReport) -> Table:
         if name in report.state.used:
             key = used_at.get(name, "")
             at = refdes(report.circuit, key) if key else ""
-            rows.append(Row((name, measures, at, "fitted", ""), (key,) if key else ()))
+            rows.append(page.Row((name, measures, at, "fitted", ""), (key,) if key else ()))
             continue
         match = report.matches[name]
         places = [candidate.refdes for candidate in match.candidates]
@@ -457,10 +434,10 @@ def _loose(report: JobReport) -> Table:
             shown = f"{shown} (or {listed(others, 3)})" if shown else listed(others, 4)
         sure = f"{match.certainty}: {match.decide}" if match.decide else str(match.certainty)
         parts = tuple(keys[place] for place in places if place in keys)
-        rows.append(Row((name, measures, shown, sure, match.advice), parts))
+        rows.append(page.Row((name, measures, shown, sure, match.advice), parts))
     last = _wide("Belongs at"), _wide("How sure", "words"), _wide("What to do")
     columns = (Column("Loose part", head=True), Column("Measures"), *last)
-    return Table(columns, tuple(rows), "Parts found in the flux")
+    return page.Table(columns, tuple(rows), "Parts found in the flux")
 
 
 def _orders(report: JobReport) -> Iterator[Block]:
@@ -471,13 +448,13 @@ def _orders(report: JobReport) -> Iterator[Block]:
     rows = []
     for need in report.needs:
         parts = tuple(report.keys[name] for name in need.positions)
-        names: list[Inline] = []
+        names: list[page.Inline] = []
         for name, key in zip(need.positions, parts, strict=True):
             names += [", ", Span(name, part=key)]
         reasons = [*need.because, *(f"not sure: {doubt}" for doubt in need.doubts)]
         why = (Bullets(tuple(reasons)),) if reasons else ()
         cells = (
-            Cell((Field(f"ordered: {need.words}"),)),
+            Cell((page.Field(f"ordered: {need.words}"),)),
             Cell((f"{need.quantity} ×",), plain=str(need.quantity)),
             need.words,
             Cell(tuple(names[1:])),
@@ -485,7 +462,7 @@ def _orders(report: JobReport) -> Iterator[Block]:
             "; ".join(need.substitutes),
             Cell(why, plain="; ".join(reasons)),
         )
-        rows.append(Row(cells, parts))
+        rows.append(page.Row(cells, parts))
     numbered = any(need.part_number for need in report.needs)
     columns = (
         Column("Got", kind="tick", on=(HTML,)),
@@ -497,7 +474,7 @@ def _orders(report: JobReport) -> Iterator[Block]:
         _wide("Why", "words"),
     )
     caption = "For the positions that are open; spares are counted in"
-    yield Table(columns, tuple(rows), caption, "lines order")
+    yield page.Table(columns, tuple(rows), caption, "lines order")
 
 
 def _work(report: JobReport) -> Iterator[Block]:
@@ -512,16 +489,16 @@ def _work(report: JobReport) -> Iterator[Block]:
         left = len(step.neighbours) - len(near)
         because += [f"mind: {left} more within reach of hot air"] if left else []
         parts = tuple(report.keys[name] for name in step.positions if name in report.keys)
-        steps.append(Step(step.title.replace("`", ""), tuple(because), parts))
+        steps.append(page.Step(step.title.replace("`", ""), tuple(because), parts))
     yield Line((Span(FIRST, "strong"),), style="mind")
     yield Bullets(CAUTIONS)
     yield Heading("Steps", level=3, on=(HTML,))
-    yield Steps(tuple(steps))
+    yield page.Steps(tuple(steps))
     if report.plan.unplaced:
         yield Line((f"Without a place in the sources: {', '.join(report.plan.unplaced)}.",))
     alloys = "; ".join(f"{alloy} {melts}" for alloy, melts in ALLOYS)
     heat = _headed("Heat", [*HEAT_FACTS, f"Melting: {alloys}."])
-    yield Columns((heat, _headed("What governs the work", DOCUMENTS)), "columns keep")
+    yield page.Columns((heat, _headed("What governs the work", DOCUMENTS)), "columns keep")
 
 
 def _measurements(report: JobReport) -> Iterator[Block]:
@@ -546,8 +523,10 @@ def _measurements(report: JobReport) -> Iterator[Block]:
             Cell((_place(probe.to, "strong", report.keys),)),
             str(probe.quantity),
             probe.expected,
-            Cell((Span(reading_words(done.reading), "strong") if done else Field(name, True),)),
-            Cell((str(done.state) if done else Field(f"{name} passed"),)),
+            Cell(
+                (Span(reading_words(done.reading), "strong") if done else page.Field(name, True),)
+            ),
+            Cell((str(done.state) if done else page.Field(f"{name} passed"),)),
             probe.why,
         )
         steps.setdefault(str(probe.step), []).append(row)
@@ -561,8 +540,8 @@ def _measurements(report: JobReport) -> Iterator[Block]:
         _wide("Passed", "tick"),
         _wide("Why", "quiet words", "Proves"),
     )
-    groups = [Group(tuple(rows), step[0].upper() + step[1:]) for step, rows in steps.items()]
-    yield Table(columns, tuple(groups), "In this order", "lines probes")
+    groups = [page.Group(tuple(rows), step[0].upper() + step[1:]) for step, rows in steps.items()]
+    yield page.Table(columns, tuple(groups), "In this order", "lines probes")
 
 
 def _place(words: str, style: str, keys: Mapping[str, str]) -> Span:
@@ -574,7 +553,7 @@ def _place(words: str, style: str, keys: Mapping[str, str]) -> Span:
     return Span(words, style, part=key, pad=words if "." in words else "")
 
 
-def _readings(report: JobReport) -> Table:
+def _readings(report: JobReport) -> page.Table:
     """Make the table of every reading of the job, in the order of entry."""
     plain = Column("Entry", kind="no"), Column("When"), Column("From and to", head=True)
     rows = tuple(
@@ -589,13 +568,13 @@ def _readings(report: JobReport) -> Table:
         for item in report.state.readings
     )
     columns = (*plain, Column("Meter"), _wide("Showed"), _wide("Note"))
-    return Table(columns, rows, "Readings entered")
+    return page.Table(columns, rows, "Readings entered")
 
 
 def _verdict(check: Check | None) -> Iterator[Block]:
     """Make the verdict, ticked where it is known, with what was found and what is suspected."""
     said = str(check.verdict) if check is not None else ""
-    choices = tuple(Choice(word, word == said) for word in VERDICTS)
+    choices = tuple(page.Choice(word, word == said) for word in VERDICTS)
     yield Line(choices, style="verdict-line", on=(HTML,))
     if check is None:
         yield Line(("Not checked yet.",), on=(MARKDOWN,))
@@ -613,7 +592,7 @@ def _verdict(check: Check | None) -> Iterator[Block]:
             (item.what, f"{item.score:.0%}", "; ".join(item.because))
             for item in check.suspects[:SUSPECTS_SHOWN]
         ]
-        yield Table((*heads, _wide("Why")), tuple(rows), "Suspects, likeliest first")
+        yield page.Table((*heads, _wide("Why")), tuple(rows), "Suspects, likeliest first")
 
 
 def _found(check: Check) -> Iterable[str]:

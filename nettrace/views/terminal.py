@@ -13,30 +13,9 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from itertools import groupby, pairwise
 
-from nettrace.views.page import (
-    TERMINAL,
-    Blank,
-    Block,
-    Bullets,
-    Column,
-    Ends,
-    Fact,
-    Heading,
-    Line,
-    Table,
-    Title,
-    flat,
-    flat_rows,
-    style_of,
-    words_of,
-)
-from nettrace.views.text import (
-    plain_signs,
-    printable,
-    shorten_middle,
-    shows_signs,
-    write_text,
-)
+from nettrace.views import page
+from nettrace.views.page import TERMINAL, Block, Column, flat, flat_rows, style_of, words_of
+from nettrace.views.text import plain_signs, printable, shorten_middle, shows_signs, write_text
 
 #: Width where the output is no terminal, and the most that is used of a wide one.
 PLAIN_WIDTH, MOST_WIDTH = 80, 110
@@ -62,10 +41,10 @@ def terminal_text(
     blocks: Iterable[Block], width: int | None = None, *, terminal: bool | None = None
 ) -> str:
     """Return a page as lines, without blanks at their ends; `width` None is the terminal's own."""
-    page = _Terminal(width, sys.stdout.isatty() if terminal is None else terminal)
+    laid = _Terminal(width, sys.stdout.isatty() if terminal is None else terminal)
     for block in flat(blocks, TERMINAL):
-        page.put(block)
-    return "".join(f"{line.rstrip()}\n" for line in page.lines)
+        laid.put(block)
+    return "".join(f"{line.rstrip()}\n" for line in laid.lines)
 
 
 def cells(text: str) -> int:
@@ -96,31 +75,31 @@ class _Terminal:
     def put(self, block: Block) -> None:
         """Add a block's lines."""
         match block:
-            case Title():
+            case page.Title():
                 room = self.width - len(block.left) - 2
                 right = shorten_middle(self._words(block.right), max(0, room)) if room > 8 else ""
                 self._spread([(self._words(block.left), "name")], right, 2)
-            case Heading():
+            case page.Heading():
                 self._heading(block)
-            case Line():
+            case page.Line():
                 self._wrapped([(words_of(p), style_of(p)) for p in block.pieces], block.indent)
-            case Fact():
+            case page.Fact():
                 label = _clipped(self._words(block.label), block.width - 1)
                 lead = [(label, "quiet"), (" " * (block.width - cells(label)), "")]
                 self._hung(lead, [(block.words, block.style)], block.width)
-            case Ends():
+            case page.Ends():
                 room = self.width - block.indent - len(block.right) - 2
                 pieces = [(" " * block.indent, "")]
                 for words, style in block.left:
                     pieces.append((shorten_middle(self._words(words), max(4, room)), style))
                     room -= len(pieces[-1][0])
                 self._spread(pieces, block.right, 1)
-            case Table():
+            case page.Table():
                 self._table(*flat_rows(block, TERMINAL))
-            case Bullets():
+            case page.Bullets():
                 for sentence in block.sentences:
                     self._hung([(" · ", "")], [(sentence, "")], 3, margin=1)
-            case Blank():
+            case page.Blank():
                 self.lines.append("")
             case _:
                 pass  # a picture is for the browser
@@ -131,7 +110,7 @@ class _Terminal:
         gap = " " * max(least, self.width - used)
         self._wrapped([*left, (gap, ""), (right, "quiet")])
 
-    def _heading(self, block: Heading) -> None:
+    def _heading(self, block: page.Heading) -> None:
         self.lines.append("")
         style = block.style or "name"
         pieces = [(self._words(block.text), style if style in {"name", "bad"} else f"bold {style}")]

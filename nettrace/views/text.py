@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import unicodedata
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
 from typing import TYPE_CHECKING, TextIO
@@ -107,25 +107,15 @@ def listed(names: Sequence[str], most: int = 6) -> str:
     return f"{shown} and {len(names) - most} more" if len(names) > most else shown
 
 
-def warning_payload(warning: Warning) -> dict[str, object]:
-    """Return a warning as JSON has it."""
-    place = warning.place
-    return {
-        "code": warning.code,
-        "message": warning.message,
-        "path": place.path if place else None,
-        "line": (place.line or None) if place else None,
-        "column": (place.column or None) if place else None,
-    }
-
-
 def envelope(key: str, answer: object, warnings: Sequence[Warning] = ()) -> dict[str, object]:
     """Return the object every `--json` prints: program, answer, warnings."""
-    return {
-        "nettrace": {"schema": SCHEMA, "version": __version__},
-        key: answer,
-        "warnings": [warning_payload(warning) for warning in warnings],
-    }
+    told = []
+    for warning in warnings:
+        path, line, column = warning.place or (None, None, None)
+        place = {"path": path, "line": line or None, "column": column or None}
+        told.append({"code": warning.code, "message": warning.message, **place})
+    head = {"schema": SCHEMA, "version": __version__}
+    return {"nettrace": head, key: answer, "warnings": told}
 
 
 def write_json(board: Board | None, key: str, answer: object) -> None:
@@ -137,18 +127,12 @@ def write_json(board: Board | None, key: str, answer: object) -> None:
 
 
 def json_text(value: object, *, ascii_only: bool = False, indent: int | None = None) -> str:
-    """Return a value as JSON that is safe to show on a terminal."""
+    """Return a value as JSON; characters that could steer a terminal are written as escapes."""
     import json
 
-    return _harmless(json.dumps(value, ensure_ascii=ascii_only, allow_nan=False, indent=indent))
-
-
-def _harmless(text: str) -> str:
-    """Return JSON whose characters that could steer a terminal are written as escapes."""
+    text = json.dumps(value, ensure_ascii=ascii_only, allow_nan=False, indent=indent)
     if text.isascii() and "\x7f" not in text:
         return text  # json has escaped the rest
-    import json
-
     return "".join(
         json.dumps(c)[1:-1] if c != "\n" and unicodedata.category(c) in _UNSAFE else c for c in text
     )
@@ -156,13 +140,11 @@ def _harmless(text: str) -> str:
 
 def write_text(text: str) -> None:
     """Write lines that were made by a view to stdout; long ones on a terminal through a pager."""
-    if sys.stdout.isatty():
-        pager = pager_for(text.count("\n"))
-        if pager is not None and show_paged(text, pager):
-            if (paged := PAGED.get()) is not None:
-                paged.append(text)
-            return
-    _write(sys.stdout, text)
+    pager = _pager_for(text.count("\n"))
+    if not (pager and _show_paged(text, pager)):
+        _write(sys.stdout, text)
+    elif (paged := PAGED.get()) is not None:
+        paged.append(text)
 
 
 def write_note(text: str) -> None:
@@ -172,12 +154,13 @@ def write_note(text: str) -> None:
 
 def write_warnings(board: Board) -> None:
     """Say on stderr how much was read with care; `summary` tells it all."""
-    if board.warnings:
-        many = counted(len(board.warnings), "warning")
-        write_note(f"note: {many} while reading; `nettrace summary` shows them.")
-    if board.conflicts:
-        many = counted(len(board.conflicts), "conflict")
-        write_note(f"note: {many} between sources; `nettrace summary` shows them.")
+    for found, noun, where in (
+        (board.warnings, "warning", "while reading"),
+        (board.conflicts, "conflict", "between sources"),
+    ):
+        if found:
+            many = counted(len(found), noun)
+            write_note(f"note: {many} {where}; `nettrace summary` shows them.")
 
 
 def _write(stream: TextIO, text: str) -> None:
@@ -192,30 +175,27 @@ def _write(stream: TextIO, text: str) -> None:
 # -- a pager ------------------------------------------------------------------------------------
 
 
-def pager_for(lines: int) -> list[str] | None:
-    """Return the pager's command line for that many lines, None where none is wanted.
+def _pager_for(lines: int) -> list[str]:
+    """Return the pager's command line for that many lines, [] where none is wanted.
 
     None is wanted unless both ends are a terminal and the answer is longer than the screen;
     `PAGER=cat` (or an empty one) turns it off.
     """
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        return None
+        return []
     import shlex
     import shutil
 
-    if lines < shutil.get_terminal_size().lines:
-        return None
     words = shlex.split(os.environ.get("PAGER", "less"))
-    if not words or words[0] == "cat" or shutil.which(words[0]) is None:
-        return None
-    return words
+    fits = lines < shutil.get_terminal_size().lines
+    return [] if fits or not words or words[0] == "cat" or not shutil.which(words[0]) else words
 
 
-def show_paged(text: str, command: list[str]) -> bool:
+def _show_paged(text: str, command: list[str]) -> bool:
     """Show text through a pager; return False where it does not start."""
     import subprocess
 
-    environment = {**os.environ, "LESS": os.environ.get("LESS", LESS_OPTIONS)}
+    environment = {"LESS": LESS_OPTIONS, **os.environ}
     try:
         pager = subprocess.Popen(command, stdin=subprocess.PIPE, env=environment)
     except OSError:
@@ -245,27 +225,27 @@ def progress(what: str) -> Iterator[None]:
     from threading import Event, Thread
 
     ended = Event()
-    thread = Thread(target=_run_bar, args=(printable(what), ended.wait), daemon=True)
+
+    def run_bar() -> None:
+        seconds = PATIENCE_SECONDS
+        if ended.wait(seconds):
+            return
+        while True:
+            place = int(seconds * 8) % (BAR_WIDTH - 6)
+            bar = f"{'-' * place}{'=' * 6}".ljust(BAR_WIDTH, "-")
+            clock = f"{int(seconds) // 3600}:{int(seconds) // 60 % 60:02}:{int(seconds) % 60:02}"
+            _write(sys.stderr, f"\r{printable(what)} {bar} {clock}")
+            sys.stderr.flush()
+            if ended.wait(0.125):
+                break
+            seconds += 0.125
+        _write(sys.stderr, "\r\x1b[K")  # ECMA-48, 8.3.41: the line is wiped
+        sys.stderr.flush()
+
+    thread = Thread(target=run_bar, daemon=True)
     thread.start()
     try:
         yield
     finally:
         ended.set()
         thread.join()
-
-
-def _run_bar(what: str, ended: Callable[[float], bool]) -> None:
-    """Draw the bar anew until `ended` says so; it waits as many seconds as it is told."""
-    seconds = PATIENCE_SECONDS
-    wait = PATIENCE_SECONDS
-    while not ended(wait):
-        place = int(seconds * 8) % (BAR_WIDTH - 6)
-        bar = f"{'-' * place}{'=' * 6}".ljust(BAR_WIDTH, "-")
-        clock = f"{int(seconds) // 3600}:{int(seconds) // 60 % 60:02}:{int(seconds) % 60:02}"
-        _write(sys.stderr, f"\r{what} {bar} {clock}")
-        sys.stderr.flush()
-        wait = 0.125
-        seconds += wait
-    if seconds > PATIENCE_SECONDS:
-        _write(sys.stderr, "\r\x1b[K")  # ECMA-48, 8.3.41: the line is wiped
-        sys.stderr.flush()
