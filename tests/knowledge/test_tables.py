@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from nettrace import knowledge
+from nettrace.circuit.kinds import Kind
 from nettrace.knowledge import Words, check_table, check_tables, section, table
 
 FOLDER = Path(knowledge.__file__).parent
@@ -62,3 +63,11 @@ def test_the_first_row_that_is_met_wins() -> None:
 def test_a_reference_letter_stands_once() -> None:
     letters = " ".join(section("kinds", "letters").values()).split()
     assert len(letters) == len(set(letters))
+
+
+def test_kinds_in_tables_are_kinds() -> None:
+    matching, area = table("matching"), section("kinds", "area")
+    lists = [row["kinds"] for row in (*matching["figures"].values(), matching["link"])]
+    lists += [matching["diode"]["kinds"], table("orders")["spares"]["not_of"], *area.pop("telling")]
+    for kinds in (*lists, *area.values()):
+        assert [Kind(kind) for kind in kinds]
