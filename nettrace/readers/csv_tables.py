@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from nettrace.errors import BadInput, Place, excerpt
 from nettrace.model.board import Board, Side
@@ -41,15 +41,17 @@ _UNIT_REMARK = re.compile(r"(?im)^#+[ \t]*unit[ \t]*=[ \t]*(\w+)")
 _REFERENCE_SHAPE = re.compile(r"[A-Za-z_$+*][\w$+*.-]*\d[\w$.-]*\s*")
 
 
-@dataclass(slots=True)
-class _Table:
-    """The heading row that was found, and what it says of each column."""
+Rows = list[tuple[int, list[str]]]  # line number and cells
+
+
+class _Table(NamedTuple):
+    """The heading row that was found, and the rows below it."""
 
     columns: dict[Column, int]
     headings: list[str]
-    others: list[tuple[int, str]]  # columns kept as properties
-    rows: list[tuple[int, list[str]]]  # line number and cells, below the headings
-    units: dict[Column, float] = field(default_factory=dict)  # millimetres of X and Y
+    rows: Rows
+    separator: str = ""
+    unit: float | None = None  # millimetres of X and Y, where a remark says so
 
 
 def read(document: Document) -> Board:
@@ -60,58 +62,37 @@ def read(document: Document) -> Board:
     """
     builder = BoardBuilder(document.path, "csv")
     builder.digest = document.digest
-    table = _find_table(document)
-    _TableReader(table, builder).read()
+    _TableReader(_find_table(document), builder).read()
     return builder.build()
 
 
-def _rows(text: str, separator: str, path: str) -> list[tuple[int, list[str]]]:
+def _rows(text: str, separator: str, path: str) -> Rows:
     """Split a table into cells; each row with the line it begins in."""
-    field_limit = max(csv.field_size_limit(), len(text) + 1)
-    csv.field_size_limit(field_limit)
+    csv.field_size_limit(max(csv.field_size_limit(), len(text) + 1))
     reader = csv.reader(
         io.StringIO(text, newline=""), delimiter=separator, skipinitialspace=True, strict=False
     )
-    rows: list[tuple[int, list[str]]] = []
+    rows: Rows = []
     line = 1
     try:
         for row in reader:
-            rows.append((line, [_as_written(cell) for cell in row]))
+            # an apostrophe marks a cell as text
+            cells = [re.sub(r"\A'(?=[=+@-])", "", cell.strip()) for cell in row]
+            rows.append((line, cells))
             line = reader.line_num + 1
     except csv.Error as error:
         raise BadInput(f"no table ({error})", place=Place(path, line, 1)) from None
     return rows
 
 
-def _as_written(cell: str) -> str:
-    """Return the cell without outer blanks, and without the apostrophe that marks it as text."""
-    cell = cell.strip()
-    return cell[1:] if cell[:1] == "'" and cell[1:2] in {"=", "+", "-", "@"} else cell
-
-
-def _refuse_open_quotes(table: _Table, separator: str, document: Document) -> None:
-    """Raise where a quote without its end has swallowed rows: they would be missing in silence."""
-    for line, cells in table.rows:
-        for cell in cells:
-            if "\n" in cell and cell.count(separator) >= len(table.headings):
-                raise BadInput(
-                    f"a quoted cell of {cell.count(chr(10)) + 1} lines with whole rows in it",
-                    expected="the cell's closing quote",
-                    hint='A quote inside a cell is written twice ("").',
-                    place=Place(document.path, line, 1),
-                    excerpt=excerpt(document.text, line, 1),
-                )
-
-
 def _find_table(document: Document) -> _Table:
     text = document.text.removeprefix("\ufeff").replace("\0", "")
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
-    aligned = _ALIGNED.search(text)
-    if aligned is not None:
+    if (aligned := _ALIGNED.search(text)) is not None:
         return _aligned_table(text, aligned)
     best: _Table | None = None
-    best_score, best_separator = 0, ","
+    best_score = 0
     head = "\n".join(text.split("\n", MOST_ROWS_ABOVE)[:MOST_ROWS_ABOVE])
     for separator in SEPARATORS:
         if separator not in head and separator != SEPARATORS[0]:
@@ -119,12 +100,9 @@ def _find_table(document: Document) -> _Table:
         rows = _rows(text, separator, document.path)
         for index, (_, cells) in enumerate(rows[:MOST_ROWS_ABOVE]):
             columns = _known_columns(cells, rows[index + 1 :])
-            if Column.REFERENCE not in columns:
-                continue
             score = len(columns) * 100 + len(cells)
-            if score > best_score:
-                best, best_score = _table(columns, cells, rows[index + 1 :]), score
-                best_separator = separator
+            if Column.REFERENCE in columns and score > best_score:
+                best, best_score = _Table(columns, cells, rows[index + 1 :], separator), score
     if best is None:
         raise BadInput(
             "no heading for references",
@@ -133,7 +111,17 @@ def _find_table(document: Document) -> _Table:
             place=Place(document.path, 1, 1),
             excerpt=excerpt(document.text, 1, 1),
         )
-    _refuse_open_quotes(best, best_separator, document)
+    # a quote without its end has swallowed rows: they would be missing in silence
+    for line, cells in best.rows:
+        for cell in cells:
+            if "\n" in cell and cell.count(best.separator) >= len(best.headings):
+                raise BadInput(
+                    f"a quoted cell of {cell.count(chr(10)) + 1} lines with whole rows in it",
+                    expected="the cell's closing quote",
+                    hint='A quote inside a cell is written twice ("").',
+                    place=Place(document.path, line, 1),
+                    excerpt=excerpt(document.text, line, 1),
+                )
     return best
 
 
@@ -142,35 +130,27 @@ def _aligned_table(text: str, found: re.Match[str]) -> _Table:
     headings = found[1].split()
     after = len(headings) - 2
     first = text.count("\n", 0, found.end()) + 2
-    rows: list[tuple[int, list[str]]] = []
+    rows: Rows = []
     for line, row in enumerate(text[found.end() + 1 :].split("\n"), first):
         words = row.split()
         if words and words[0][0] != "#":
             middle = words[1:-after] if len(words) > after else []
             rows.append((line, [words[0], " ".join(middle), *words[-after:]]))
-    table = _table(_known_columns(headings, rows), headings, rows)
     unit = _UNIT_REMARK.search(text)
     millimetres = unit_of(unit[1]) if unit is not None else None
-    if millimetres is not None:
-        table.units.update(dict.fromkeys(table.units, millimetres))
-    return table
+    return _Table(_known_columns(headings, rows), headings, rows, unit=millimetres)
 
 
-def _known_columns(cells: list[str], below: list[tuple[int, list[str]]]) -> dict[Column, int]:
+def _known_columns(cells: list[str], below: Rows) -> dict[Column, int]:
     """What the cells head, if this is a heading row; the better word wins, then the left one."""
     found: dict[Column, tuple[int, int]] = {}
     for index, cell in enumerate(cells):
-        known = column_of(cell)
-        if known is None:
-            continue
-        column, rank = known
-        if (
-            column is Column.REFERENCE
-            and rank >= PERHAPS_RANK
-            and not _hold_references(index, below)
-        ):
-            continue
-        if column not in found or (rank, index) < found[column]:
+        column, rank = column_of(cell) or (None, 0)
+        if column is Column.REFERENCE and rank >= PERHAPS_RANK:
+            held = [row[index] for _, row in below[:50] if index < len(row) and row[index]]
+            if 2 * len([cell for cell in held if _REFERENCE_SHAPE.match(cell)]) <= len(held):
+                continue
+        if column is not None and (rank, index) < found.get(column, (rank, index + 1)):
             found[column] = rank, index
     if Column.REFERENCE in found and Column.VALUE not in found:
         # beside references, the part is what it is: a value
@@ -180,30 +160,12 @@ def _known_columns(cells: list[str], below: list[tuple[int, list[str]]]) -> dict
     return {column: index for column, (_, index) in found.items()}
 
 
-def _hold_references(index: int, below: list[tuple[int, list[str]]]) -> bool:
-    cells = [cells[index] for _, cells in below[:50] if index < len(cells) and cells[index]]
-    like = [cell for cell in cells if _REFERENCE_SHAPE.match(cell)]
-    return bool(cells) and 2 * len(like) > len(cells)
-
-
-def _table(
-    columns: dict[Column, int], headings: list[str], rows: list[tuple[int, list[str]]]
-) -> _Table:
-    taken = set(columns.values())
-    others = [
-        (index, heading) for index, heading in enumerate(headings) if heading and index not in taken
-    ]
-    table = _Table(columns, headings, others, rows)
-    for column in (Column.X, Column.Y):
-        if column in columns:
-            table.units[column] = unit_of(headings[columns[column]]) or 1.0
-    return table
-
-
 class _TableReader:
     def __init__(self, table: _Table, builder: BoardBuilder) -> None:
         self.table = table
         self.builder = builder
+        self.place = Place(builder.path)  # of the row that is read
+        self.cells: list[str] = []
         self.parts: dict[str, PartDraft] = {}
         self.unread: dict[Column, list[tuple[str, Place]]] = {}
         self.repeated: dict[str, Place] = {}
@@ -212,7 +174,9 @@ class _TableReader:
         """Make parts of the rows, then sum up what was amiss."""
         for line, cells in self._whole_rows():
             if any(cells):
-                self._read_row(line, cells)
+                self.place = Place(self.builder.path, line, 1)
+                self.cells = self._with_whole_references(cells)
+                self._read_row()
         for column, cases in self.unread.items():
             text, place = cases[0]
             count = f"{len(cases)} cells are" if len(cases) > 1 else "a cell is"
@@ -226,10 +190,10 @@ class _TableReader:
                 self.repeated[names[0]],
             )
 
-    def _whole_rows(self) -> list[tuple[int, list[str]]]:
+    def _whole_rows(self) -> Rows:
         """Return the rows; references that go on in rows of their own, after a comma, joined."""
         at = self.table.columns[Column.REFERENCE]
-        whole: list[tuple[int, list[str]]] = []
+        whole: Rows = []
         for line, cells in self.table.rows:
             filled = [index for index, cell in enumerate(cells) if cell]
             above = whole[-1][1] if whole else []
@@ -239,126 +203,104 @@ class _TableReader:
                 whole.append((line, cells))
         return whole
 
-    def _cell(self, cells: list[str], column: Column) -> str:
-        index = self.table.columns.get(column)
-        return cells[index] if index is not None and index < len(cells) else ""
-
-    def _read_row(self, line: int, cells: list[str]) -> None:
-        place = Place(self.builder.path, line, 1)
-        cells = self._with_whole_references(cells, place)
-        written = self._cell(cells, Column.REFERENCE)
-        quantity = number_of(self._cell(cells, Column.QUANTITY))
-        references = split_references(written, None if quantity is None else quantity[0])
-        if not references:
-            return  # a row of blank references, a total, a remark
-        if quantity is None and self._cell(cells, Column.QUANTITY):
-            self._note(Column.QUANTITY, cells, place)
-        elif quantity is not None and quantity[0] not in (0, len(references)):
-            self.builder.warn(
-                "quantity",
-                f"the quantity is {quantity[0]:g}, the references are {len(references)}: "
-                f"{written[:60]}",
-                place,
-            )
-        fitted = self._fitted(cells, quantity)
-        here: set[str] = set()
-        for reference in references:
-            if reference in self.parts:
-                if reference not in here:
-                    self._fill(self.parts[reference], cells, place, fitted, is_first=False)
-                    if Column.PIN not in self.table.columns and reference[-1:].isdigit():
-                        self.repeated.setdefault(reference, place)
-                continue
-            if len(self.parts) >= MOST_PARTS:
-                raise BadInput(f"more than {MOST_PARTS} parts in one table", place=place)
-            here.add(reference)
-            draft = self.parts[reference] = self.builder.part(reference, place)
-            self._fill(draft, cells, place, fitted, is_first=True)
-
-    def _with_whole_references(self, cells: list[str], place: Place) -> list[str]:
+    def _with_whole_references(self, cells: list[str]) -> list[str]:
         """Join references that an unquoted separator has spread over several cells.
 
         Only where the row is longer by that many cells and its quantity then counts them.
         """
-        at = self.table.columns[Column.REFERENCE]
-        more = len(cells) - len(self.table.headings)
-        if more < 1 or Column.QUANTITY not in self.table.columns:
+        at, counts = self.table.columns[Column.REFERENCE], self.table.columns.get(Column.QUANTITY)
+        if counts is None:
             return cells
-        while more > 0:
+        for more in range(len(cells) - len(self.table.headings), 0, -1):
             if all(_REFERENCE_SHAPE.fullmatch(cell) for cell in cells[at : at + more + 1]):
                 joined = [*cells[:at], " ".join(cells[at : at + more + 1]), *cells[at + more + 1 :]]
-                quantity = number_of(self._cell(joined, Column.QUANTITY))
+                quantity = number_of(joined[counts]) if counts < len(joined) else None
                 if quantity and len(split_references(joined[at], quantity[0])) == quantity[0]:
-                    self.builder.warn(
-                        "references-unquoted", f"read as one cell: {joined[at][:60]}", place
-                    )
+                    message = f"read as one cell: {joined[at][:60]}"
+                    self.builder.warn("references-unquoted", message, self.place)
                     return joined
-            more -= 1
         return cells
 
-    def _note(self, column: Column, cells: list[str], place: Place) -> None:
-        self.unread.setdefault(column, []).append((self._cell(cells, column)[:40], place))
+    def _cell(self, column: Column) -> str:
+        index = self.table.columns.get(column)
+        return self.cells[index] if index is not None and index < len(self.cells) else ""
 
-    def _fitted(self, cells: list[str], quantity: tuple[float, float | None] | None) -> bool | None:
-        """Return what a row states; of what its texts may say else, see `model.fitted`."""
-        for column in (Column.NOT_FITTED, Column.FITTED):
-            if text := self._cell(cells, column):
+    def _note(self, column: Column) -> None:
+        self.unread.setdefault(column, []).append((self._cell(column)[:40], self.place))
+
+    def _read_row(self) -> None:
+        written, counted = self._cell(Column.REFERENCE), self._cell(Column.QUANTITY)
+        number = number_of(counted)
+        quantity = None if number is None else number[0]
+        references = split_references(written, quantity)
+        if not references:
+            return  # a row of blank references, a total, a remark
+        if quantity is None and counted:
+            self._note(Column.QUANTITY)
+        elif quantity is not None and quantity not in (0, len(references)):
+            self.builder.warn(
+                "quantity",
+                f"the quantity is {quantity:g}, the references are {len(references)}: "
+                f"{written[:60]}",
+                self.place,
+            )
+        # what a row states; of what its texts may say else, see `model.fitted`
+        fitted = False if quantity == 0 else None
+        for column in (Column.FITTED, Column.NOT_FITTED):
+            if text := self._cell(column):
                 said = fitted_by(self.table.headings[self.table.columns[column]], text)
-                if said is not None:
-                    return said
-        return False if quantity is not None and quantity[0] == 0 else None
+                fitted = fitted if said is None else said
+        here: set[str] = set()
+        for reference in references:
+            draft = self.parts.get(reference)
+            if draft is None:
+                if len(self.parts) >= MOST_PARTS:
+                    raise BadInput(f"more than {MOST_PARTS} parts in one table", place=self.place)
+                here.add(reference)
+                draft = self.parts[reference] = self.builder.part(reference, self.place)
+                self._describe(draft, fitted)
+                if (net := self._cell(Column.NET)) or self._cell(Column.PIN):
+                    draft.pin(self._cell(Column.PIN) or "1", net or None, place=self.place)
+            elif reference not in here:  # of a repeated part only its further pins count
+                if pin := self._cell(Column.PIN):
+                    draft.pin(pin, self._cell(Column.NET) or None, place=self.place)
+                if Column.PIN not in self.table.columns and reference[-1:].isdigit():
+                    self.repeated.setdefault(reference, self.place)
 
-    def _fill(
-        self,
-        draft: PartDraft,
-        cells: list[str],
-        place: Place,
-        fitted: bool | None,
-        *,
-        is_first: bool,
-    ) -> None:
-        """State a row's facts about a part; of a repeated part only its further pins count."""
-        if is_first:
-            draft.value = self._cell(cells, Column.VALUE) or None
-            draft.package = self._cell(cells, Column.PACKAGE) or None
-            draft.description = self._cell(cells, Column.DESCRIPTION) or None
-            draft.fitted = fitted
-            draft.properties = {
-                heading: cells[index]
-                for index, heading in self.table.others
-                if index < len(cells) and cells[index]
-            }
-            self._place_part(draft, cells, place)
-        net = self._cell(cells, Column.NET)
-        number = self._cell(cells, Column.PIN)
-        if number or (net and is_first):
-            draft.pin(number or "1", net or None, place=place)
-
-    def _place_part(self, draft: PartDraft, cells: list[str], place: Place) -> None:
-        draft.x = self._coordinate(Column.X, cells, place)
-        draft.y = self._coordinate(Column.Y, cells, place)
-        angle = self._cell(cells, Column.ROTATION)
-        if angle:
+    def _describe(self, draft: PartDraft, fitted: bool | None) -> None:
+        """State a row's facts about a part."""
+        taken = set(self.table.columns.values())
+        draft.value = self._cell(Column.VALUE) or None
+        draft.package = self._cell(Column.PACKAGE) or None
+        draft.description = self._cell(Column.DESCRIPTION) or None
+        draft.fitted = fitted
+        draft.properties = {
+            heading: text
+            for index, (heading, text) in enumerate(
+                zip(self.table.headings, self.cells, strict=False)
+            )
+            if heading and text and index not in taken
+        }
+        draft.x, draft.y = self._coordinate(Column.X), self._coordinate(Column.Y)
+        if angle := self._cell(Column.ROTATION):
             turn = angle_of(angle)
             if turn is None:
-                self._note(Column.ROTATION, cells, place)
+                self._note(Column.ROTATION)
             else:
                 draft.angle = turn[0]
                 draft.side = None if turn[1] is None else Side(turn[1])
-        side = self._cell(cells, Column.SIDE)
-        if side:
+        if side := self._cell(Column.SIDE):
             named = side_of(side)
             draft.side = None if named is None else Side(named)
             if named is None:
-                self._note(Column.SIDE, cells, place)
+                self._note(Column.SIDE)
 
-    def _coordinate(self, column: Column, cells: list[str], place: Place) -> float | None:
-        text = self._cell(cells, column)
-        if not text:
-            return None
-        number = number_of(text)
+    def _coordinate(self, column: Column) -> float | None:
+        text = self._cell(column)
+        number = number_of(text) if text else None
         if number is None:
-            self._note(column, cells, place)
+            if text:
+                self._note(column)
             return None
-        value, unit = number
-        return round(value * (unit or self.table.units[column]), 6)
+        heading = unit_of(self.table.headings[self.table.columns[column]])
+        return round(number[0] * (number[1] or self.table.unit or heading or 1.0), 6)
