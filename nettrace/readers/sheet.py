@@ -52,19 +52,15 @@ class _Sheet:
         self.nets_of: dict[tuple[str, str], tuple[str | None, Token]] = {}
 
     def read(self) -> Board:
-        tree = self._parse()
+        text = self.document.text
+        try:
+            tree = load_grammar("sheet").parse(text if text.endswith("\n") else text + "\n")
+        except UnexpectedInput as error:
+            raise self._not_parsed(error) from None
         for statement in tree.children:
             if isinstance(statement, Tree):
                 self._take(statement)
-        self.builder.pad_records = sum(len(draft.pads) for draft in self.drafts.values())
         return self.builder.build()
-
-    def _parse(self) -> Tree[Token]:
-        text = self.document.text
-        try:
-            return load_grammar("sheet").parse(text if text.endswith("\n") else text + "\n")
-        except UnexpectedInput as error:
-            raise self._not_parsed(error) from None
 
     def _not_parsed(self, error: UnexpectedInput) -> BadInput:
         """Return our error for lark's: the place, what stands there, what was expected."""
@@ -76,10 +72,8 @@ class _Sheet:
         if isinstance(error, UnexpectedToken) and not at_end:
             word = str(error.token)
         elif isinstance(error, UnexpectedCharacters):
-            words = text[offset : offset + 40].split(maxsplit=1)
-            word = (
-                words[0] if words and text[offset] not in " \t\r\n" else text[offset : offset + 1]
-            )
+            found = re.match(r"[^ \t\r\n]\S*|", text[offset : offset + 40])
+            word = (found and found[0]) or text[offset : offset + 1]
         sign = text[known : known + 1] if known is not None else ""
         expected, hint = _MISTAKES.get(sign, ("a line of the sheet", _HINT))
         place = self.document.place(offset)
@@ -94,44 +88,58 @@ class _Sheet:
     def _take(self, statement: Tree[Token]) -> None:
         kind = str(statement.data)
         words = _tokens(statement)
+        texts = [_text(word) for word in words]
         if kind == "header":
             if words[1:]:  # as typed, commas and all
                 typed = self.document.text[words[1].start_pos : words[-1].end_pos]
                 self.builder.name = " ".join(typed.replace('"', "").split())
         elif kind == "rail":
-            name = _text(words[1])
-            volts = self._volts(words[2]) if len(words) > 2 else None
-            self.builder.net(name, place=self._place(words[1]), volts=volts)
+            volts = None
+            if words[2:]:
+                match = _VOLTS.fullmatch(texts[2])
+                if not match:
+                    raise self._error(
+                        words[2], f"{texts[2]!r} for volts", "Write 1.8, 1.8V or 1V8."
+                    )
+                volts = float(match[1] or f"{match[2]}.{match[3]}")
+            self.builder.net(texts[1], place=self._place(words[1]), volts=volts)
         elif kind == "ground":
-            for word in words[1:]:
-                self.builder.net(_text(word), place=self._place(word), volts=0.0)
+            for word, text in zip(words[1:], texts[1:], strict=True):
+                self.builder.net(text, place=self._place(word), volts=0.0)
         elif kind == "net":
-            aliases = [_text(word) for word in words[3:]]
-            self.builder.net(_text(words[1]), place=self._place(words[1]), aliases=aliases)
+            self.builder.net(texts[1], place=self._place(words[1]), aliases=texts[3:])
         elif kind == "unfitted":
             for word in words[2:]:
                 self._part(word).fitted = False
         elif kind == "remark":
-            draft = self._part(words[1])
-            said = " ".join(_text(word) for word in words[2:])
-            before = draft.properties.get("note")
-            draft.properties["note"] = f"{before}; {said}" if before else said
+            notes = self._part(words[1]).properties
+            notes["note"] = "; ".join(filter(None, (notes.get("note"), " ".join(texts[2:]))))
         else:
-            self._take_part(statement)
+            self._take_part(statement, words[0])
 
-    def _take_part(self, statement: Tree[Token]) -> None:
-        first = _tokens(statement)[0]
+    def _take_part(self, statement: Tree[Token], first: Token) -> None:
         draft = self._part(first)
         values: list[str] = []
-        placed: tuple[float, float] | None = None
+        is_placed = False
         for child in statement.children[1:]:
             if isinstance(child, Token):
-                placed = self._detail(draft, child, values, placed)
-                continue
-            if child.data == "place":
-                x, y = (self._number(word) for word in _tokens(child)[1:])
-                placed = draft.x, draft.y = x, y
+                text = _text(child)
+                if is_placed and text.casefold() in {"top", "bottom"}:
+                    draft.side = Side(text.casefold())
+                elif is_placed and re.fullmatch(r"-?\d+(\.\d+)?", text):
+                    draft.angle = float(text)
+                elif child.type == "STRING":
+                    draft.description = text
+                elif draft.package is None and (
+                    _SIZE.fullmatch(text) or (values and PACKAGE.fullmatch(text))
+                ):
+                    draft.package = text
+                else:
+                    values.append(text)
+            elif child.data == "place":
+                draft.x, draft.y = (self._number(word) for word in _tokens(child)[1:])
                 draft.side = draft.side or Side.TOP
+                is_placed = True
             elif child.data == "fitted_not":
                 draft.fitted = False
             else:
@@ -146,41 +154,16 @@ class _Sheet:
                 )
             draft.value = said
 
-    def _detail(
-        self,
-        draft: PartDraft,
-        word: Token,
-        values: list[str],
-        placed: tuple[float, float] | None,
-    ) -> tuple[float, float] | None:
-        text = _text(word)
-        if placed is not None and text.casefold() in {"top", "bottom"}:
-            draft.side = Side(text.casefold())
-        elif placed is not None and re.fullmatch(r"-?\d+(\.\d+)?", text):
-            draft.angle = float(text)
-        elif word.type == "STRING":
-            draft.description = text
-        elif draft.package is None and (
-            _SIZE.fullmatch(text) or (values and PACKAGE.fullmatch(text))
-        ):
-            draft.package = text
-        else:
-            values.append(text)
-        return placed
-
     def _connect(self, draft: PartDraft, connections: Tree[Token]) -> None:
         for position, connection in enumerate(connections.children, 1):
             if not isinstance(connection, Tree):
                 continue
             first, *other = _tokens(connection)
-            name: str | None = None
+            number, name, net_word = str(position), None, first
             if other:
                 number, net_word = _text(first), other[0]
-                split = _PIN.fullmatch(number)
-                if split:
+                if split := _PIN.fullmatch(number):
                     number, name = split[1], split[2]
-            else:
-                number, net_word = str(position), first
             net: str | None = _text(net_word)
             if net_word.type != "STRING" and str(net_word).casefold() in _NO_NET:
                 net = None
@@ -205,12 +188,6 @@ class _Sheet:
         if draft is None:
             draft = self.drafts[refdes] = self.builder.part(refdes, self._place(word))
         return draft
-
-    def _volts(self, word: Token) -> float:
-        match = _VOLTS.fullmatch(_text(word))
-        if not match:
-            raise self._error(word, f"{_text(word)!r} for volts", "Write 1.8, 1.8V or 1V8.")
-        return float(match[1]) if match[1] else float(f"{match[2]}.{match[3]}")
 
     def _number(self, word: Token) -> float:
         text = _text(word)
