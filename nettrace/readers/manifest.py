@@ -80,38 +80,26 @@ class _Checked:
             for name in self.data.get(table, ())
             if isinstance(name, str)
         }
-        return Manifest(
-            sources=self._sources(),
-            notes=Notes(
-                rails=MappingProxyType(rails),
-                roles=self._texts("roles"),
-                values=self._texts("values"),
-                not_fitted=self._list("not_fitted"),
-                fitted=self._list("fitted"),
-                remarks=self._texts("remarks"),
-                name=self._name(),
-                places=MappingProxyType(places),
-            ),
-        )
-
-    def _name(self) -> str:
-        name = self.data.get("name", "")
-        if not isinstance(name, str):
-            raise self._error("name", f"{name!r} for a name", "Write it in quotes.")
-        return name
-
-    def _sources(self) -> tuple[Path, ...]:
-        found = []
-        for entry in self._list("sources"):
-            source = self.path.parent / entry
+        sources = tuple(self.path.parent / entry for entry in self._list("sources"))
+        for entry, source in zip(self._list("sources"), sources, strict=True):
             if not source.is_file():
-                raise self._error(
-                    entry, f"no file {entry!r}", "Sources are named relative to the manifest."
-                )
-            found.append(source)
-        if not found:
+                hint = "Sources are named relative to the manifest."
+                raise self._error(entry, f"no file {entry!r}", hint)
+        if not sources:
             raise self._error("sources", "no sources", 'List them: sources = ["board.net"].')
-        return tuple(found)
+        notes = Notes(
+            rails=MappingProxyType(rails),
+            roles=self._texts("roles"),
+            values=self._texts("values"),
+            not_fitted=self._list("not_fitted"),
+            fitted=self._list("fitted"),
+            remarks=self._texts("remarks"),
+            name=self.data.get("name", ""),
+            places=MappingProxyType(places),
+        )
+        if not isinstance(notes.name, str):
+            raise self._error("name", f"{notes.name!r} for a name", "Write it in quotes.")
+        return Manifest(sources, notes)
 
     def _table(self, key: str) -> dict[str, Any]:
         value = self.data.get(key, {})

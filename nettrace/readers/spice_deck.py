@@ -245,7 +245,16 @@ class _Loader:
         if word in ("subckt", "subcircuit", "macro"):
             self._open_subcircuit(rest, line)
         elif word in ("ends", "eom"):
-            self._close_subcircuit(rest, line)
+            around, name = self.scope.around, rest.split(None, 1)[0] if rest else ""
+            if around is None:
+                raise self.deck.bad_line(line, "'.ends' without its '.subckt'")
+            if name and name.lower() != self.scope.name.lower():
+                message = (
+                    f"'.ends {name}' closes '.subckt {self.scope.name}' of line {self.scope.number}"
+                )
+                self._warn("ends-name", message, line)
+            self.scope = around
+            self.depth -= 1
         elif word == "model":
             name = re.split(r"[\s(]", rest, maxsplit=1)[0].lower()
             if name:
@@ -263,7 +272,15 @@ class _Loader:
         self.depth += 1
         if self.depth > MOST_NESTING:
             raise self.deck.bad_line(line, f"more than {MOST_NESTING} '.subckt' within one another")
-        words, settings = self._header(rest, line)
+        # only the parameters need the grammar: node names may hold what it has no word for
+        found = re.search(r"(?i)\s(?:(?:params|optional):|\S+\s*=)", rest)
+        words, settings = rest[: found.start() if found else None].split(), []
+        if found is not None:
+            parsed = parse_statement("X " + rest[found.start() :], "header")
+            if parsed is None:
+                self._warn("parameters", "parameters of this '.subckt' not understood", line)
+            else:
+                words, settings = words + parsed[0][1:], parsed[1]
         if not words:
             raise self.deck.bad_line(line, "'.subckt' alone", expected="'.subckt NAME NODE...'")
         scope = Scope(
@@ -277,31 +294,6 @@ class _Loader:
                 line,
             )
         self.scope = scope
-
-    def _header(self, rest: str, line: Line) -> tuple[list[str], list[tuple[str, str]]]:
-        # only the parameters need the grammar: node names may hold what it has no word for
-        found = re.search(r"(?i)\s(?:(?:params|optional):|\S+\s*=)", rest)
-        if found is None:
-            return rest.split(), []
-        words = rest[: found.start()].split()
-        parsed = parse_statement("X " + rest[found.start() :], "header")
-        if parsed is None:
-            self._warn("parameters", "parameters of this '.subckt' not understood", line)
-            return words, []
-        return words + parsed[0][1:], parsed[1]
-
-    def _close_subcircuit(self, rest: str, line: Line) -> None:
-        if self.scope.around is None:
-            raise self.deck.bad_line(line, "'.ends' without its '.subckt'")
-        name = rest.split(None, 1)[0] if rest else ""
-        if name and name.lower() != self.scope.name.lower():
-            self._warn(
-                "ends-name",
-                f"'.ends {name}' closes '.subckt {self.scope.name}' of line {self.scope.number}",
-                line,
-            )
-        self.scope = self.scope.around
-        self.depth -= 1
 
     def _branch(self, word: str, rest: str, line: Line) -> None:
         if word == "if":
@@ -333,25 +325,25 @@ class _Loader:
         tail = named[4].strip()
         if named[3] is not None and tail and not is_library:
             name, tail = rest.strip(), ""  # a name with blanks, not quoted
-        path = self._inside(name, folder, line)
-        if path is None:
-            return
-        if path in chain:
-            self._warn("include-cycle", f"{name} includes itself; not read again", line)
-            return
-        if len(chain) > MOST_INCLUDE_DEPTH or len(self.deck.texts) > MOST_FILES:
-            raise self.deck.bad_line(
-                line,
-                f"more than {MOST_FILES} included files or {MOST_INCLUDE_DEPTH} levels",
-                hint="A netlist of one board needs fewer; is a library including itself?",
-            )
         try:
+            path = self._inside(name, folder)
+            if path in chain:
+                raise _NotIncluded("cycle", f"{name} includes itself; not read again")
+            if len(chain) > MOST_INCLUDE_DEPTH or len(self.deck.texts) > MOST_FILES:
+                raise self.deck.bad_line(
+                    line,
+                    f"more than {MOST_FILES} included files or {MOST_INCLUDE_DEPTH} levels",
+                    hint="A netlist of one board needs fewer; is a library including itself?",
+                )
             self.included_bytes += path.stat().st_size
             if self.included_bytes > MOST_INCLUDED_BYTES:
                 raise self.deck.bad_line(
                     line, f"included files of {self.included_bytes / 1e6:.0f} MB"
                 )
             text = _with_plain_ends(decode_text(path.read_bytes(), name))
+        except _NotIncluded as error:
+            self._warn(f"include-{error.why}", error.message, line)
+            return
         except OSError as error:
             reason = (error.strerror or str(error)).lower()
             self._warn("include-missing", f"{name} cannot be opened ({reason}); skipped", line)
@@ -368,30 +360,31 @@ class _Loader:
         section = tail.split()[0].lower() if is_library and tail else None
         self._read(len(self.deck.texts) - 1, path.parent, (*chain, path), section)
 
-    def _inside(self, name: str, folder: Path | None, line: Line) -> Path | None:
-        """Return the file if it lies in the deck's folder and exists; else warn."""
+    def _inside(self, name: str, folder: Path | None) -> Path:
+        """Return the file if it lies in the deck's folder and exists."""
         root = self.root_folder
         if root is None or folder is None:
-            self._warn("include-missing", f"{name}: this text has no folder; skipped", line)
-            return None
+            raise _NotIncluded("missing", f"{name}: this text has no folder; skipped")
         try:
             tried = [(base / name.replace("\\", "/")).resolve() for base in (folder, root)]
             inside = [path for path in tried if path.is_relative_to(root)]
             if not inside:
-                self._warn(
-                    "include-outside", f"{name} is outside the netlist's folder; skipped", line
-                )
-                return None
+                raise _NotIncluded("outside", f"{name} is outside the netlist's folder; skipped")
             for path in inside:
                 if path.is_file():
                     return path
             is_folder = any(path.is_dir() for path in inside)
         except (OSError, ValueError, RuntimeError):  # a NUL, a name too long, a link to itself
-            self._warn("include-missing", f"{name!r} is no file name; skipped", line)
-            return None
+            raise _NotIncluded("missing", f"{name!r} is no file name; skipped") from None
         what = "is a folder" if is_folder else "is not there"
-        self._warn("include-missing", f"{name} {what}; skipped", line)
-        return None
+        raise _NotIncluded("missing", f"{name} {what}; skipped")
+
+
+class _NotIncluded(Exception):
+    """A file that is left out: the end of the warning's code, and what it says."""
+
+    def __init__(self, why: str, message: str) -> None:
+        self.why, self.message = why, message
 
 
 def _dot_word(statement: str) -> tuple[str, str]:
