@@ -9,23 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 from nettrace.errors import NothingMatches
 from nettrace.knowledge import section
-from nettrace.values.codes import (
-    Meaning,
-    MeaningOf,
-    capacitor_code,
-    dielectric,
-    eia96,
-    eia_voltage,
-    letters,
-    maker_voltage,
-    point_code,
-    read_bands,
-    resistor_code,
-)
+from nettrace.values.codes import capacitor_code, dielectric, letters
 from nettrace.values.part_value import PartValue, read_part_value
 from nettrace.values.quantity import read_quantity, scaled
 from nettrace.values.series import (
@@ -38,27 +26,78 @@ from nettrace.values.series import (
 )
 from nettrace.values.sizes import CHIP_SIZES, INCH_CODES
 
-_LINK_NOTE: Final = "zero-ohm link, 0 to 50 mΩ by data sheets"
+MeaningOf = Literal[
+    "ohms", "farads", "henries", "volts", "tolerance", "size", "dielectric", "not fitted",
+    "hertz", "amperes", "watts",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Meaning:
+    """What a text may say, in SI base units.
+
+    `value` is a number, the inch code of a size, the name of a dielectric, or None (not fitted);
+    `tolerance` a fraction; `how` the code it was read by; `score` 0 to 1, for the order only:
+    judgement from common practice, no source.
+    """
+
+    quantity: MeaningOf
+    value: float | str | None
+    tolerance: float | None
+    how: str
+    note: str = ""
+    score: float = 0.5
+
+
 #: Resistors above this are rare on boards (common practice, no source), Ω.
 RARE_ABOVE_OHMS: Final = 22e6
+
+
+def _resistor_code(code: str) -> float | None:
+    """Return the ohms of digits and the power of ten (chip resistor data sheets; IEC 60062)."""
+    if not re.fullmatch(r"[1-9]\d{2,3}|0{3,4}", code):
+        return None
+    return scaled(code[:-1], int(code[-1]))
+
+
+def _point_code(code: str) -> float | None:
+    """Return the number of a code with R as the decimal point: 6R8, 12R0, R010."""
+    if not re.fullmatch(r"(?i)\d{1,3}R\d{0,3}|R\d{1,4}", code):
+        return None
+    return float("0" + code.upper().replace("R", ".") + "0")
+
+
+def _eia96_code(code: str) -> float | None:
+    """Return the ohms of two digits and a letter, 1 % (EIA-96 as in three makers' sheets)."""
+    match = re.fullmatch(r"(0[1-9]|[1-8]\d|9[0-6])([A-FHR-SX-Z])", code.upper())
+    if match is None:
+        return None
+    return scaled(SERIES["E96"][int(match[1]) - 1], section("values", "codes")["eia96"][match[2]])
+
+
+def _voltage_code(code: str) -> float | None:
+    """Return the rated volts of a power of ten and a letter: 0J, 1C, 2A."""
+    match = re.fullmatch(r"([0-3])([A-HJ-LVW])", code.upper())
+    voltages = section("values", "codes")["voltage"]
+    return scaled(voltages[match[2]], int(match[1])) if match else None
 
 
 def _digits(text: str) -> Iterator[Meaning]:
     """Three and four digits on resistors, capacitors and inductors, and the bare number."""
     if not re.fullmatch(r"\d{1,4}", text):
         return
-    ohms = resistor_code(text)
-    size_like = text in INCH_CODES
-    if ohms == 0:
-        yield Meaning("ohms", 0.0, None, "zero-ohm mark", _LINK_NOTE, 0.95)
+    if not text.strip("0"):
+        note = "zero-ohm link, 0 to 50 mΩ by data sheets"
+        yield Meaning("ohms", 0.0, None, "zero-ohm mark", note, 0.95)
         return
+    ohms = _resistor_code(text)
     if ohms is not None and len(text) == 3 and int(text[2]) <= 7:
         usual = int(text[:2]) in {number // 10 for number in SERIES["E24"]}
         yield Meaning("ohms", ohms, 0.05, "3-digit code", "", 0.75 if usual else 0.3)
     if ohms is not None and len(text) == 4 and int(text[3]) <= 6:
         number = int(text[:3])
         usual = number in SERIES["E96"] or number in SERIES["E24"]
-        score = (0.85 if usual else 0.3) * (0.7 if size_like else 1)
+        score = (0.85 if usual else 0.3) * (0.7 if text in INCH_CODES else 1)
         score *= 1 if ohms <= RARE_ABOVE_OHMS else 0.4
         yield Meaning("ohms", ohms, 0.01, "4-digit code", "", score)
     farads = capacitor_code(text)
@@ -77,7 +116,7 @@ def _digits(text: str) -> Iterator[Meaning]:
 
 
 def _eia96(text: str) -> Iterator[Meaning]:
-    ohms = eia96(text)
+    ohms = _eia96_code(text)
     if ohms is None:
         return
     letter = text[2].upper()
@@ -87,7 +126,7 @@ def _eia96(text: str) -> Iterator[Meaning]:
 
 
 def _point(text: str) -> Iterator[Meaning]:
-    value = point_code(text)
+    value = _point_code(text)
     if value is None:
         return
     yield Meaning("ohms", value, None, "R as decimal point", "", 0.9)
@@ -106,7 +145,7 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
     code, letter = match.groups()
     tolerance, note = _letter_tolerance(letter)
     farads = capacitor_code(code)
-    point = point_code(code)
+    point = _point_code(code)
     if point is not None and "R" in code:
         absolute = letters("picofarads").get(letter)
         if absolute and point < 10:
@@ -114,8 +153,9 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
             share = round(absolute / point, 6) if absolute < point else None
             how = "code in pF with letter"
             yield Meaning("farads", scaled(point, -12), share, how, said, 0.75)
-        how, score = "code in µH with letter", 0.7 if letter in "MN" else 0.4
-        yield Meaning("henries", scaled(point, -6), tolerance, how, "", score)
+        score = 0.7 if letter in "MN" else 0.4
+        henries = scaled(point, -6)
+        yield Meaning("henries", henries, tolerance, "code in µH with letter", "", score)
         how, score = "R as decimal point, with letter", 0.7 if letter in "FGJ" else 0.35
         yield Meaning("ohms", point, tolerance, how, note, score)
         return
@@ -127,7 +167,7 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
             henries = scaled(code[:2], int(code[2]) - 6)
             how = "3-digit code in µH with letter"
             yield Meaning("henries", henries, tolerance, how, "", 0.5 if letter == "M" else 0.3)
-    ohms = resistor_code(code)
+    ohms = _resistor_code(code)
     if ohms is not None and letter in "BCDFGJ" and int(code[-1]) <= 7:
         digits = len(code)
         score = 0.9 if digits == 4 else 0.6
@@ -136,27 +176,6 @@ def _lettered_code(text: str) -> Iterator[Meaning]:
 
 def _letter_tolerance(letter: str) -> tuple[float, str]:
     return letters("asymmetric").get(letter) or (letters("tolerance")[letter], "")
-
-
-def _letters(text: str) -> Iterator[Meaning]:
-    """A single tolerance letter, or a voltage letter of a part number."""
-    upper = text.upper()
-    if upper in letters("tolerance") or upper in letters("asymmetric"):
-        tolerance, note = _letter_tolerance(upper)
-        if upper in letters("picofarads"):
-            note = f"below 10 pF ±{letters('picofarads')[upper]:g} pF"
-        yield Meaning("tolerance", tolerance, tolerance, "IEC 60062 letter", note, 0.8)
-    volts = maker_voltage(upper) if len(upper) == 1 else None
-    if volts is not None:
-        note = "in one maker's part numbers; others differ"
-        yield Meaning("volts", volts, None, "voltage letter", note, 0.3)
-
-
-def _voltage(text: str) -> Iterator[Meaning]:
-    volts = eia_voltage(text)
-    if volts is not None:
-        ampere_like = text[1].upper() in "AFHVW"
-        yield Meaning("volts", volts, None, "EIA voltage code", "", 0.6 if ampere_like else 0.85)
 
 
 def _plain(text: str) -> Iterator[Meaning]:
@@ -173,7 +192,7 @@ def _plain(text: str) -> Iterator[Meaning]:
         for of, score in prefixes.get(prefix.lower(), prefixes["u"]):
             yield Meaning(of, value, None, how, "", score)
         return
-    if point_code(text) is not None:
+    if _point_code(text) is not None:
         return
     of_unit = section("values", "marking")["units"].get(unit)
     if of_unit is None:
@@ -189,9 +208,9 @@ def _plain(text: str) -> Iterator[Meaning]:
         score = 0.45
     elif unit in {"F", "H"} and value >= 100:
         score = 0.05
-    elif unit in {"A", "F", "H"} and not prefix and eia96(text) is not None:
+    elif unit in {"A", "F", "H"} and not prefix and _eia96_code(text) is not None:
         score = 0.4
-    elif unit in {"A", "F", "H", "V", "W"} and eia_voltage(text) is not None:
+    elif unit in {"A", "F", "H", "V", "W"} and _voltage_code(text) is not None:
         score = 0.55
     tolerance = value if unit == "%" else None
     yield Meaning(of_unit, value, tolerance, how, "", score)
@@ -200,7 +219,7 @@ def _plain(text: str) -> Iterator[Meaning]:
 def _with_tolerance_letter(text: str) -> Iterator[Meaning]:
     """A letter code with a tolerance letter: 4K7J, 47KK, 33pJ, 100RF, 4n7K."""
     match = re.fullmatch(r"(\d*[RkKMmpnuµμL]\d*)([BCDFGHJKMN])", text)
-    if not match or (point_code(match[1]) is not None and not match[1].endswith(("R", "r"))):
+    if not match or (_point_code(match[1]) is not None and not match[1].endswith(("R", "r"))):
         return
     quantity = read_quantity(match[1])
     if quantity is None or (quantity.unit is None and not quantity.prefix):
@@ -211,23 +230,6 @@ def _with_tolerance_letter(text: str) -> Iterator[Meaning]:
     if of == "farads" and match[2] == "F":
         return
     yield Meaning(of, quantity.value, tolerance, how, "", 0.93)
-
-
-def _ohm_e(text: str) -> Iterator[Meaning]:
-    """10E, 4E7: E for ohms in some lists."""
-    match = re.fullmatch(r"(\d+)E(\d*)", text)
-    if match:
-        how = "E for ohms (common practice, no source)"
-        yield Meaning("ohms", float(f"{match[1]}.{match[2] or 0}"), None, how, "", 0.45)
-
-
-def _dielectric(text: str) -> Iterator[Meaning]:
-    found = dielectric(text)
-    if found is None:
-        return
-    known = found.kind == 2 or found.code in {"C0G", "C0H", "U2J"}
-    how = f"EIA-198 class {found.kind}"
-    yield Meaning("dielectric", found.code, None, how, found.text, 0.95 if known else 0.2)
 
 
 def _size(text: str) -> Iterator[Meaning]:
@@ -247,6 +249,33 @@ def _size(text: str) -> Iterator[Meaning]:
             score = 0.95 if metric_said else 0.45 if clash else 0.8
             note = f"{code} metric, {body}" + ("; the length in mm decides" if clash else "")
             yield Meaning("size", size.inch, None, "metric code", note, score)
+
+
+def _letter_codes(text: str) -> Iterator[Meaning]:
+    """Dielectrics, rated voltages, single letters of tolerance and voltage, E for ohms."""
+    found = dielectric(text)
+    if found is not None:
+        usual = found.kind == 2 or found.code in {"C0G", "C0H", "U2J"}
+        how, score = f"EIA-198 class {found.kind}", 0.95 if usual else 0.2
+        yield Meaning("dielectric", found.code, None, how, found.text, score)
+    upper = text.upper()
+    volts = _voltage_code(text)
+    if volts is not None:
+        score = 0.6 if upper[1] in "AFHVW" else 0.85  # like a number with a unit
+        yield Meaning("volts", volts, None, "EIA voltage code", "", score)
+    if upper in letters("tolerance") or upper in letters("asymmetric"):
+        tolerance, note = _letter_tolerance(upper)
+        if upper in letters("picofarads"):
+            note = f"below 10 pF ±{letters('picofarads')[upper]:g} pF"
+        yield Meaning("tolerance", tolerance, tolerance, "IEC 60062 letter", note, 0.8)
+    volts = section("values", "codes")["maker_voltage"].get(upper)
+    if volts is not None:
+        note = "in one maker's part numbers; others differ"
+        yield Meaning("volts", volts, None, "voltage letter", note, 0.3)
+    match = re.fullmatch(r"(\d+)E(\d*)", text)
+    if match:
+        how = "E for ohms (common practice, no source)"
+        yield Meaning("ohms", float(f"{match[1]}.{match[2] or 0}"), None, how, "", 0.45)
 
 
 def _composite(text: str) -> Iterator[Meaning]:
@@ -289,9 +318,79 @@ def _fields(value: PartValue) -> Iterator[Meaning]:
         yield Meaning("size", value.size_inch, None, "parts list", clash, score - 0.02)
 
 
+def read_bands(text: str) -> tuple[Meaning, ...]:
+    """Return what a row of colour names says, the likelier reading direction first.
+
+    Three bands have 20 %, four two digits, five three digits (or four with a temperature
+    coefficient where the fourth is gold or silver), six add the coefficient.
+
+    Source: IEC 60062.
+
+    >>> [(m.value, m.tolerance) for m in read_bands("yellow violet red gold")][0]
+    (4700.0, 0.05)
+    """
+    words = [word for word in re.split(r"[\s,;/+-]+", text.strip().lower()) if word]
+    colours = section("values", "bands")
+    names = {*colours["digits"].split(), *colours["exponents"], "none"}
+    bands = [colours["other_names"].get(word, word) for word in words]
+    if not bands or not names.issuperset(bands):
+        return ()
+    if bands == ["black"]:
+        note = "one black band in the middle"
+        return (Meaning("ohms", 0.0, None, "colour band", note, 0.9),)
+    bands = [band for band in bands if band != "none"]
+    found: list[Meaning] = []
+    for row, score, direction in (
+        (bands, 0.9, ""),
+        (bands[::-1], 0.35, "read from the other end"),
+    ):
+        for ohms, tolerance, note in _readings(row):
+            notes = "; ".join(word for word in (note, direction) if word)
+            found.append(Meaning("ohms", ohms, tolerance, "colour bands", notes, score))
+            if len(row) in {3, 4}:
+                how = "colour bands, in µH"
+                henries = scaled(ohms, -6)
+                found.append(Meaning("henries", henries, tolerance, how, notes, score / 3))
+    return tuple(found)
+
+
+def _readings(bands: list[str]) -> Iterator[tuple[float, float, str]]:
+    """Yield (ohms, tolerance, note) of one direction."""
+    colours, count = section("values", "bands"), len(bands)
+    tolerances, coefficients = colours["tolerance"], colours["coefficient"]
+    metal = count >= 4 and bands[3] in {"gold", "silver"}
+    if count == 3:
+        yield from _band_value(bands, 2, 0.20, "")
+    elif count == 4 and bands[3] in tolerances:
+        yield from _band_value(bands, 2, tolerances[bands[3]], "")
+    elif count == 5:
+        if metal and bands[4] in coefficients:
+            note = f"four bands and {coefficients[bands[4]]} ppm/K"
+            yield from _band_value(bands, 2, tolerances[bands[3]], note)
+        if bands[4] in tolerances:
+            note = "five bands" if metal and bands[4] in coefficients else ""
+            yield from _band_value(bands, 3, tolerances[bands[4]], note)
+    elif count == 6 and bands[4] in tolerances and bands[5] in coefficients:
+        note = f"{coefficients[bands[5]]} ppm/K"
+        yield from _band_value(bands, 3, tolerances[bands[4]], note)
+
+
+def _band_value(
+    bands: list[str], digits: int, tolerance: float, note: str
+) -> Iterator[tuple[float, float, str]]:
+    """Yield what so many digits and their multiplier say, nothing where a band is none of them."""
+    names = section("values", "bands")["digits"].split()
+    exponents = {name: power for power, name in enumerate(names)}
+    exponents |= section("values", "bands")["exponents"]
+    colours, multiplier = bands[:digits], bands[digits]
+    if multiplier in exponents and colours[0] != "black" and {*names}.issuperset(colours):
+        number = "".join(str(names.index(colour)) for colour in colours)
+        yield scaled(number, exponents[multiplier]), tolerance, note
+
+
 _RULES: Final[tuple[Callable[[str], Iterable[Meaning]], ...]] = (
     _composite, read_bands, _plain, _with_tolerance_letter, _lettered_code, _digits, _point, _eia96,
-    _size, _dielectric, _voltage, _letters, _ohm_e,
+    _size, _letter_codes,
 )  # fmt: skip
 
 

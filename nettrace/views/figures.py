@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from nettrace.electrical.formulas import Formula, Solved
     from nettrace.electrical.power_off import OhmsBounds
     from nettrace.model.board import Pin
-    from nettrace.values.codes import Meaning
-    from nettrace.values.marking import ValueAnswer
+    from nettrace.values.marking import Meaning, ValueAnswer
 
 #: An ohms reading beyond this is shown as overload by common meters (40 or 60 MΩ ranges).
 OVERLOAD_OHMS = 60e6

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from nettrace.values.codes import read_bands
+from nettrace.values.marking import read_bands
 
 # IEC 60062, worked by its table of digits, multipliers and tolerances
 ROWS: list[tuple[str, float, float | None]] = [
