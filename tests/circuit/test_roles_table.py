@@ -74,7 +74,10 @@ def test_every_word_that_a_rule_or_a_table_gives_is_of_the_vocabulary() -> None:
         rows = table("chips")[section]
         given |= {row[0] for row in rows.get("sets", rows.get("roles"))}
     given |= set(table("chips")["families"]) | set(table("chips")["descriptions"])
+    findings = [table("findings")[key] for key in table("findings") if key != "source"]
+    given |= {role for rows in findings for row in rows.values() for role, *_ in row}
     assert given <= set(vocabulary())
+    assert len({name for rows in findings for name in rows}) == sum(map(len, findings))
 
 
 def test_every_class_of_words_that_is_asked_for_is_in_the_table_and_no_other_is() -> None:

@@ -8,14 +8,8 @@ from nettrace.circuit.kinds import Kind
 from nettrace.circuit.roles.chips import roles_in_text
 from nettrace.circuit.roles.resistors import SNUBBER_OHMS, bridged, in_a_loop
 from nettrace.circuit.roles.site import (
-    CERTAIN,
     CHIPS,
-    FAINT,
-    LIKELY,
-    POSSIBLE,
-    STRONG,
     VALUE_NOT_KNOWN,
-    WEAK,
     Findings,
     Site,
     Survey,
@@ -51,18 +45,16 @@ def supply_capacitor(site: Site) -> Findings:
         return
     if len(supplies) == 2 and _shunted(site.survey, supplies[0], supplies[1]):
         line = f"across what joins {supplies[0]} and {supplies[1]}"
-        yield from ranked({"filter capacitor": STRONG, "decoupling": WEAK}, line)
+        yield from ranked({"filter capacitor": 0.85, "decoupling": 0.3}, line)
         return
     line = f"from {site.survey.describe(supplies[0])} to {(grounds or supplies[1:])[0]}"
     if farads is None:
         large, why = _is_large(site)
-        yield found("decoupling", POSSIBLE if large else LIKELY, line, VALUE_NOT_KNOWN)
-        yield found("bulk capacitor", LIKELY if large else POSSIBLE, line, why or VALUE_NOT_KNOWN)
+        yield found("decoupling", 0.5 if large else 0.7, line, VALUE_NOT_KNOWN)
+        yield found("bulk capacitor", 0.7 if large else 0.5, line, why or VALUE_NOT_KNOWN)
     else:
-        yield from _by_value(
-            farads, CERTAIN if grounds else LIKELY, f"{figure(farads, 'F')} {line}"
-        )
-    yield found("filter capacitor", WEAK, line)
+        yield from _by_value(farads, 0.95 if grounds else 0.7, f"{figure(farads, 'F')} {line}")
+    yield found("filter capacitor", 0.3, line)
 
 
 def _by_value(farads: float | None, score: float, *because: str) -> Findings:
@@ -70,7 +62,7 @@ def _by_value(farads: float | None, score: float, *because: str) -> Findings:
     either = farads is not None and EITHER_FARADS[0] <= farads <= EITHER_FARADS[1]
     words = ("decoupling", "bulk capacitor")
     first, second = words[::-1] if farads is not None and farads >= BULK_FARADS else words
-    yield from ranked({first: score, second: POSSIBLE if either else FAINT}, *because)
+    yield from ranked({first: score, second: 0.5 if either else 0.15}, *because)
 
 
 def _shunted(survey: Survey, first: str, second: str) -> bool:
@@ -98,8 +90,8 @@ def crystal_load(site: Site) -> Findings:
     signal, _ = site.to_fixed or ("", "")
     crystal = site.survey.crystal_nets.get(signal)
     if crystal is not None:
-        yield found("crystal load", CERTAIN, f"from the crystal {crystal} ({signal}) to ground")
-        yield found("filter capacitor", FAINT, f"from {signal} to ground")
+        yield found("crystal load", 0.95, f"from the crystal {crystal} ({signal}) to ground")
+        yield found("filter capacitor", 0.15, f"from {signal} to ground")
 
 
 def bootstrap(site: Site) -> Findings:
@@ -130,7 +122,7 @@ def across_resistor(site: Site) -> Findings:
         line = f"across {beside[0]}"
         if beside[0] == survey.taps.get(net, ("", ""))[0] and survey.is_supply(far):
             yield found("feed-forward", 0.92, line, f"the upper resistor of the divider at {net}")
-            yield found("filter capacitor", WEAK, line)
+            yield found("filter capacitor", 0.3, line)
         elif survey.is_signal(far):
             yield from ranked({"filter capacitor": 0.83, "feed-forward": 0.4}, line)
         return
@@ -150,9 +142,9 @@ def snubber_capacitor(site: Site) -> Findings:
     elif in_a_loop(survey, middle, resistor.far):
         yield found("filter capacitor", 0.9, line, "on a compensation or loop pin")
     elif resistor.figure is None or resistor.figure <= SNUBBER_OHMS:
-        yield from ranked({"snubber": 0.86, "filter capacitor": POSSIBLE}, line)
+        yield from ranked({"snubber": 0.86, "filter capacitor": 0.5}, line)
     else:
-        yield from ranked({"snubber": WEAK, "filter capacitor": 0.8}, line)
+        yield from ranked({"snubber": 0.3, "filter capacitor": 0.8}, line)
 
 
 def shunt_capacitor(site: Site) -> Findings:
@@ -163,10 +155,10 @@ def shunt_capacitor(site: Site) -> Findings:
     survey, farads = site.survey, site.kind.farads
     line = f"from {signal} to {survey.describe(far)}"
     if survey.is_supply(far):
-        scores = {"filter capacitor": 0.55, "AC coupling": WEAK, "decoupling": 0.35}
+        scores = {"filter capacitor": 0.55, "AC coupling": 0.3, "decoupling": 0.35}
         yield from ranked(scores, line)
         return
-    yield found("filter capacitor", LIKELY, line)
+    yield found("filter capacitor", 0.7, line)
     timing = "soft-start or timing capacitor"
     words, names = words_of(signal), survey.names(signal)
     resistors, chips = survey.resistors[signal], survey.chips[signal]
@@ -177,7 +169,7 @@ def shunt_capacitor(site: Site) -> Findings:
         yield found(timing, 0.8, line, f"{words} is a reset line")
     elif says("button", words) or survey.count(signal, Kind.SWITCH):
         yield found("filter capacitor", 0.8, line, "on a button's line: keeps it from bouncing")
-        yield found(timing, POSSIBLE, line)
+        yield found(timing, 0.5, line)
     elif (
         pulled
         and not tiny
@@ -188,9 +180,9 @@ def shunt_capacitor(site: Site) -> Findings:
         because = f"charged through {pulled[0].part} from {pulled[0].far}: delays the pin"
         yield found(timing, 0.74, because)
     if says("soft start", names):
-        yield found(timing, STRONG, f"on the pin {names.strip()}")
+        yield found(timing, 0.85, f"on the pin {names.strip()}")
     elif says("compensation", names):
-        yield found("filter capacitor", STRONG, f"on the pin {names.strip()}")
+        yield found("filter capacitor", 0.85, f"on the pin {names.strip()}")
     elif supplied and chips and (farads or 1) >= BYPASS_FARADS:
         because = f"on a chip's own supply or reference: {names.strip()}"
         yield from _by_value(farads, 0.82, line, because)
@@ -211,14 +203,14 @@ def _own_pin(site: Site, signal: str, line: str) -> Findings:
     timing = "soft-start or timing capacitor"
     if "amplifier" in roles_in_text(chip):
         yield found("filter capacitor", 0.78, line, f"{text}, an amplifier: its bias or bypass")
-        yield from ranked({timing: WEAK, "decoupling": 0.4}, text)
+        yield from ranked({timing: 0.3, "decoupling": 0.4}, text)
     elif farads is None or farads >= BYPASS_FARADS:
         only = others <= capacitors
-        score = 0.82 if only and others else 0.74 if only else POSSIBLE
+        score = 0.82 if only and others else 0.74 if only else 0.5
         yield from _by_value(farads, score, line, text)
-        yield found(timing, WEAK, text)
+        yield found(timing, 0.3, text)
     elif farads >= TIMING_FARADS and not words_of(signal):
-        yield found(timing, POSSIBLE, text)
+        yield found(timing, 0.5, text)
 
 
 def series_capacitor(site: Site) -> Findings:
@@ -286,8 +278,8 @@ def _bridges_chain(survey: Survey, first: str, second: str) -> bool:
 def unplaced_capacitor(site: Site) -> Findings:
     """What a capacitor is most often, where its ends say nothing."""
     if not site.ends:
-        yield found("decoupling", WEAK, "its ends are not on two nets")
+        yield found("decoupling", 0.3, "its ends are not on two nets")
     elif len(site.grounds) == 2:
         yield found("filter capacitor", 0.75, f"joins the grounds {' and '.join(site.ends)}")
     if site.lines and site.survey.count(site.lines[0], *CHIPS) == 0:
-        yield found("snubber", FAINT, "no chip on one side")
+        yield found("snubber", 0.15, "no chip on one side")

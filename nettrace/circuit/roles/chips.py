@@ -15,9 +15,6 @@ from nettrace.circuit.evidence import Role
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.rails import is_regulator_text
 from nettrace.circuit.roles.site import (
-    FAINT,
-    POSSIBLE,
-    WEAK,
     Findings,
     Site,
     Survey,
@@ -128,7 +125,7 @@ def by_words(site: Site) -> Findings:
         yield found(role, weighed, why)
     if "regulator" in named and _is_power_manager(site):
         because = "a power management chip with a battery on it"
-        yield from ranked({"charger": POSSIBLE, "fuel gauge": WEAK}, because)
+        yield from ranked({"charger": 0.5, "fuel gauge": 0.3}, because)
 
 
 def by_package(site: Site) -> Findings:
@@ -148,7 +145,7 @@ def block(site: Site) -> Findings:
     if match:
         because = f"described as {match[0].lower()}"
         yield found("unknown", 0.72, f"{because}; the list has no word for it")
-        yield found("filter inductor", WEAK, because)
+        yield found("filter inductor", 0.3, because)
 
 
 # -- pins --------------------------------------------------------------------------------------
@@ -194,9 +191,9 @@ def regulator_by_wiring(site: Site) -> Findings:
         yield found("switching transistor", 0.9, f"driven gates, and the inductor on {nodes[0]}")
     if nodes and grounds:
         big = part.key == survey.main_chip and len(part.pins) > 32
-        yield found("regulator", WEAK if big else 0.87, f"switches the inductor on {nodes[0]}")
+        yield found("regulator", 0.3 if big else 0.87, f"switches the inductor on {nodes[0]}")
         if _is_power_manager(site):
-            yield from ranked({"charger": POSSIBLE, "fuel gauge": WEAK}, "with a battery on it")
+            yield from ranked({"charger": 0.5, "fuel gauge": 0.3}, "with a battery on it")
     yield from _feedback(site)
     if len(part.pins) > SMALL_PINS:
         return
@@ -216,7 +213,7 @@ def regulator_by_wiring(site: Site) -> Findings:
         made = any(survey.rails[net].source == part.key for net in supplies)
         alike = _same_volts(survey, *supplies)
         score = 0.45 if alike else 0.74 if signals <= 1 or made else 0.55
-        other = 0.72 if alike else 0.5 if signals >= 2 else WEAK
+        other = 0.72 if alike else 0.5 if signals >= 2 else 0.3
         because = f"between the rails {supplies[0]} and {supplies[1]}"
         yield from ranked({"regulator": score, "load switch": other}, because)
 
@@ -257,7 +254,7 @@ def processor(site: Site) -> Findings:
         yield found("interface chip", 0.4, f"{signals} signals")
     elif site.what is Kind.MODULE:
         yield found("interface chip", 0.74, "a module beside the processor")
-        yield found("controller", POSSIBLE, "a module has its own firmware")
+        yield found("controller", 0.5, "a module has its own firmware")
     elif signals >= PROCESSOR_SIGNALS:
         yield from _large(site, signals)
 
@@ -295,7 +292,7 @@ def small_chip(site: Site) -> Findings:
     if data >= 2 and clocks >= 2:
         yield found("level shifter", 0.8, "two data and two clock lines of an I2C bus meet in it")
     elif data and clocks:
-        scores = {"sensor": 0.54, "interface chip": 0.45, "memory": WEAK}
+        scores = {"sensor": 0.54, "interface chip": 0.45, "memory": 0.3}
         yield from ranked(scores, "a small chip on an I2C bus")
     if any(net in survey.crystal_nets for net in site.nets):
         yield found("interface chip", 0.5, "has its own crystal")
@@ -378,8 +375,8 @@ def protection_by_wiring(site: Site) -> Findings:
 def unplaced_chip(site: Site) -> Findings:
     """What a chip may be where nothing says so."""
     pins = len(site.part.pins)
-    large = {"interface chip": WEAK, "controller": 0.2}
-    small = {"interface chip": 0.25, "logic": 0.22, "regulator": FAINT}
+    large = {"interface chip": 0.3, "controller": 0.2}
+    small = {"interface chip": 0.25, "logic": 0.22, "regulator": 0.15}
     yield from ranked(large if pins > 2 * SMALL_PINS else small, f"{pins} pins")
     if site.nets and site.survey.count(site.nets[0], Kind.CONNECTOR):
-        yield found("ESD protection", FAINT, "on a plug's line")
+        yield found("ESD protection", 0.15, "on a plug's line")

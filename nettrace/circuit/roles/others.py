@@ -12,25 +12,19 @@ from nettrace.circuit.rail_evidence import CONVERTER_HENRIES
 from nettrace.circuit.rails import is_regulator_text
 from nettrace.circuit.roles.chips import number_and_words
 from nettrace.circuit.roles.site import (
-    CERTAIN,
     CHIPS,
-    FAINT,
-    LIKELY,
-    POSSIBLE,
-    STRONG,
-    WEAK,
     Findings,
     Site,
     Survey,
     are_pair,
     figure,
     found,
+    give,
     is_letter_only,
-    ranked,
 )
 
-_RECTIFIER = "rectifier or freewheel diode"
-_REVERSAL = "reverse-polarity protection"
+#: A part of unknown kind with more pins is likelier a plug than anything (common practice).
+MOST_CHIP_GUESS_PINS: Final = 8
 
 
 def _polarity(site: Site) -> tuple[str, str] | None:
@@ -41,32 +35,24 @@ def _polarity(site: Site) -> tuple[str, str] | None:
 
 def light(site: Site) -> Findings:
     """A diode alone in series with a resistor."""
-    survey = site.survey
+    survey, named = site.survey, bool(site.part.value)
     for net, far in site.ways if site.kind.score < 0.9 else ():
         resistors = survey.resistors[net]
         if not survey.is_signal(net) or len(survey.pins(net)) != 2 or not resistors:
             continue
-        if survey.is_signal(far) and site.part.value:
-            continue
-        because = f"alone in series with {resistors[0].part}"
-        yield found("LED", 0.82 if not site.part.value else POSSIBLE, because)
-        return
+        if not (survey.is_signal(far) and named):
+            return give("named light" if named else "light", resistor=resistors[0].part)
+    return ()
 
 
 def clamp(site: Site) -> Findings:
     """From a line to ground."""
     survey = site.survey
-    if site.ends and len(site.grounds) == 1:
-        other = next(net for net in site.ends if not survey.is_ground(net))
-        if other not in survey.switching_nodes:
-            plug = survey.count(other, Kind.CONNECTOR) and survey.is_signal(other)
-            scores = {
-                "ESD protection": 0.75 if plug else 0.6,
-                "Zener clamp": POSSIBLE,
-                _RECTIFIER: WEAK,
-                _REVERSAL: 0.4 if not plug else FAINT,
-            }
-            yield from ranked(scores, f"from {other} to ground")
+    other = next((net for net in site.ends or () if not survey.is_ground(net)), None)
+    if other is None or len(site.grounds) != 1 or other in survey.switching_nodes:
+        return ()
+    plug = survey.count(other, Kind.CONNECTOR) and survey.is_signal(other)
+    return give("plug's line to ground" if plug else "line to ground", net=other)
 
 
 def converter_diode(site: Site) -> Findings:
@@ -74,43 +60,35 @@ def converter_diode(site: Site) -> Findings:
     survey = site.survey
     for net, far in site.ways:
         if net in survey.switching_nodes:
-            line = f"from the switching node {net} to {survey.describe(far)}"
-            yield found(_RECTIFIER, CERTAIN, line)
-            return
+            return give("converter's diode", node=net, far=survey.describe(far))
     coils = (Kind.RELAY, Kind.MOTOR, Kind.SOUNDER, Kind.CONNECTOR, Kind.INDUCTOR)
     for net, far in site.ways:
         switched = survey.is_signal(net) and net not in survey.gates
         switched = switched and any(survey.kind(p.part) in TRANSISTORS for p in survey.pins(net))
         if switched and survey.count(net, *coils) and not survey.is_signal(far):
-            yield found(_RECTIFIER, STRONG, f"from {net}, which a transistor switches, to {far}")
-            return
+            return give("across a coil", net=net, far=far)
+    return ()
 
 
 def supply_diode(site: Site) -> Findings:
     """Between two rails: from a second source, around a regulator, or against reversal."""
     if not site.ends or len(site.supplies) != 2:
-        return
+        return ()
     survey = site.survey
     sides = _polarity(site)
     anode, cathode = sides or site.ends
     source = survey.rails[anode].source
     kind = survey.kind(source) if source is not None else None
-    line = f"from {survey.describe(anode)} to {survey.describe(cathode)}"
     if source is not None and kind in CHIPS and sides is not None:
         part = survey.part(source)
         if anode in part.nets and cathode in part.nets:
-            because = f"from the output of {part.refdes} back to its input"
-            scores = {_REVERSAL: STRONG, _RECTIFIER: POSSIBLE, "OR-ing diode": 0.45}
-            yield from ranked(scores, because)
-            return
+            return give("around a regulator", chip=part.refdes)
     plugs = (Kind.CONNECTOR, Kind.BATTERY)
     diodes = [b for b in survey.diodes[cathode] if survey.is_supply(b.far)]
     other_source = len(diodes) > 1 or survey.count(cathode, *plugs)
-    if survey.count(anode, *plugs) and kind in plugs and not other_source:
-        yield found(_REVERSAL, LIKELY, line, f"{anode} comes from a plug")
-        yield from ranked({"OR-ing diode": 0.66, _RECTIFIER: WEAK}, line)
-    else:
-        yield from ranked({"OR-ing diode": 0.82, _REVERSAL: POSSIBLE, _RECTIFIER: WEAK}, line)
+    inlet = survey.count(anode, *plugs) and kind in plugs and not other_source
+    line = f"from {survey.describe(anode)} to {survey.describe(cathode)}"
+    return give("from a plug's rail" if inlet else "between rails", line=line, anode=anode)
 
 
 def signal_diode(site: Site) -> Findings:
@@ -121,20 +99,14 @@ def signal_diode(site: Site) -> Findings:
         if any(net in survey.switching_nodes for net in site.lines):
             return
         if sides is not None and any(survey.is_supply(b.far) for b in survey.resistors[sides[0]]):
-            because = f"passes lows only: {sides[0]} has its own pull-up"
-            yield found("level shifter", 0.68, because)
-        line = f"between {' and '.join(site.lines)}"
-        yield from ranked({"OR-ing diode": 0.6, _REVERSAL: FAINT}, line)
+            yield from give("passes lows", anode=sides[0])
+        yield from give("between signals", both=" and ".join(site.lines))
     elif site.to_fixed and survey.is_supply(site.to_fixed[1]):
         signal, rail = site.to_fixed
         outward = sides is not None and sides[1] == rail
-        scores = {
-            "ESD protection": 0.6 if survey.count(signal, Kind.CONNECTOR) and outward else 0.4,
-            _RECTIFIER: 0.45,
-            "OR-ing diode": POSSIBLE if outward else WEAK,
-            _REVERSAL: WEAK,
-        }
-        yield from ranked(scores, f"from {signal} to {rail}")
+        plug = outward and survey.count(signal, Kind.CONNECTOR)
+        row = "signal to rail" if outward else "rail to signal"
+        yield from give("plug's signal to rail" if plug else row, signal=signal, rail=rail)
 
 
 def diode_array(site: Site) -> Findings:
@@ -143,13 +115,12 @@ def diode_array(site: Site) -> Findings:
         return
     nets, grounds, supplies = site.nets, site.grounds, site.supplies
     if grounds and len(nets) > len(grounds) + len(supplies):
-        yield found("ESD protection", LIKELY, f"diodes from lines to {grounds[0]}")
+        yield found("ESD protection", 0.7, f"diodes from lines to {grounds[0]}")
     elif len(supplies) >= 2:
-        yield found("OR-ing diode", 0.75, f"joins the rails {', '.join(supplies)}")
-        yield found(_REVERSAL, WEAK, "in series with supplies")
+        yield from give("array joins rails", rails=", ".join(supplies))
     elif not grounds and len(nets) == 3:
         yield found("OR-ing diode", 0.65, f"two diodes that meet at one of {', '.join(nets)}")
-    yield from ranked({"ESD protection": WEAK, "OR-ing diode": WEAK, _RECTIFIER: WEAK}, "an array")
+    yield from give("array of diodes")
 
 
 def transistor(site: Site) -> Findings:
@@ -157,39 +128,31 @@ def transistor(site: Site) -> Findings:
     survey = site.survey
     ends = survey.terminals.get(site.part.key)
     if ends is None:
-        yield from _any_transistor(site)
-        return
+        return _any_transistor(site)
     gate, source, drain = ends.gate, ends.source, ends.drain
     channel = (source, drain)
     low = [net for net in channel if survey.is_ground(net)]
     supplies = [net for net in channel if survey.is_supply(net)]
     signals = [net for net in channel if survey.is_signal(net)]
-    line = f"between {source} and {drain}, gate on {gate}"
+    far = ""
     if len(low) == 2:
-        yield found(_REVERSAL, 0.8, f"in the ground return, {line}")
-        yield found("load switch", 0.4, line)
+        row = "in the return"
     elif low:
-        switched = (supplies + signals or [drain])[0]
-        yield found("switching transistor", 0.92, f"switches {switched} to ground")
-        yield found("load switch", WEAK, line)
+        row, far = "switches to ground", (supplies + signals or [drain])[0]
     elif survey.is_supply(gate) and len(signals) == 2:
-        score = CERTAIN if site.what is Kind.MOSFET else 0.75
-        sides = f"gate on {survey.describe(gate)}, {source} and {drain} on the two sides"
-        yield found("level shifter", score, sides)
-        yield found("switching transistor", WEAK, line)
+        row = "two sides" if site.what is Kind.MOSFET else "two sides, bipolar"
     elif not supplies:
-        yield found("switching transistor", LIKELY, f"switches a signal, {line}")
-        yield from ranked({"level shifter": 0.45, "load switch": WEAK}, line)
+        row = "switches a signal"
     elif survey.is_ground(gate) or _held_to_ground(survey, gate):
-        yield found(_REVERSAL, 0.9, f"gate held to ground, {line}")
-        yield found("load switch", 0.6, line)
+        row = "gate held to ground"
     elif signals and _feeds_a_light(site, signals[0]):
-        yield found("switching transistor", 0.88, f"feeds a single light from {supplies[0]}")
-        yield found("load switch", 0.6, line)
+        row = "feeds a light"
     else:
-        far = (signals or supplies[1:])[0]
-        yield found("load switch", 0.88, f"in series with the supply, {supplies[0]} to {far}")
-        yield from ranked({"switching transistor": POSSIBLE, _REVERSAL: WEAK}, line)
+        row, far = "in series with a supply", (signals or supplies[1:])[0]
+    return give(
+        row, line=f"between {source} and {drain}, gate on {gate}", source=source, drain=drain,
+        gate=survey.describe(gate), supply="".join(supplies[:1]), far=far,
+    )  # fmt: skip
 
 
 def _held_to_ground(survey: Survey, gate: str) -> bool:
@@ -218,26 +181,19 @@ def _feeds_a_light(site: Site, net: str) -> bool:
 def _any_transistor(site: Site) -> Findings:
     grounds, supplies = site.grounds, site.supplies
     text = " ".join(number_and_words(site.part))
-    p_channel = knowledge.pattern("links", "p_channel").search(text)
     if grounds:
         yield found("switching transistor", 0.75, f"an end on {grounds[0]}")
-    elif len(supplies) >= 2 or (supplies and p_channel):
-        yield found("load switch", LIKELY, f"ends on {', '.join(supplies)}")
+    elif len(supplies) >= 2 or (supplies and knowledge.pattern("links", "p_channel").search(text)):
+        yield found("load switch", 0.7, f"ends on {', '.join(supplies)}")
     elif supplies:
-        scores = {"load switch": POSSIBLE, "level shifter": 0.45}
-        yield from ranked(scores, f"an end on {supplies[0]}")
-    scores = {"switching transistor": POSSIBLE, "load switch": WEAK, "level shifter": FAINT}
-    yield from ranked(scores, "a transistor")
+        yield from give("an end on a rail", rail=supplies[0])
+    yield from give("a transistor")
 
 
 def regulator_transistor(site: Site) -> Findings:
     """A three-pin regulator under a transistor's letter."""
     if is_regulator_text(site.part):
-        yield found("regulator", POSSIBLE, f"value {site.part.value}")
-
-
-#: A part of unknown kind with more pins is likelier a plug than anything (common practice).
-MOST_CHIP_GUESS_PINS: Final = 8
+        yield found("regulator", 0.5, f"value {site.part.value}")
 
 
 # -- coils -------------------------------------------------------------------------------------
@@ -257,11 +213,11 @@ def switching_inductor(site: Site) -> Findings:
         known = site.kind.henries is not None
         score = 0.88 if returns or heavy else 0.55
         if survey.says("switching", node) or (known and (returns or heavy)):
-            score = CERTAIN
+            score = 0.95
         elif known and site.what is Kind.INDUCTOR:
             score = 0.8
         if site.what is Kind.FERRITE:
-            score = WEAK
+            score = 0.3
         because = f"from {node}, switched by {name}, to {survey.describe(far)}"
         yield found("switching inductor", score, because)
         return
@@ -269,48 +225,46 @@ def switching_inductor(site: Site) -> Findings:
 
 def _stands_at(survey: Survey, chip: str, rail: str) -> bool:
     """Return whether the chip has a pin on the rail, on one tied to it, or on a tap from it."""
-    nets = survey.part(chip).nets
     known = survey.rails.get(rail)
     tied = {far for _, far in known.linked if survey.is_supply(far)} if known is not None else set()
     return any(
         net == rail
         or net in tied
         or (net in survey.taps and rail in survey.ends.get(survey.taps[net][0], ()))
-        for net in nets
+        for net in survey.part(chip).nets
     )
 
 
 def filter_inductor(site: Site) -> Findings:
     """A choke of a supply, or matching and filtering in a signal."""
     if not site.ends:
-        return
+        return ()
     henries = site.kind.henries
-    both = " and ".join(site.ends)
+    own, both = figure(henries, "H"), " and ".join(site.ends)
+    row = "inductor between grounds" if len(site.grounds) == 2 else "inductor between rails"
     if henries is not None and henries < CONVERTER_HENRIES:
-        yield found("filter inductor", 0.9, f"{figure(henries, 'H')}: matching or filter")
+        row = "small inductor"
     elif site.lines or site.to_fixed:
-        scores = {
-            "filter inductor": LIKELY,
-            "ferrite bead": 0.6 if henries is None else WEAK,
-            "switching inductor": WEAK,
-        }
-        yield from ranked(scores, f"between {both}")
-    else:
-        grounds = len(site.grounds) == 2
-        line = f"between {'the grounds' if grounds else 'the rails'} {both}"
-        if henries is None:
-            # under L without a value most parts between two supplies are beads
-            yield found("ferrite bead", STRONG if grounds else LIKELY, line)
-            yield from ranked({"filter inductor": 0.6, "switching inductor": WEAK}, line)
-        else:
-            yield found("filter inductor", 0.8, f"{figure(henries, 'H')} {line}")
-            yield from ranked({"switching inductor": POSSIBLE, "ferrite bead": WEAK}, line)
+        row = "inductor in a line" if henries is None else "inductor in a line, known"
+    elif henries is not None:
+        row += ", known"
+    # under L without a value most parts between two supplies are beads
+    return give(row, own=own, both=both)
 
 
 def choke(site: Site) -> Findings:
-    """Two windings: a pair goes through."""
-    if _carries_pairs(site):
-        yield found("common-mode choke", 0.86, f"two pairs meet in it: {', '.join(site.nets)}")
+    """Two windings: four pins on the four nets of two pairs, nothing on a supply."""
+    nets = site.nets
+    if site.what not in _MAYBE_CHOKE or len(nets) != 4 or len(site.part.pins) != 4:
+        return
+    if not all(site.survey.is_signal(net) for net in nets):
+        return
+    a, b, c, d = nets
+    if site.part.refdes.upper().startswith(("CHOKE", "CMC", "CM")) or any(
+        are_pair(a, partner) and are_pair(*rest)
+        for partner, rest in ((b, (c, d)), (c, (b, d)), (d, (b, c)))
+    ):
+        yield found("common-mode choke", 0.86, f"two pairs meet in it: {', '.join(nets)}")
 
 
 _MAYBE_CHOKE: Final = frozenset(
@@ -318,35 +272,19 @@ _MAYBE_CHOKE: Final = frozenset(
 )
 
 
-def _carries_pairs(site: Site) -> bool:
-    """Return whether four pins are on the four nets of two pairs, nothing on a supply."""
-    nets = site.nets
-    if site.what not in _MAYBE_CHOKE or len(nets) != 4 or len(site.part.pins) != 4:
-        return False
-    if not all(site.survey.is_signal(net) for net in nets):
-        return False
-    if site.part.refdes.upper().startswith(("CHOKE", "CMC", "CM")):
-        return True
-    a, b, c, d = nets
-    return any(
-        are_pair(a, partner) and are_pair(*rest)
-        for partner, rest in ((b, (c, d)), (c, (b, d)), (d, (b, c)))
-    )
-
-
 # -- the rest ----------------------------------------------------------------------------------
 
 
 def crystal(site: Site) -> Findings:
     """By its words, or by the pi of two capacitors and a chip it stands in."""
-    nets = site.survey.crystals.get(site.part.key)
+    nets, why = site.survey.crystals.get(site.part.key), site.kind.because
     if site.what is Kind.CRYSTAL and nets is None and is_letter_only(site.part, site.kind):
         few = len(site.part.pins) <= 4 and not site.supplies
-        yield found("crystal", POSSIBLE if few else FAINT, *site.kind.because[:1])
+        yield found("crystal", 0.5 if few else 0.15, *why[:1])
         yield from _plug(site, "letter X, and not wired as a crystal")
     elif site.what is Kind.CRYSTAL:
-        yield found("crystal", CERTAIN if nets else STRONG, *site.kind.because[:2])
-        yield found("oscillator", WEAK if nets else POSSIBLE, *site.kind.because[:1])
+        yield found("crystal", 0.95 if nets else 0.85, *why[:2])
+        yield found("oscillator", 0.3 if nets else 0.5, *why[:1])
     elif nets is not None:
         where = f"between {' and '.join(nets)}, each with a capacitor to ground, at a chip"
         yield found("crystal", 0.93, where)
@@ -354,14 +292,13 @@ def crystal(site: Site) -> Findings:
 
 def plug(site: Site) -> Findings:
     """A connector; what its words say is plugged in comes second."""
-    yield from _plug(site, *site.kind.because[:1])
+    return _plug(site, *site.kind.because[:1])
 
 
 def _plug(site: Site, *why: str) -> Findings:
     part, pins = site.part, len(site.part.pins)
     if len(site.nets) == pins == 1:
-        yield found("test point", 0.82, f"a single pin, on {site.nets[0]}")
-        yield from ranked({"connector": POSSIBLE, "mechanical": WEAK}, "a single pin")
+        yield from give("single pin", net=site.nets[0])
         return
     bridges = site.ends is not None and pins == 2 and len(site.supplies) == 2
     if site.ends and bridges:
@@ -380,7 +317,7 @@ def _plug(site: Site, *why: str) -> Findings:
     if pins == 2 and site.to_fixed and site.grounds:
         yield found("jumper", 0.2, f"two pins, {site.to_fixed[0]} and ground")
     if pins == 2 and len(site.grounds) == len(site.nets):
-        yield found("test point", POSSIBLE, "ground pins only")
+        yield found("test point", 0.5, "ground pins only")
 
 
 def plain_kind(site: Site) -> Findings:
@@ -395,11 +332,11 @@ def single_pin(site: Site) -> Findings:
     """One pin or pad cannot be more than a test point, a clip or a hole."""
     pins = len(site.part.pins)
     if site.what in {Kind.CONNECTOR, Kind.TEST_POINT}:
-        return
+        return ()
     if pins == 1 or (pins > 1 and len(site.nets) == 1):
-        score = LIKELY if pins == 1 and site.what is not Kind.MECHANICAL else FAINT
-        yield found("test point", score, f"all on {', '.join(site.nets) or 'no net'}")
-        yield found("mechanical", WEAK, "all on one net")
+        lone = pins == 1 and site.what is not Kind.MECHANICAL
+        return give("lone pin" if lone else "one net", nets=", ".join(site.nets) or "no net")
+    return ()
 
 
 def unknown_kind(site: Site) -> Findings:
@@ -410,13 +347,12 @@ def unknown_kind(site: Site) -> Findings:
         yield found("logic", 0.6, f"cell {site.part.properties['cell']} of a logic netlist")
         return
     if pins == 0:
-        yield found("mechanical", POSSIBLE, "no pins")
+        yield found("mechanical", 0.5, "no pins")
     elif knowledge.pattern("roles", "battery holder").search(refdes):
-        yield from ranked({"battery": 0.7, "connector": POSSIBLE}, f"reference {refdes}")
+        yield from give("battery holder", refdes=refdes)
     elif pins > 2:
-        score = 0.55 if pins > MOST_CHIP_GUESS_PINS else WEAK
+        score = 0.55 if pins > MOST_CHIP_GUESS_PINS else 0.3
         yield found("connector", score, f"{pins} pins, nothing said")
     elif site.to_fixed is not None:
-        scores = {"jumper": 0.35, "switch": WEAK, "connector": WEAK}
-        yield from ranked(scores, f"two pins, {' and '.join(site.nets)}")
+        yield from give("two pins of unknown kind", both=" and ".join(site.nets))
     yield found("unknown", 0.2, "neither reference, value nor package says what it is")

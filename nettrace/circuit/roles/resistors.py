@@ -11,14 +11,8 @@ from nettrace.circuit.links import LEAST_PULL_OHMS, SHUNT_OHMS, resistor_element
 from nettrace.circuit.rails import is_regulator_text
 from nettrace.circuit.roles.chips import roles_in_text
 from nettrace.circuit.roles.site import (
-    CERTAIN,
     CHIPS,
-    FAINT,
-    LIKELY,
-    POSSIBLE,
-    STRONG,
     VALUE_NOT_KNOWN,
-    WEAK,
     Branch,
     Findings,
     Site,
@@ -66,18 +60,18 @@ def zero_ohm_link(site: Site) -> Findings:
     """A resistor of 0 ohms joins two nets."""
     survey = site.survey
     if site.kind.ohms == 0:
-        yield found("zero-ohm link", CERTAIN, f"value {site.part.value}: 0 Ω")
+        yield found("zero-ohm link", 0.95, f"value {site.part.value}: 0 Ω")
         if site.lines:
-            yield found("series resistor", WEAK, "in series with a signal")
-        yield found("jumper", FAINT, "an option to open")
+            yield found("series resistor", 0.3, "in series with a signal")
+        yield found("jumper", 0.15, "an option to open")
     if site.kind.ohms is None and site.ends:
         both = " and ".join(site.ends)
         if len(site.supplies) == 2:
             yield found("zero-ohm link", 0.55, f"joins two rails, {both}")
         elif len(site.grounds) == 2:
-            yield found("zero-ohm link", STRONG, f"joins two grounds, {both}")
+            yield found("zero-ohm link", 0.85, f"joins two grounds, {both}")
         elif site.lines:
-            yield found("zero-ohm link", FAINT, VALUE_NOT_KNOWN)
+            yield found("zero-ohm link", 0.15, VALUE_NOT_KNOWN)
     if site.to_fixed is None or site.kind.ohms == 0:
         return
     # from a rail to a chip's supply pin: a link, or the resistor of a supply filter
@@ -91,7 +85,7 @@ def zero_ohm_link(site: Site) -> Findings:
     if site.kind.ohms is None:
         yield from ranked({"zero-ohm link": 0.82, "filter resistor": 0.4}, line)
     elif site.kind.ohms <= SUPPLY_FILTER_OHMS:
-        yield from ranked({"filter resistor": 0.86, "inrush limiter": FAINT}, line)
+        yield from ranked({"filter resistor": 0.86, "inrush limiter": 0.15}, line)
 
 
 def current_shunt(site: Site) -> Findings:
@@ -101,18 +95,18 @@ def current_shunt(site: Site) -> Findings:
     ohms, survey = site.kind.ohms, site.survey
     if ohms is not None and 0 < ohms <= SHUNT_OHMS:
         because = [f"{figure(ohms, 'Ω')} in series carries a current"]
-        score = CERTAIN if site.lines is None else STRONG if ohms <= MILLIOHMS else LIKELY
+        score = 0.95 if site.lines is None else 0.85 if ohms <= MILLIOHMS else 0.7
         for key in survey.shared_chips(*site.ends):
-            score = CERTAIN
+            score = 0.95
             because.append(f"{survey.part(key).refdes} is on both its ends")
         yield found("current shunt", score, *because)
     elif ohms is None and len(site.supplies) == 2:
         first, second = site.ends
         across = {b.far for b in survey.capacitors[first][:_FEW]}
-        score = 0.56 if second in across else WEAK
+        score = 0.56 if second in across else 0.3
         yield found("current shunt", score, f"between the rails {first} and {second}")
     if len(site.part.pins) == 4 and len(site.nets) == 2:
-        yield found("current shunt", LIKELY, "four pins on two nets: force and sense")
+        yield found("current shunt", 0.7, "four pins on two nets: force and sense")
 
 
 def between_supplies(site: Site) -> Findings:
@@ -126,15 +120,15 @@ def between_supplies(site: Site) -> Findings:
         gates = site.survey.gates[rail]
         if gates:
             because = f"from {rail} to ground, holds the gate of {gates[0]} low"
-            yield found("pull-down", LIKELY, because)
-            yield found("bleeder", POSSIBLE, f"discharges {rail}")
+            yield found("pull-down", 0.7, because)
+            yield found("bleeder", 0.5, f"discharges {rail}")
         else:
             yield found("bleeder", 0.6, f"from the rail {rail} to ground: discharges it")
             yield found("pull-down", 0.55, f"from {rail} to ground")
     elif not grounds and (ohms is None or SHUNT_OHMS < ohms <= SUPPLY_FILTER_OHMS):
-        yield from ranked({"filter resistor": POSSIBLE, "inrush limiter": FAINT}, line)
+        yield from ranked({"filter resistor": 0.5, "inrush limiter": 0.15}, line)
     elif not grounds and ohms is not None and ohms > SUPPLY_FILTER_OHMS:
-        yield found("pull-up", POSSIBLE, f"from {site.ends[0]} to {site.ends[1]}")
+        yield found("pull-up", 0.5, f"from {site.ends[0]} to {site.ends[1]}")
         yield found("filter resistor", 0.4, line)
 
 
@@ -151,10 +145,10 @@ def led_resistor(site: Site) -> Findings:
         leds = [b.part for b in diodes if survey.kind(b.part) is Kind.LED]
         leds += [p.part for p in survey.pins(net) if survey.kind(p.part) is Kind.LED]
         if leds:
-            yield found("LED resistor", CERTAIN, f"in series with the LED {leds[0]}")
+            yield found("LED resistor", 0.95, f"in series with the LED {leds[0]}")
             return
         if diodes and len(survey.pins(net)) == 2 and survey.kinds[diodes[0].part].score < 0.9:
-            yield found("LED resistor", STRONG, f"alone in series with the diode {diodes[0].part}")
+            yield found("LED resistor", 0.85, f"alone in series with the diode {diodes[0].part}")
             return
 
 
@@ -163,7 +157,7 @@ def crystal_feedback(site: Site) -> Findings:
     crystals = site.survey.crystal_nets
     first, second = site.lines or ("", "")
     if first in crystals and crystals[first] == crystals.get(second):
-        yield found("crystal feedback resistor", CERTAIN, f"across the crystal {crystals[first]}")
+        yield found("crystal feedback resistor", 0.95, f"across the crystal {crystals[first]}")
 
 
 def termination(site: Site) -> Findings:
@@ -179,7 +173,7 @@ def termination(site: Site) -> Findings:
     if not are_pair(first, second) or (ohms is not None and ohms > TERMINATION_OHMS[1] * 2):
         return
     if first not in survey.crystal_nets or second not in survey.crystal_nets:
-        yield found("termination", STRONG, f"across the pair {first} and {second}")
+        yield found("termination", 0.85, f"across the pair {first} and {second}")
 
 
 def gate_resistor(site: Site) -> Findings:
@@ -234,16 +228,16 @@ def pull(site: Site) -> Findings:
     if ohms is not None and ohms < LEAST_PULL_OHMS:
         yield found("series resistor", 0.6, *because, "of too few ohms for a pull")
         if terminates:
-            yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
+            yield found("termination", 0.7, f"{figure(ohms, 'Ω')} from {signal} to {far}")
         return
-    score = LIKELY + 0.05
+    score = 0.7 + 0.05
     if all(pin.part == site.part.key for pin in survey.pins(signal)):
-        yield found(role, POSSIBLE, *because, "nothing else is on the net")
+        yield found(role, 0.5, *because, "nothing else is on the net")
         return
     if not survey.count(signal, *CHIPS, *_READERS):
         # nothing reads the net: a resistor in the way of a supply, or a place left over
         yield found("series resistor", 0.6, *because, "no chip, plug or transistor is on the net")
-        score = POSSIBLE
+        score = 0.5
     words = words_of(signal)
     twin = _twin(site, signal, far)
     if twin:
@@ -254,8 +248,8 @@ def pull(site: Site) -> Findings:
         score += 0.1
     if survey.says("usb cc", signal):
         because.append("on a USB-C configuration line")
-        score = STRONG
-        yield found("termination", POSSIBLE, *because)
+        score = 0.85
+        yield found("termination", 0.5, *because)
     if any(says(what, words) for what in ("reset", "configuration", "button")):
         because.append(f"{words} is read as a logic level")
         score += 0.05
@@ -265,12 +259,12 @@ def pull(site: Site) -> Findings:
     if role == "pull-down" and says("shell", words):
         yield found("bleeder", 0.8, *because, "drains the shell's charge")
     if terminates:
-        yield found("termination", LIKELY, f"{figure(ohms, 'Ω')} from {signal} to {far}")
+        yield found("termination", 0.7, f"{figure(ohms, 'Ω')} from {signal} to {far}")
         score -= 0.2
     yield found(role, min(score, 0.92), *because)
-    yield found("set resistor", FAINT, *because[:1])
+    yield found("set resistor", 0.15, *because[:1])
     if role == "pull-down":
-        yield found("bleeder", FAINT, *because[:1])
+        yield found("bleeder", 0.15, *because[:1])
 
 
 _READERS: Final = (Kind.CONNECTOR, Kind.MOSFET, Kind.TRANSISTOR, Kind.SWITCH, Kind.TEST_POINT,
@@ -304,9 +298,9 @@ def series_resistor(site: Site) -> Findings:
     because += [f"to the crystal {key}: limits its drive" for key in crystals if key]
     ohms = site.kind.ohms
     if ohms is not None and ohms <= TERMINATION_OHMS[1]:
-        yield found("termination", WEAK, f"{figure(ohms, 'Ω')} at a line's source")
-    yield found("series resistor", min(LIKELY + 0.1 * (len(because) - 1), 0.9), *because)
-    yield found("filter resistor", FAINT, because[0])
+        yield found("termination", 0.3, f"{figure(ohms, 'Ω')} at a line's source")
+    yield found("series resistor", min(0.7 + 0.1 * (len(because) - 1), 0.9), *because)
+    yield found("filter resistor", 0.15, because[0])
 
 
 def array(site: Site) -> Findings:
@@ -337,16 +331,16 @@ def array(site: Site) -> Findings:
         common = site.supplies + site.grounds
         if len(common) == 1:
             role = "pull-up" if site.supplies else "pull-down"
-            yield found(role, LIKELY, f"an array with its common pin on {common[0]}")
-        yield found("series resistor", POSSIBLE, "an array in lines")
+            yield found(role, 0.7, f"an array with its common pin on {common[0]}")
+        yield found("series resistor", 0.5, "an array in lines")
 
 
 def fallback(site: Site) -> Findings:
     """What a resistor may be where nothing else says so."""
     if site.ends is None:
-        yield found("zero-ohm link", FAINT, "its ends are not on two nets")
+        yield found("zero-ohm link", 0.15, "its ends are not on two nets")
     elif re.match(r"JP|SJ", site.part.refdes):
-        yield found("zero-ohm link", POSSIBLE, f"reference {site.part.refdes}")
+        yield found("zero-ohm link", 0.5, f"reference {site.part.refdes}")
 
 
 # -- filters -----------------------------------------------------------------------------------
@@ -399,11 +393,11 @@ def _series_rc(site: Site, middle: str, far: str, capacitor: Branch) -> Findings
             yield found("filter resistor", 0.88, chain, because)
         return
     if in_a_loop(survey, middle, far):
-        yield found("filter resistor", STRONG, chain, "on a compensation or loop pin")
-        yield found("snubber", FAINT, chain)
+        yield found("filter resistor", 0.85, chain, "on a compensation or loop pin")
+        yield found("snubber", 0.15, chain)
         return
     damped = (ohms is None or ohms <= SNUBBER_OHMS) and survey.is_signal(far)
-    yield found("snubber", 0.8 if damped else WEAK, f"{chain}: damps {far}")
+    yield found("snubber", 0.8 if damped else 0.3, f"{chain}: damps {far}")
     yield found("filter resistor", 0.45 if damped else 0.78, chain)
 
 
@@ -493,20 +487,20 @@ def divider(site: Site) -> Findings:
             yield found(plain, 0.4, line)
             return
         if survey.gates[tap] or survey.says("usb cc", tap):
-            yield found(plain, WEAK, line)
+            yield found(plain, 0.3, line)
             return
         from_supply = not survey.is_signal(top)
         onward = len(survey.resistors[tap]) > 2 and from_supply
         read = survey.count(tap, *CHIPS, Kind.CONNECTOR) > 0 or onward
         if not read and not survey.is_supply(tap):
-            yield found(plain, POSSIBLE, line, "nothing seen that reads the tap")
+            yield found(plain, 0.5, line, "nothing seen that reads the tap")
             return
         known = site.kind.ohms is not None
         score = 0.9 if from_supply and known else 0.83 if from_supply else 0.87
         if not known and says("configuration", words_of(tap)):
             # a strap with a place for either pull: which is fitted is not known
             score = 0.6
-        yield from ranked({plain: score, feedback: WEAK}, line)
+        yield from ranked({plain: score, feedback: 0.3}, line)
         return
 
 
@@ -518,12 +512,12 @@ def signal_divider(site: Site) -> Findings:
     for tap in site.lines or ():
         below = [b for b in survey.resistors[tap] if survey.is_ground(b.far)]
         if len(below) == 1:
-            yield found("divider (upper)", POSSIBLE, f"{below[0].part} goes from {tap} to ground")
+            yield found("divider (upper)", 0.5, f"{below[0].part} goes from {tap} to ground")
     if site.to_fixed and survey.is_ground(site.to_fixed[1]):
         tap = site.to_fixed[0]
         above = [b for b in survey.resistors[tap] if survey.is_signal(b.far)]
         if len(above) == 1:
-            yield found("divider (lower)", POSSIBLE, f"{above[0].part} feeds {tap} in series")
+            yield found("divider (lower)", 0.5, f"{above[0].part} feeds {tap} in series")
 
 
 def feedback_chip(survey: Survey, tap: str, top: str) -> tuple[str | None, str]:
@@ -576,7 +570,7 @@ def set_resistor(site: Site) -> Findings:
     line = f"from {signal} to {survey.describe(far)}"
     if says("set", names) and len(chips) <= 2:
         because = f"pin or net {names.strip()}"
-        yield found("set resistor", CERTAIN if chips else LIKELY, line, because)
+        yield found("set resistor", 0.95 if chips else 0.7, line, because)
         return
     others = sum(pin.part != site.part.key for pin in survey.pins(signal))
     capacitors = len(survey.capacitors[signal])
@@ -593,7 +587,7 @@ def set_resistor(site: Site) -> Findings:
     up = survey.is_supply(far)
     power = is_regulator_text(chip) or "load switch" in roles_in_text(chip)
     if _odd(site):
-        yield found("set resistor", 0.5 if up else STRONG, line, text, unusual)
+        yield found("set resistor", 0.5 if up else 0.85, line, text, unusual)
     elif ohms is None and not up:
         # what sets something is always fitted; an empty place is an option of a strap
         fitted = 0.77 if chips[0] == survey.main_chip else 0.8
@@ -602,7 +596,7 @@ def set_resistor(site: Site) -> Findings:
     elif power and not up:
         yield found("set resistor", 0.82, line, text, f"{chip.refdes} is a power chip")
     else:
-        yield found("set resistor", WEAK if up else 0.6, line, text)
+        yield found("set resistor", 0.3 if up else 0.6, line, text)
 
 
 def _odd(site: Site) -> bool:
@@ -637,9 +631,9 @@ def gain_resistor(site: Site) -> Findings:
         part = survey.part(key)
         line = f"between two pins of {part.refdes}"
         amplifier = "amplifier" in roles_in_text(part)
-        score = 0.9 if amplifier else 0.78 if across else 0.72 if len(part.pins) <= 8 else WEAK
+        score = 0.9 if amplifier else 0.78 if across else 0.72 if len(part.pins) <= 8 else 0.3
         yield found("set resistor", score, line, "sets the gain")
-        yield found("feedback divider (upper)", WEAK, line)
+        yield found("feedback divider (upper)", 0.3, line)
 
 
 def gain_leg(site: Site) -> Findings:
@@ -677,11 +671,11 @@ def thermistor_bias(site: Site) -> Findings:
         line = f"{words_of(net) or net} is a thermistor's line"
         if survey.is_supply(far) or is_own_supply(survey, far, net):
             yield found("thermistor bias", 0.88, line, f"to {survey.describe(far)}")
-            yield found("thermistor", POSSIBLE, line)
+            yield found("thermistor", 0.5, line)
         elif survey.is_ground(far):
             shunted = len(survey.resistors[net]) > 1
-            yield found("thermistor bias", POSSIBLE, line)
+            yield found("thermistor bias", 0.5, line)
             score = 0.55 if shunted or site.kind.ohms is None else 0.45
             yield found("thermistor", score, line, "stands in for the thermistor")
         else:
-            yield from ranked({"thermistor bias": POSSIBLE, "thermistor": FAINT}, line)
+            yield from ranked({"thermistor bias": 0.5, "thermistor": 0.15}, line)

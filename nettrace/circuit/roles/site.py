@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from math import hypot
-from typing import Final, NamedTuple, TypeVar
+from typing import Any, Final, NamedTuple, TypeVar
 
 from nettrace import knowledge
 from nettrace.circuit.evidence import NetKind, PartKind, Rail, Role
@@ -503,14 +503,6 @@ def _comparable(upper: Branch, lower: Branch, *, from_supply: bool) -> bool:
     return 1 / most < upper.figure / lower.figure < most
 
 
-# How sure a finding is; the steps are ours (no source), the order is what counts.
-CERTAIN: Final = 0.95
-STRONG: Final = 0.85
-LIKELY: Final = 0.7
-POSSIBLE: Final = 0.5
-WEAK: Final = 0.3
-FAINT: Final = 0.15
-
 #: The reason of a rule that would say more of a part with a value.
 VALUE_NOT_KNOWN: Final = "value not known"
 #: Scored findings of a rule.
@@ -600,6 +592,20 @@ def figure(value: float | None, unit: str) -> str:
 def found(role: str, score: float, *because: str) -> Role:
     """Return a finding; the reasons in a technician's words."""
     return Role(role, score, because)
+
+
+def give(row: str, /, **names: str) -> list[Role]:
+    """Return the findings of a row of knowledge/findings.toml, with names put into reasons."""
+    return [
+        Role(role, score, tuple(reason.format(**names) for reason in because))
+        for role, score, *because in _rows()[row]
+    ]
+
+
+@cache
+def _rows() -> dict[str, tuple[Any, ...]]:
+    table = knowledge.table("findings")
+    return {name: row for key in table if key != "source" for name, row in table[key].items()}
 
 
 def ranked(scores: dict[str, float], *because: str) -> Iterator[Role]:
