@@ -69,6 +69,7 @@ THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "graphviz_pure": ("views.",),
     "lark": ("readers.",),
     "networkx": ("model.graph", "writers.graphml"),
+    "rich": ("views.",),
     "scipy": ("electrical.", "bench.match"),
     "numpy": ("electrical.", "views.", "bench."),
     "msgspec": (

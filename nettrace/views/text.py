@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, TextIO
 from nettrace.version import __version__
 
 if TYPE_CHECKING:
+    from threading import Event
+
     from nettrace.errors import Warning
     from nettrace.model.board import Board
 
@@ -225,27 +227,30 @@ def progress(what: str) -> Iterator[None]:
     from threading import Event, Thread
 
     ended = Event()
-
-    def run_bar() -> None:
-        seconds = PATIENCE_SECONDS
-        if ended.wait(seconds):
-            return
-        while True:
-            place = int(seconds * 8) % (BAR_WIDTH - 6)
-            bar = f"{'-' * place}{'=' * 6}".ljust(BAR_WIDTH, "-")
-            clock = f"{int(seconds) // 3600}:{int(seconds) // 60 % 60:02}:{int(seconds) % 60:02}"
-            _write(sys.stderr, f"\r{printable(what)} {bar} {clock}")
-            sys.stderr.flush()
-            if ended.wait(0.125):
-                break
-            seconds += 0.125
-        _write(sys.stderr, "\r\x1b[K")  # ECMA-48, 8.3.41: the line is wiped
-        sys.stderr.flush()
-
-    thread = Thread(target=run_bar, daemon=True)
+    thread = Thread(target=_show_bar, args=(printable(what), ended), daemon=True)
     thread.start()
     try:
         yield
     finally:
         ended.set()
         thread.join()
+
+
+def _show_bar(what: str, ended: Event) -> None:
+    if ended.wait(PATIENCE_SECONDS):
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    bar = Progress(
+        TextColumn("{task.description}", markup=False),
+        BarColumn(BAR_WIDTH, pulse_style="default"),
+        TimeElapsedColumn(),
+        console=Console(file=sys.__stderr__, stderr=True),  # none of it is kept with the answer
+        transient=True,
+        redirect_stdout=False,
+        redirect_stderr=False,
+    )
+    bar.add_task(what, total=None)
+    with bar:
+        ended.wait()
