@@ -22,6 +22,7 @@ from nettrace.electrical.meter import (
     DIODE_SCHOTTKY_VOLTS,
     DIODE_SILICON_VOLTS,
     LEAD_OHMS,
+    OVERLOAD_OHMS,
 )
 from nettrace.electrical.power_off import CLASS_2_DROP
 
@@ -31,8 +32,6 @@ Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 PER_DECADE: Final = 50
 OHMS_DECADES: Final = (-1, 8)
 FARADS_DECADES: Final = (-12, -1)
-#: Above this a meter shows overload on ohms (40 and 60 MΩ in manuals).
-OVERLOAD_OHMS: Final = 6e7
 #: Share of readings that mean nothing: a probe that slipped or a pad under flux reads open, a
 #: wrong pad reads anything.
 SLIP_OPEN: Final = 5e-4
@@ -66,13 +65,32 @@ VOLTS_BINS: Final = 1601  # -1 V to 31 V
 
 #: Unknown paths are tried in steps of a fifth of a decade, Ω.
 _PATHS: Final[Vector] = 10 ** np.arange(0.0, 8.01, 0.2)
-_NOTHING: Final[Vector] = np.ones(1)
 
 
-def chances(outlook: Outlook, quantity: MeterMode) -> Vector:
-    """Return the chance of each bin of a quantity, summing to 1; the last one is overload."""
+class Look:
+    """What one pair of places shows: the chance of each bin, their logarithms, entropy in bits.
+
+    The chances sum to 1; the last is overload. Like expectations are one record.
+    """
+
+    def __init__(self, bins: Vector) -> None:
+        logs = np.log(bins)
+        self.bins = bins
+        self.logs: tuple[float, ...] = tuple(logs.tolist())
+        self.bits = float(-(bins @ logs)) / math.log(2)
+
+    def overlap(self, other: Look) -> float:
+        """Return how much of the chances two looks share, 0 to 1."""
+        return 1.0 if other is self else float(np.minimum(self.bins, other.bins).sum())
+
+
+def chances(outlook: Outlook, quantity: MeterMode) -> Look:
+    """Return what a place with this outlook shows of a quantity."""
     o = outlook
-    ohms, at_most, at_least, farads = map(_round, (o.ohms, o.at_most, o.at_least, o.farads))
+    figures = (o.ohms, o.at_most, o.at_least, o.farads)
+    ohms, at_most, at_least, farads = (
+        value if value == 0 or math.isinf(value) else float(f"{value:.4g}") for value in figures
+    )
     match quantity:
         case MeterMode.OHMS:
             return _ohms(ohms, at_most, at_least, o.exact, o.supply)
@@ -82,10 +100,8 @@ def chances(outlook: Outlook, quantity: MeterMode) -> Vector:
             return _diode(ohms, o.exact, o.supply, o.diode)
         case MeterMode.FARADS:
             return _farads(farads, o.class_2, ohms, o.exact)
-        case MeterMode.VOLTS:
+        case _:
             return _volts(o.volts, o.sure_volts)
-        case MeterMode.AMPERES:
-            return _NOTHING
 
 
 def bin_of(value: float | None, quantity: MeterMode) -> int:
@@ -100,16 +116,10 @@ def bin_of(value: float | None, quantity: MeterMode) -> int:
         case MeterMode.DIODE:
             volts = math.inf if value is None else value
             return sum(volts >= edge for edge in _DIODE_EDGES)
-        case MeterMode.VOLTS:
+        case _:
             if value is None:
                 return VOLTS_BINS
             return min(VOLTS_BINS - 1, max(0, round((value + 1.0) / VOLTS_STEP)))
-        case MeterMode.AMPERES:
-            return 0
-
-
-def _round(value: float) -> float:
-    return value if value == 0 or math.isinf(value) else float(f"{value:.4g}")
 
 
 def _count(decades: tuple[int, int]) -> int:
@@ -134,11 +144,10 @@ def _peaks(middles: Vector, sigmas: Vector, weights: Vector, decades: tuple[int,
     return np.asarray(weights @ np.diff(whole, axis=1), dtype=np.float64)
 
 
-def _with_slips(bins: Vector) -> Vector:
-    total = float(bins.sum())
-    mixed = bins / total * (1 - SLIP_OPEN - SLIP_ANY) + SLIP_ANY / len(bins)
+def _with_slips(bins: Vector) -> Look:
+    mixed = bins / float(bins.sum()) * (1 - SLIP_OPEN - SLIP_ANY) + SLIP_ANY / len(bins)
     mixed[-1] += SLIP_OPEN
-    return np.asarray(mixed, dtype=np.float64)
+    return Look(mixed)
 
 
 @cache
@@ -152,15 +161,13 @@ def _path_weights(supply: bool) -> tuple[Vector, float]:
 
 
 @lru_cache(maxsize=4096)
-def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
+def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Look:
     bins = np.zeros(_count(OHMS_DECADES) + 1)
     if exact:
         seen, weights = np.array([ohms]), np.array([1.0])
-        paths = np.array([math.inf])
     else:
         through, none = _path_weights(supply)
-        paths = np.concatenate([_PATHS, [math.inf]])
-        weights = np.concatenate([through, [none]])
+        paths, weights = np.append(_PATHS, math.inf), np.append(through, none)
         if ohms == 0:
             seen = np.zeros_like(paths)
         else:  # the known resistance beside each path
@@ -171,44 +178,33 @@ def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
     if shown.any():
         real = seen[shown]
         spread = (at_most - ohms) / LIMIT_SIGMAS if math.isfinite(at_most) else 0.0
-        lead = sum(LEAD_OHMS) / 2
-        middle = real + lead
-        step = 0.1 * math.log(10)  # half a step of the paths' grid
+        middle = real + sum(LEAD_OHMS) / 2
         known = real / ohms if 0 < ohms < math.inf else np.zeros_like(real)
-        wide = step * real * (1 - np.clip(known, 0.0, 1.0)) if not exact else 0.0
+        # half a step of the paths' grid
+        step = 0.0 if exact else 0.1 * math.log(10) * real * (1 - np.clip(known, 0.0, 1.0))
         sigma = np.sqrt(
             (METER_SIGMA * middle) ** 2
             + LEAD_SIGMA_OHMS**2
             + np.minimum(spread, 0.5 * middle + spread * (ohms == 0)) ** 2
-            + wide**2
+            + step**2
         )
-        bins[:-1] = _peaks(
-            np.log10(middle),
-            np.minimum(sigma / middle / math.log(10), 0.5),
-            weights[shown],
-            OHMS_DECADES,
-        )
+        widths = np.minimum(sigma / middle / math.log(10), 0.5)
+        bins[:-1] = _peaks(np.log10(middle), widths, weights[shown], OHMS_DECADES)
     return _with_slips(bins)
 
 
-@cache
-def _sounds() -> Vector:
-    """Return the chance that a beeper sounds in each bin of Ω."""
+@lru_cache(maxsize=4096)
+def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Look:
     low, high = (math.log10(ohms) for ohms in BEEPER_RANGE_OHMS)
     middles = OHMS_DECADES[0] + (np.arange(_count(OHMS_DECADES)) + 0.5) / PER_DECADE
-    sounds = np.clip((high - middles) / (high - low), 0.0, 1.0)
-    return np.asarray(np.append(sounds, 0.0), dtype=np.float64)
-
-
-@lru_cache(maxsize=4096)
-def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: bool) -> Vector:
-    sounds = float(_ohms(ohms, at_most, at_least, exact, supply) @ _sounds())
+    beeps = np.append(np.clip((high - middles) / (high - low), 0.0, 1.0), 0.0)
+    sounds = float(_ohms(ohms, at_most, at_least, exact, supply).bins @ beeps)
     sounds = min(1 - SLIP_OPEN, max(SLIP_ANY, sounds))
-    return np.array([1 - sounds, sounds])
+    return Look(np.array([1 - sounds, sounds]))
 
 
 @lru_cache(maxsize=1024)
-def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
+def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Look:
     source = ACROSS_DIODE if diode else ACROSS_CHIPS
     if exact and not diode:
         source = (0.0, 0.0, 0.0, 0.0, 1.0)
@@ -224,7 +220,7 @@ def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Vector:
 
 
 @lru_cache(maxsize=1024)
-def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
+def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Look:
     count = _count(FARADS_DECADES)
     bins = np.zeros(count + 1)
     blind, clear = FARADS_BLIND_OHMS
@@ -246,7 +242,7 @@ def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Vector:
 
 
 @lru_cache(maxsize=512)
-def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Vector:
+def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Look:
     bins = np.full(VOLTS_BINS + 1, 1.0)
     bins[-1] = 0.1
     scale = np.arange(VOLTS_BINS) * VOLTS_STEP - 1.0

@@ -19,7 +19,7 @@ from nettrace.bench.compare import Open, Short
 from nettrace.bench.faults import Fault, FaultKind, list_faults
 from nettrace.bench.job import JobState, MeterMode, Reading
 from nettrace.bench.judging import SHORT_OHMS, Judged, KnownGood, ReadingState, judge_with
-from nettrace.bench.prediction import Outlook, Pair, Predictor
+from nettrace.bench.prediction import Pair, Predictor
 from nettrace.bench.probes import Probe, ProbePlan
 from nettrace.bench.wire import Wired, find_pad
 from nettrace.circuit.circuit import Circuit
@@ -28,7 +28,7 @@ from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
 
 if TYPE_CHECKING:
-    from nettrace.bench.chances import Vector
+    from nettrace.bench.chances import Look
 
 #: Pairs of faults: so many of the best single faults, each with so many others.
 BEST_SINGLES: Final = 8
@@ -43,8 +43,6 @@ TELLING: Final = 0.4
 #: shares less than the second figure with health is what the measurement tells of.
 SAME_OVERLAP: Final = 0.75
 TOLD_OVERLAP: Final = 0.5
-#: Expectations kept at hand.
-MOST_LOOKS: Final = 20_000
 #: Suspects below this chance are not shown, and at most so many are.
 SHOWN_CHANCE: Final = 0.005
 MOST_SUSPECTS: Final = 10
@@ -88,41 +86,6 @@ def next_probe(circuit: Circuit, state: JobState) -> NextProbe | None:
     return Suspicion(circuit, state).next_probe()
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Look:
-    """What one pair of places shows under some faults: chances, their logarithms, entropy."""
-
-    bins: Vector
-    logs: tuple[float, ...]
-    bits: float
-
-    def overlap(self, other: _Look) -> float:
-        """Return how much of the chances two looks share, 0 to 1."""
-        import numpy as np
-
-        return 1.0 if other is self else float(np.minimum(self.bins, other.bins).sum())
-
-
-#: Looks by the identity of their bins, which `chances` keeps: alike expectations are one record.
-_looks: dict[int, tuple[Vector, _Look]] = {}
-
-
-def _look_of(outlook: Outlook, quantity: MeterMode) -> _Look:
-    import numpy as np
-
-    from nettrace.bench.chances import chances
-
-    bins = chances(outlook, quantity)
-    found = _looks.get(id(bins))
-    if found is None or found[0] is not bins:
-        logs = np.log(bins)
-        look = _Look(bins, tuple(logs.tolist()), float(-(bins @ logs)) / math.log(2))
-        if len(_looks) >= MOST_LOOKS:
-            _looks.clear()
-        found = _looks[id(bins)] = (bins, look)
-    return found[1]
-
-
 class Suspicion:
     """The faults that a job's readings leave, with their chances.
 
@@ -139,7 +102,6 @@ class Suspicion:
         self.probes = plan.probes()
         self.through = plan.through()
         self.faults = list_faults(circuit, state)
-        self._number = {fault: at for at, fault in enumerate(self.faults)}
         #: What is looked at under each fault: the places of every reading and planned measurement.
         self._pairs: dict[Key, Pair] = {}
         self.readings = self._latest(state.readings)
@@ -148,8 +110,8 @@ class Suspicion:
             pair, key = self.predictor.pair(line.at, line.to), self.key(line)
             if pair is not None and key is not None and line.quantity is not MeterMode.AMPERES:
                 self._pairs.setdefault(key, pair)
-        #: Numbers of faults -> what every pair of places shows with them.
-        self._seen: dict[tuple[int, ...], Mapping[Key, _Look]] = {}
+        #: Faults, in order -> what every pair of places shows with them.
+        self._seen: dict[tuple[Fault, ...], Mapping[Key, Look]] = {}
         self.hypotheses = self._weigh()
 
     def after(self, readings: Sequence[Reading]) -> Suspicion:
@@ -199,57 +161,44 @@ class Suspicion:
     def _weigh(self) -> tuple[Hypothesis, ...]:
         """Return every hypothesis with its chance, the likeliest first."""
         bins = self._bins()
-        odds = [math.log(fault.odds) for fault in self.faults]
 
-        def weight(*numbers: int) -> float:
+        def weight(*faults: Fault) -> float:
             likely = 0.0
             if bins:
-                looks = self._numbered(numbers)
+                looks = self.looks(faults)
                 likely = sum(looks[key].logs[at] for key, at in bins)
-            return sum(odds[number] for number in numbers) + likely
+            return sum(math.log(fault.odds) for fault in faults) + likely
 
-        # hypotheses by the numbers of their faults
-        weights: dict[tuple[int, ...], float] = {(): weight()}
-        weights.update({(at,): weight(at) for at in range(len(odds))})
-        singles = sorted(range(len(odds)), key=lambda at: -weights[at,])
+        weights = {faults: weight(*faults) for faults in ((), *((one,) for one in self.faults))}
+        singles = sorted(range(len(self.faults)), key=lambda at: -weights[self.faults[at],])
         for place, first in enumerate(singles[:BEST_SINGLES] if bins else ()):
             for second in singles[place + 1 : SECONDS]:
-                if _together(self.faults[first], self.faults[second]):
-                    pair = (min(first, second), max(first, second))
+                pair = tuple(self.faults[at] for at in sorted((first, second)))
+                if _together(*pair):
                     weights[pair] = weight(*pair)
         top = max(weights.values())
         total = sum(math.exp(weight - top) for weight in weights.values())
-        found = [
-            Hypothesis(tuple(self.faults[at] for at in numbers), math.exp(weight - top) / total)
-            for numbers, weight in weights.items()
-        ]
+        found = [Hypothesis(of, math.exp(one - top) / total) for of, one in weights.items()]
         return tuple(sorted(found, key=lambda item: -item.chance))
 
-    def looks(self, faults: tuple[Fault, ...]) -> Mapping[Key, _Look]:
+    def looks(self, faults: tuple[Fault, ...]) -> Mapping[Key, Look]:
         """Return what every pair of places would show with these faults."""
-        return self._numbered(tuple(sorted(self._number[fault] for fault in faults)))
+        if faults not in self._seen:
+            from nettrace.bench.chances import chances
 
-    def _numbered(self, numbers: tuple[int, ...]) -> Mapping[Key, _Look]:
-        if numbers not in self._seen:
-            faults = tuple(self.faults[at] for at in numbers)
             outlooks = self.predictor.outlooks(list(self._pairs.values()), faults)
             found = dict(zip(self._pairs, outlooks, strict=True))
             powered = [key for key in found if key[1] is MeterMode.VOLTS]
             volts = self.predictor.volts([self._pairs[key] for key in powered], faults)
             for key, (said, sure) in zip(powered, volts, strict=True):
                 found[key] = replace(found[key], volts=said, sure_volts=sure)
-            looks = {key: _look_of(outlook, key[1]) for key, outlook in found.items()}
-            self._seen[numbers] = looks
-        return self._seen[numbers]
+            self._seen[faults] = {key: chances(outlook, key[1]) for key, outlook in found.items()}
+        return self._seen[faults]
 
     @property
     def health(self) -> float:
         """The chance that nothing is wrong."""
         return next(h.chance for h in self.hypotheses if not h.faults)
-
-    def chance_of(self, fault: Fault) -> float:
-        """Return the chance that a fault is there, alone or with another."""
-        return sum(h.chance for h in self.hypotheses if fault in h.faults)
 
     def speaking(self, faults: tuple[Fault, ...]) -> tuple[Reading, ...]:
         """Return the readings that are likelier with the faults than without, the best first."""
@@ -313,18 +262,17 @@ def _together(first: Fault, second: Fault) -> bool:
     return FaultKind.MISSING not in kinds and len(kinds) > 1
 
 
-def _information(looks: Sequence[_Look], shares: Sequence[float]) -> float:
+def _information(looks: Sequence[Look], shares: Sequence[float]) -> float:
     """Return what a reading is expected to tell of the hypotheses, bits."""
     import numpy as np
 
-    weights: dict[int, float] = {}
-    by_id = {id(look): look for look in looks}
+    weights: dict[Look, float] = {}
     for look, share in zip(looks, shares, strict=True):
-        weights[id(look)] = weights.get(id(look), 0.0) + share
+        weights[look] = weights.get(look, 0.0) + share
     if len(weights) == 1:
         return 0.0
     total = sum(weights.values())
-    parts = [(by_id[key], weight / total) for key, weight in weights.items()]
+    parts = [(look, weight / total) for look, weight in weights.items()]
     mixed = sum((weight * look.bins for look, weight in parts), np.zeros(len(looks[0].bins)))
     inner = sum(weight * look.bits for look, weight in parts)
     return float(-(mixed @ np.log2(mixed))) - inner

@@ -22,6 +22,8 @@ class Accuracy:
 OHMS: Final = Accuracy(0.009, 2)
 #: Range of beeper limits found in manuals (40, 50, 70, 100 Ω; 20 and 250 from memory).
 BEEPER_RANGE_OHMS: Final = (20.0, 250.0)
+#: Beyond this common meters show overload on ohms (ranges of 40 or 60 MΩ in manuals).
+OVERLOAD_OHMS: Final = 60e6
 #: Test leads, Ω: 0.2 to 0.5, Fluke 187 0.1 to 0.2; above 1 Ω they are to be replaced.
 LEAD_OHMS: Final = (0.1, 0.5)
 

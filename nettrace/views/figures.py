@@ -23,8 +23,6 @@ if TYPE_CHECKING:
     from nettrace.model.board import Pin
     from nettrace.values.marking import Meaning, ValueAnswer
 
-#: An ohms reading beyond this is shown as overload by common meters (40 or 60 MΩ ranges).
-OVERLOAD_OHMS = 60e6
 #: Pins named of one group before "and N more".
 PINS_SHOWN = 8
 _UNITS = {
@@ -106,6 +104,8 @@ def _changes(answer: ReadingAnswer) -> str:
 
 def ohms_words(bounds: OhmsBounds | None) -> str:
     """Return the figure for a table cell: exact, at most, or that chips decide."""
+    from nettrace.electrical.meter import OVERLOAD_OHMS
+
     if bounds is None:
         return "beeps (one net)"
     if math.isinf(bounds.nominal):

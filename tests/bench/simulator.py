@@ -437,10 +437,15 @@ class Trials:
         return None
 
 
+def chance_of(suspicion: Suspicion, fault: Fault) -> float:
+    """The chance that a fault is there, alone or with another."""
+    return sum(h.chance for h in suspicion.hypotheses if fault in h.faults)
+
+
 def leads(truths: Sequence[Truth], suspicion: Suspicion) -> bool:
     """Whether each true fault is there with a chance above 0.9, alone or with another."""
     return all(
-        any(truth.is_told_by(fault) and suspicion.chance_of(fault) > 0.9
+        any(truth.is_told_by(fault) and chance_of(suspicion, fault) > 0.9
             for fault in suspicion.faults)
         for truth in truths
     )  # fmt: skip

@@ -23,7 +23,7 @@ from nettrace.bench.probes import Probe
 from nettrace.circuit.circuit import Circuit
 from nettrace.loading import load
 from tests.bench.diagnosis_table import REAL, SEVEN, real_rows, wren_rows, wrong_rows
-from tests.bench.simulator import FIRST_READING, HEADING, BrokenBoard, Trials, share
+from tests.bench.simulator import FIRST_READING, HEADING, BrokenBoard, Trials, chance_of, share
 
 ROOT = Path(__file__).parents[2]
 
@@ -203,14 +203,14 @@ def test_chances_of_a_reading_sum_to_one(
     ohms: float, exact: bool, supply: bool, quantity: MeterMode, farads: float
 ) -> None:
     most = ohms * 1.01
-    found = chances(Outlook(ohms, most, 0.0, exact, supply, farads), quantity)
+    found = chances(Outlook(ohms, most, 0.0, exact, supply, farads), quantity).bins
     assert float(found.sum()) == pytest.approx(1.0)
     assert float(found.min()) > 0 or quantity is MeterMode.AMPERES
 
 
 @given(st.floats(1.0, 1e7))
 def test_an_exact_figure_is_the_likeliest_reading(ohms: float) -> None:
-    found = chances(Outlook(ohms, ohms * 1.01, ohms * 0.99, True, False), MeterMode.OHMS)
+    found = chances(Outlook(ohms, ohms * 1.01, ohms * 0.99, True, False), MeterMode.OHMS).bins
     assert abs(int(found.argmax()) - bin_of(ohms + 0.3, MeterMode.OHMS)) <= 1
 
 
@@ -235,7 +235,7 @@ def test_more_readings_of_the_truth_do_not_lower_it_in_expectation(trials: Trial
         for at, count in enumerate(steps):
             after = trials.after(made[:count])
             told = [f for f in after.faults if broken.truths[0].is_told_by(f)]
-            sums[at] += math.log(max(sum(after.chance_of(f) for f in told), 1e-6))
+            sums[at] += math.log(max(sum(chance_of(after, f) for f in told), 1e-6))
     assert sums == sorted(sums)
 
 
