@@ -391,17 +391,19 @@ class _Labels:
         self.room = Room(view.window.grown(-1.0))
 
     def draw_balloons(self, positions: Sequence[Position]) -> None:
-        """Draw the number of each position, with a leader to its middle."""
+        """Draw the number of each position; without any room, the list beside the map has it."""
         radius = next(mm for count, mm in BALLOON_RADII if len(positions) <= count)
         hulls = [(item, hull_corners(item.part)) for item in positions]
         bodies = [(item, self.view.box(hull)) for item, hull in hulls if hull]
         for position, body in bodies:
-            if not body.overlaps(self.view.window):
-                continue
-            spot = _place_balloon(self.room, body, radius, [box for _, box in bodies])
+            spot = None
+            if body.overlaps(self.view.window):
+                spot = self._balloon_spot(body, radius, [box for _, box in bodies])
             if spot is None:
-                continue  # no room at all: the list beside the map has it
+                continue
             (x, y), at, number = spot, body.middle, position.number
+            self.room.take(Box(x, y, x, y).grown(radius))
+            self.room.draw_leader(at, spot)
             part = radius / max(math.dist(at, spot), radius)
             edge = x + (at[0] - x) * part, y + (at[1] - y) * part
             size = radius * (1.1 if number < 100 else 0.9)
@@ -411,6 +413,43 @@ class _Labels:
                 self.paper.circle(x, y, radius, fill="white", stroke="black", stroke_width=MIDDLE)
                 base = y + size * 0.36
                 self.paper.text(x, base, str(number), size, anchor="middle", bold=True)
+
+    def _balloon_spot(self, body: Box, radius: float, bodies: Sequence[Box]) -> Point | None:
+        """Return where the balloon of a body stands, its leader ending in the body's middle.
+
+        It stands off all `bodies`, else off copper, else anywhere near, else on the body itself.
+        """
+        at, room = body.middle, self.room
+
+        def around(bodies: Sequence[Box], *, on_copper: bool) -> Point | None:
+            others = [other for other in bodies if other != body]
+
+            def offer(reach: float, direction: Point) -> tuple[float, Point] | None:
+                far = _way_out(body, direction) + reach
+                spot = at[0] + direction[0] * far, at[1] + direction[1] * far
+                box = Box(*spot, *spot).grown(radius)
+                is_free = room.is_free(box, on_copper=on_copper)
+                if not is_free or any(box.overlaps(other) for other in bodies):
+                    return None
+                # its own pads have numbers too, so they are not `own` here
+                price = room.cost(at, spot, Box(*at, *at), others)
+                return (price, spot) if price is not None else None
+
+            best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
+            return best[1] if best is not None else None
+
+        on_it = (
+            (at[0] + dx * body.wide, at[1] + dy * body.high)
+            for part in (0.0, 0.3, -0.3)
+            for dx, dy in ((part, 0.0), (0.0, part))
+        )
+        free = (spot for spot in on_it if room.is_free_of_text(Box(*spot, *spot).grown(radius)))
+        return (
+            around(bodies, on_copper=False)
+            or around((), on_copper=False)
+            or around((), on_copper=True)
+            or next(free, None)
+        )
 
     def draw_pins(self, part: Part) -> None:
         """Write a part's pin numbers into the pads that have room for them."""
@@ -448,12 +487,39 @@ class _Labels:
             if not pad.side.faces(self.view.side) or kind(net) is NetKind.UNCONNECTED:
                 continue
             told.add((pad.part, net))
-            words, bold = fit_text(names[net], NAME_MM, NET_NAME_MM), net in self.circuit.rails
             dearest = DEAREST_GROUND if kind(net) is NetKind.GROUND else DEAREST_LEADER
-            label = _place_name(self.room, self.view.pad_box(pad), words, dearest, bold=bold)
-            if label is not None:
-                self.paper.line(label.start, label.tip, stroke_width=THIN, stroke="#333")
-                self.paper.text(label.left, label.base, words, NAME_MM, bold=bold, halo=True)
+            words = fit_text(names[net], NAME_MM, NET_NAME_MM)
+            self._draw_name(self.view.pad_box(pad), words, dearest, bold=net in self.circuit.rails)
+
+    def _draw_name(self, copper: Box, words: str, dearest: float, *, bold: bool) -> None:
+        """Write the name of some copper beside it, with a leader; not at more than `dearest`."""
+        x, y = copper.middle
+        width = text_width(words, NAME_MM, bold=bold)
+
+        def offer(reach: float, way: Point) -> tuple[float, tuple[Point, Point, Point]] | None:
+            dx, dy = way
+            far = _way_out(copper, way)
+            edge = x + dx * far, y + dy * far
+            tip = x + dx * (far + reach), y + dy * (far + reach)
+            # the text starts where the leader ends, and reads away from it
+            if abs(dx) > 0.3:
+                left = tip[0] + 0.4 if dx > 0 else tip[0] - 0.4 - width
+                base = tip[1] + NAME_MM * 0.36
+            else:
+                left = tip[0] - width / 2
+                base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
+            if not self.room.is_free(text_box(left, base, words, NAME_MM, bold=bold)):
+                return None
+            price = self.room.cost(edge, tip, copper)
+            return (price, ((left, base), edge, tip)) if price is not None else None
+
+        best = _cheapest(NAME_REACH, 16, offer, lambda price, reach: price <= reach + 0.5)
+        if best is not None and best[0] <= dearest:
+            start, edge, tip = best[1]
+            self.room.take(text_box(*start, words, NAME_MM, bold=bold))
+            self.room.draw_leader(edge, tip)
+            self.paper.line(edge, tip, stroke_width=THIN, stroke="#333")
+            self.paper.text(*start, words, NAME_MM, bold=bold, halo=True)
 
     def draw_refdes(self, part: Part) -> None:
         """Write a neighbour's refdes into or beside its body, if there is room."""
@@ -591,88 +657,6 @@ class _Leader(NamedTuple):
 
 
 # -- the cheapest place ---------------------------------------------------------------------------
-
-
-def _place_balloon(room: Room, body: Box, radius: float, bodies: Sequence[Box]) -> Point | None:
-    """Return where the balloon of a body stands, and take that place; None where all is taken.
-
-    Its leader ends in the body's middle. It stands off all `bodies`, else off copper, else
-    anywhere near, else on the body itself.
-    """
-    at = body.middle
-
-    def around(bodies: Sequence[Box], *, on_copper: bool) -> Point | None:
-        others = [other for other in bodies if other != body]
-
-        def offer(reach: float, direction: Point) -> tuple[float, Point] | None:
-            far = _way_out(body, direction) + reach
-            spot = at[0] + direction[0] * far, at[1] + direction[1] * far
-            box = Box(*spot, *spot).grown(radius)
-            is_free = room.is_free(box, on_copper=on_copper)
-            if not is_free or any(box.overlaps(other) for other in bodies):
-                return None
-            # its own pads have numbers too, so they are not `own` here
-            price = room.cost(at, spot, Box(*at, *at), others)
-            return (price, spot) if price is not None else None
-
-        best = _cheapest(BALLOON_REACH, 24, offer, lambda price, reach: price < reach * 2)
-        return best[1] if best is not None else None
-
-    spot = (
-        around(bodies, on_copper=False) or around((), on_copper=False) or around((), on_copper=True)
-    )
-    for part in (0.0, 0.3, -0.3):
-        for dx, dy in ((part, 0.0), (0.0, part)):
-            on_it = at[0] + dx * body.wide, at[1] + dy * body.high
-            if spot is None and room.is_free_of_text(Box(*on_it, *on_it).grown(radius)):
-                spot = on_it
-    if spot is not None:
-        room.take(Box(*spot, *spot).grown(radius))
-        room.draw_leader(at, spot)
-    return spot
-
-
-class _Name(NamedTuple):
-    """Where a name stands: its left end and baseline, and its leader from copper to the text."""
-
-    left: float
-    base: float
-    start: Point
-    tip: Point
-
-
-def _place_name(room: Room, copper: Box, words: str, dearest: float, *, bold: bool) -> _Name | None:
-    """Return where the name of some copper stands beside it, and take that place.
-
-    None where there is no room at a price (mm of leader, with fines) of `dearest` at most.
-    """
-    x, y = copper.middle
-    width = text_width(words, NAME_MM, bold=bold)
-
-    def offer(reach: float, way: Point) -> tuple[float, _Name] | None:
-        dx, dy = way
-        far = _way_out(copper, way)
-        edge = x + dx * far, y + dy * far
-        tip = x + dx * (far + reach), y + dy * (far + reach)
-        # the text starts where the leader ends, and reads away from it
-        if abs(dx) > 0.3:
-            left = tip[0] + 0.4 if dx > 0 else tip[0] - 0.4 - width
-            base = tip[1] + NAME_MM * 0.36
-        else:
-            left = tip[0] - width / 2
-            base = tip[1] - 0.6 if dy < 0 else tip[1] + NAME_MM
-        if not room.is_free(text_box(left, base, words, NAME_MM, bold=bold)):
-            return None
-        price = room.cost(edge, tip, copper)
-        return (price, _Name(left, base, edge, tip)) if price is not None else None
-
-    best = _cheapest(NAME_REACH, 16, offer, lambda price, reach: price <= reach + 0.5)
-    if best is None or best[0] > dearest:
-        return None
-    name = best[1]
-    room.take(text_box(name.left, name.base, words, NAME_MM, bold=bold))
-    room.draw_leader(name.start, name.tip)
-    return name
 
 
 _Spot = TypeVar("_Spot")
