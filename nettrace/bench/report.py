@@ -5,7 +5,7 @@ What the page of a job shows stands here, so that showing it computes nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from nettrace.bench.area import AreaReport, describe_damage, inspect_area
@@ -130,13 +130,31 @@ def report_job(
     known_good: KnownGood | None = None,
 ) -> JobReport:
     """Return all that is known of a job, plans and verdict included."""
-    positions = positions_of(circuit, state)
+    replaced, parts = replaced_parts(circuit, state), circuit.board.part_by_key
+    marked = [(parts[key], mark) for key, mark in state.damaged.items() if key in parts]
+    positions = tuple(
+        JobPosition(number, part, mark, state.refitted.get(part.key), part.key in replaced)
+        for number, (part, mark) in enumerate(marked, start=1)
+    )
     keys = [item.part.key for item in positions]
     still_open = [item.part.key for item in positions if item.is_open]
     wires = wires_of(circuit, state)
     mended = {end for item in wires for end in item.of}
     lifted = [*state.lifted, *(a for a, b in state.cuts if b not in mended)]
-    soldered, torn = tuple(_soldered(circuit, wires)), tuple(_torn(circuit, state))
+    soldered = tuple(
+        SolderedWire(f"wire {item.wire.start} to {item.wire.end} {item.words}", start, end)
+        for item in wires
+        if (start := _end_place(circuit, item.wire.start)) is not None
+        and (end := _end_place(circuit, item.wire.end)) is not None
+    )
+    said = {pad: f"{pad}: lifted" for pad in state.lifted}
+    for a, b in state.cuts:
+        said |= {a: f"{a}: its track to {b} is cut", b: f"{b}: its track to {a} is cut"}
+    torn = tuple(
+        TornPad(words, at)
+        for pad, words in said.items()
+        if (at := _end_place(circuit, pad)) is not None
+    )
     touched = bool(keys or state.lifted or state.cuts or state.bridges or state.wires)
     check = check_job(circuit, state, known_good) if touched else None
     judged = {
@@ -153,6 +171,7 @@ def report_job(
     refitted = replace(state, refitted={**state.refitted, **fits})
     planned = plan_probes(circuit, refitted) if touched else ()
     unused = [item for name, item in state.loose.items() if name not in state.used]
+    matches = match_loose(sites_of(circuit, still_open), unused) if unused else ()
     besides = [item.at for item in torn]
     besides += [end for item in soldered for end in (item.start, item.end)]
     area, notes = None, list(warnings)
@@ -172,10 +191,7 @@ def report_job(
         soldered=soldered,
         torn=torn,
         damage=describe_damage(circuit, [key for key in keys if circuit.kinds[key].fitted]),
-        matches={
-            match.loose: match
-            for match in (match_loose(sites_of(circuit, still_open), unused) if unused else ())
-        },
+        matches={match.loose: match for match in matches},
         needs=plan_needs(circuit, still_open),
         plan=plan_refit(circuit, still_open, [pad for pad in lifted if pad not in mended]),
         probes=tuple(PlannedProbe(probe, judged.get(_measured(probe))) for probe in planned),
@@ -183,20 +199,6 @@ def report_job(
         area=area,
         around=find_neighbourhood(circuit, selection) if keys else None,
         warnings=tuple(notes),
-    )
-
-
-def positions_of(circuit: Circuit, state: JobState) -> tuple[JobPosition, ...]:
-    """Return the marked positions of a board, in the order of their marks."""
-    replaced = replaced_parts(circuit, state)
-    marked = [
-        (circuit.board.part_by_key[key], mark)
-        for key, mark in state.damaged.items()
-        if key in circuit.board.part_by_key
-    ]
-    return tuple(
-        JobPosition(number, part, mark, state.refitted.get(part.key), part.key in replaced)
-        for number, (part, mark) in enumerate(marked, start=1)
     )
 
 
@@ -212,26 +214,6 @@ def read_since(state: JobState, probe: Probe) -> Reading | None:
 
 def _measured(item: Reading | Probe) -> tuple[frozenset[str], str]:
     return frozenset((item.at, item.to)), item.quantity
-
-
-def _soldered(circuit: Circuit, wires: Sequence[Wired]) -> Iterator[SolderedWire]:
-    """Yield the wires whose two ends have a place."""
-    for item in wires:
-        start, end = (_end_place(circuit, word) for word in (item.wire.start, item.wire.end))
-        if start is not None and end is not None:
-            words = f"wire {item.wire.start} to {item.wire.end} {item.words}"
-            yield SolderedWire(words, start, end)
-
-
-def _torn(circuit: Circuit, state: JobState) -> Iterator[TornPad]:
-    """Yield the lifted pads and the ends of cut tracks that have a place."""
-    said = {pad: f"{pad}: lifted" for pad in state.lifted}
-    for a, b in state.cuts:
-        said |= {a: f"{a}: its track to {b} is cut", b: f"{b}: its track to {a} is cut"}
-    for pad, words in said.items():
-        at = _end_place(circuit, pad)
-        if at is not None:
-            yield TornPad(words, at)
 
 
 def _end_place(circuit: Circuit, word: str) -> Point | None:

@@ -13,6 +13,8 @@ from enum import Enum
 from functools import cache
 from typing import TYPE_CHECKING, Any, Final
 
+import msgspec
+
 from nettrace.knowledge import table
 
 if TYPE_CHECKING:
@@ -143,12 +145,6 @@ def _reading_words(reading: Any, _: Board | None) -> str:
     return reading_words(reading)
 
 
-def _plain(item: Any, _: Board | None) -> Any:
-    import msgspec
-
-    return msgspec.to_builtins(item)
-
-
 def _area_parts(item: Any, board: Board | None) -> list[Json]:
     return [
         {**encode(answer, board), "distance": mm(here.distance), "inside": here.inside}
@@ -174,7 +170,7 @@ _WAYS: Final[Mapping[str, Callable[[Any, Board | None], Any]]] = {
     "six": lambda value, _: round(value, 6),
     "four": lambda value, _: round(value, 4),
     "raw": lambda value, _: value,
-    "plain": _plain,
+    "plain": lambda value, _: msgspec.to_builtins(value),
     "list": lambda value, _: list(value),
     "sorted": lambda value, _: sorted(value),
     "count": lambda value, _: len(value),

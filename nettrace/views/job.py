@@ -26,20 +26,10 @@ if TYPE_CHECKING:
 READINGS_SHOWN, SUSPECTS_SHOWN = 8, 5
 #: Measurements listed as still to do before "and N more".
 TO_DO_SHOWN = 12
-_UNITS = {
-    MeterMode.OHMS: "Ω",
-    MeterMode.FARADS: "F",
-    MeterMode.DIODE: "V",
-    MeterMode.VOLTS: "V",
-    MeterMode.AMPERES: "A",
-}
+_UNITS = {"ohms": "Ω", "farads": "F", "diode": "V", "volts": "V", "amperes": "A"}
 _STATE_STYLES = {ReadingState.PASS: "good", ReadingState.FAIL: "bad", ReadingState.OPEN: "warn"}
 _VERDICT_STYLES = {"restored": "good", "not restored": "bad", "not proven": "warn"}
-_MATCH_STYLES = {
-    Certainty.CERTAIN: "good",
-    Certainty.INTERCHANGEABLE: "good",
-    Certainty.NONE: "bad",
-}
+_MATCH_STYLES = {"certain": "good", "interchangeable": "good", "no position fits": "bad"}
 
 
 def reading_words(reading: Reading) -> str:
@@ -199,19 +189,18 @@ def needs_page(needs: Needs) -> Iterator[Block]:
     for need, given in zip(needs, needs.donors, strict=True):
         pieces = ((f"{need.quantity} × ", ""), (need.words, "name"))
         yield Ends(pieces, ", ".join(need.positions))
-        if need.part_number:
-            yield Fact("  number", need.part_number)
+        rating = f"{engineering(need.watts, 'W')} at 70 °C" if need.watts is not None else ""
         if need.volts is not None:
-            yield Fact("  rating", f"at least {need.volts:g} V")
-        elif need.watts is not None:
-            yield Fact("  rating", f"{engineering(need.watts, 'W')} at 70 °C")
-        for label, lines, style in (
-            ("  because", need.because, ""),
-            ("  instead", need.substitutes, ""),
-            ("  unsure", need.doubts, "warn"),
+            rating = f"at least {need.volts:g} V"
+        for label, words, style in (
+            ("number", need.part_number, ""),
+            ("rating", rating, ""),
+            ("because", "; ".join(need.because), ""),
+            ("instead", "; ".join(need.substitutes), ""),
+            ("unsure", "; ".join(need.doubts), "warn"),
         ):
-            if lines:
-                yield Fact(label, "; ".join(lines), style)
+            if words:
+                yield Fact(f"  {label}", words, style)
         for donor in given:
             yield Fact("  donor", f"{donor.refdes} on {donor.board}: {donor.severity}, {donor.why}")
 

@@ -130,10 +130,10 @@ def net_words(facts: Facts, net: str | None, buses: dict[str, tuple[Bus, BusLine
         bus, line = buses[net]
         protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
         words = line.line if protocol.endswith(line.line) else f"{protocol} {line.line}"
-    bias = next((pull for pull in pulls if _is_bias(facts, pull)), None)
-    if bias is not None:
-        fed = f"{engineering(bias.volts, 'V', 3)}" if bias.volts is not None else bias.to
-        return f"thermistor line, fed from {printable(fed)}"
+    for pull in pulls:
+        if pull.direction == "up" and facts.roles(pull.part)[0].role == "thermistor bias":
+            fed = engineering(pull.volts, "V", 3) if pull.volts is not None else pull.to
+            return f"thermistor line, fed from {printable(fed)}"
     for direction in ("up", "down"):
         to = [pull for pull in pulls if pull.direction == direction]
         if to and to[0].volts is not None and direction == "up":
@@ -141,10 +141,6 @@ def net_words(facts: Facts, net: str | None, buses: dict[str, tuple[Bus, BusLine
         elif to:
             words += f", pulled {direction}"
     return words
-
-
-def _is_bias(facts: Facts, pull: Pull) -> bool:
-    return pull.direction == "up" and facts.roles(pull.part)[0].role == "thermistor bias"
 
 
 def pull_words(facts: Facts, pull: Pull) -> str:
