@@ -356,11 +356,9 @@ def _transistor_pairs(
             return ()
         return (_joined(part, between, "level shifter", f"while {ends.gate} is up"),)
     nets = load_switch_nets(part, kind, supplies, grounds)
-    if nets is None and all(net in supplies for net in between):
-        nets = between
-    return (
-        () if nets is None else (_joined(part, nets, "load switch", f"while {part.refdes} is on"),)
-    )
+    if nets is None and not all(net in supplies for net in between):
+        return ()
+    return (_joined(part, nets or between, "load switch", f"while {part.refdes} is on"),)
 
 
 def _joined(part: Part, nets: tuple[str, str], kind: str, condition: str) -> Pair:
@@ -439,11 +437,17 @@ def _shifter_chip(part: Part) -> tuple[Pair, ...]:
     """Return the pairs of a level shifter chip: A1-B1, SDA1-SDA2, by pin names."""
     if not 6 <= len(part.pins) <= 32:
         return ()
-    names = {_plain(pin): pin for pin in part.pins}
-    sides = _facing(names)
+    names = {re.sub(r"[{}~_^ ]", "", (pin.name or "").upper()): pin for pin in part.pins}
+    row = table("links")["level_shifter"]
+    sides = []
+    for name, pin in names.items():
+        matches = ((compiled(text).match(name), partner) for text, partner in row["rows"])
+        match, partner = next((each for each in matches if each[0]), (None, ""))
+        other = names.get(match.expand(partner)) if match else None
+        if other is not None:
+            sides.append((pin, other))
     if not sides:
         return ()
-    row = table("links")["level_shifter"]
     two_supplies = any(names.keys() >= set(both.split()) for both in row["supplies"])
     if not two_supplies and not pattern("links", "shifter").search(text_of(part)):
         return ()
@@ -452,24 +456,6 @@ def _shifter_chip(part: Part) -> tuple[Pair, ...]:
         for a, b in sides
         if a.net and b.net and a.net != b.net
     )
-
-
-def _plain(pin: Pin) -> str:
-    return re.sub(r"[{}~_^ ]", "", (pin.name or "").upper())
-
-
-def _facing(names: Mapping[str, Pin]) -> list[tuple[Pin, Pin]]:
-    """Return pin pairs by names: A1/B1, 1A/1B, SDA1/SDA2, SDAA/SDAB."""
-    pairs = []
-    for name, pin in names.items():
-        for text, partner in table("links")["level_shifter"]["rows"]:
-            match = compiled(text).match(name)
-            if match:
-                other = names.get(match.expand(partner))
-                if other is not None:
-                    pairs.append((pin, other))
-                break
-    return pairs
 
 
 def _switch_chip(part: Part, supplies: Container[str]) -> tuple[Pair, ...]:
@@ -504,9 +490,12 @@ def find_reaches(
     def passes(near: Reach, link: Link) -> bool:
         if link.conditional == "not fitted":
             return False
-        if from_rail:
-            return _carries_supply(link, link.to_net in rails)
-        return near.net not in rails
+        if not from_rail:
+            return near.net not in rails
+        to_rail = link.to_net in rails
+        if link.kind == "resistor":
+            return link.ohms is not None and link.ohms <= SUPPLY_OHMS and to_rail
+        return to_rail or LINK_KINDS[link.kind].for_supply or link.kind == "zero-ohm link"
 
     return tuple(walk(links, start, LONGEST, passes))
 
@@ -538,12 +527,6 @@ def walk(
         onward.sort(key=lambda step: natural_key(step.net))
         yield from onward
         layer = onward
-
-
-def _carries_supply(link: Link, to_rail: bool) -> bool:
-    if link.kind == "resistor":
-        return link.ohms is not None and link.ohms <= SUPPLY_OHMS and to_rail
-    return to_rail or LINK_KINDS[link.kind].for_supply or link.kind == "zero-ohm link"
 
 
 #: A pad of a part that is served: its index in the net's order, x and y in mm, the part.

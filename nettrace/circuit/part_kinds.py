@@ -80,11 +80,7 @@ def infer_kinds(board: Board, notes: Notes | None = None) -> dict[str, PartKind]
     pinless = not any(part.pins or part.pads for part in board.parts)
     found: dict[str, PartKind] = {}
     for part in board.parts:
-        said: bool | None = None
-        if part.key in fitted:
-            said = True
-        elif part.key in unfitted:
-            said = False
+        said = True if part.key in fitted else False if part.key in unfitted else None
         found[part.key] = _infer(part, values.get(part.key, part.value), said, spice, pinless)
     return found
 
@@ -141,20 +137,23 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool, pinless
     # a bead has one winding: with ohms for a value, too, two windings are a choke's
     if kind in {Kind.INDUCTOR, Kind.FERRITE} and count == 4 and len(part.nets) == 4:
         kind, because = Kind.COMMON_MODE_CHOKE, (*because, "four pins on four nets")
-    if kind is Kind.CRYSTAL and len(because) == 1 and any(map(_is_supply_name, nets)):
+    if (
+        kind is Kind.CRYSTAL
+        and len(because) == 1
+        and any(net is not None and read_rail_name(net).kind in {"rail", "supply"} for net in nets)
+    ):
         # X is a connector's letter too, and no crystal has a supply on its pins
         kind, score, because = Kind.CONNECTOR, 0.5, (*because, "a supply on its pins")
     value = PartValue()
     if value_text:
         value = read_part_value(value_text, None if kind is Kind.UNKNOWN else _family(kind))
     value = _with_fields(part, kind, value)
+    fitted = value.fitted is not False
     if said is not None:
         fitted = said
         because = (*because, "fitted by the user's note" if said else "not fitted by note")
-    elif part.fitted is not None and value.fitted is not False:
+    elif part.fitted is not None and fitted:
         fitted = part.fitted
-    else:
-        fitted = value.fitted is not False
     return PartKind(
         kind=kind,
         score=score,
@@ -172,10 +171,6 @@ def _infer(part: Part, text: str | None, said: bool | None, spice: bool, pinless
         dielectric=value.dielectric,
         fitted=fitted,
     )
-
-
-def _is_supply_name(net: str | None) -> bool:
-    return net is not None and read_rail_name(net).kind in {"rail", "supply"}
 
 
 def _family(kind: Kind) -> str:
@@ -232,10 +227,7 @@ class _Votes:
         weight = weights.get(kind, 0.0)
         if weight <= 0:
             return Kind.UNKNOWN, 0.0, ()
-        others = 0.0
-        for other, also in weights.items():
-            if other is not kind and also > 0:
-                others += also
+        others = sum(also for other, also in weights.items() if other is not kind and also > 0)
         share = weight / (weight + others)
         score = share * min(1.0, 0.55 + 0.2 * weight)  # one letter alone: 0.75
         return kind, round(score, 2), tuple(self.reasons[kind])

@@ -41,7 +41,8 @@ def infer_pulls(
                 continue
             if link.ohms is not None and link.ohms < LEAST_PULL_OHMS:
                 continue
-            if _only_lights(board, kinds, net.name, link.part):
+            others = {kinds[pin.part].kind for pin in net.pins if pin.part != link.part}
+            if others - {Kind.TEST_POINT} == {Kind.LED}:
                 continue
             up = rail.kind == "rail"
             volts = rail.volts.nominal if rail.volts is not None else None
@@ -60,12 +61,6 @@ def infer_pulls(
 
 def _sorted(pulls: list[Pull]) -> tuple[Pull, ...]:
     return tuple(sorted(pulls, key=lambda p: (len(p.through), natural_key(p.part))))
-
-
-def _only_lights(board: Board, kinds: Mapping[str, PartKind], net: str, resistor: str) -> bool:
-    pins = board.net_by_name[net].pins
-    others = {kinds[pin.part].kind for pin in pins if pin.part != resistor}
-    return others - {Kind.TEST_POINT} == {Kind.LED}
 
 
 def _behind(

@@ -363,7 +363,12 @@ def infer_rails(
     Separate grounds stay separate; a link between two is named in `linked`. A net that a switch
     or an open jumper feeds is a rail without a voltage of its own.
     """
-    noted = _noted_rails(board, notes or Notes())
+    names = list(board.net_by_name)
+    noted = {
+        name: note.volts
+        for wanted, note in (notes.rails if notes else {}).items()
+        for name in match_names(wanted, names)
+    }
     grounds = find_grounds(board, kinds)
     for name, volts in noted.items():
         if volts == 0:
@@ -390,15 +395,6 @@ def infer_rails(
                 name, settled.get(name), others.get(name, ()), sources.get(name)
             )
     return rails
-
-
-def _noted_rails(board: Board, notes: Notes) -> dict[str, float]:
-    names = list(board.net_by_name) if notes.rails else []
-    return {
-        name: note.volts
-        for wanted, note in notes.rails.items()
-        for name in match_names(wanted, names)
-    }
 
 
 @dataclass(slots=True)
@@ -637,8 +633,7 @@ class _Search:
         Links carry both ways; the way from a rail with a source of its own settles which end is
         fed.
         """
-        own = {name: self._own_source(name) for name in self.found}
-        found = {name: part for name, part in own.items() if part is not None}
+        found = {name: part for name in self.found if (part := self._own_source(name)) is not None}
         onward: dict[str, list[Feed]] = {}
         for candidate in self.found.values():
             for feed in candidate.feeds:
@@ -707,7 +702,10 @@ class _Search:
                 continue
             if _pattern("inlet_pin").match(pin.name or "") or _pattern("inlet").search(text):
                 return pin.part
-            if _is_fed_outside(name) and len(part.nets) <= MOST_INLET_NETS:
+            # the name of a supply that comes in from outside
+            reading = read_rail_name(name)
+            outside = _pattern("outside").search(reading.word) is not None
+            if reading.kind == "supply" and outside and len(part.nets) <= MOST_INLET_NETS:
                 return pin.part
         return None
 
@@ -756,11 +754,3 @@ class _Search:
 
 #: What a jumper's far end drives rather than supplies.
 _DRIVEN: Final = TRANSISTORS | {Kind.LED, Kind.DIODE, Kind.RESISTOR, Kind.RESISTOR_ARRAY}
-
-
-def _is_fed_outside(name: str) -> bool:
-    """Return whether the name is that of a supply that comes in from outside by a connector."""
-    reading = read_rail_name(name)
-    word = reading.word
-    outside = word.startswith(("VBUS", "VBAT", "BAT", "+BAT", "VIN", "DC", "USB")) or "VBUS" in word
-    return reading.kind == "supply" and outside

@@ -43,7 +43,12 @@ def supply_capacitor(site: Site) -> Findings:
     supplies, grounds, farads = site.supplies, site.grounds, site.kind.farads
     if not site.ends or len(supplies) + len(grounds) < 2 or not supplies:
         return
-    if len(supplies) == 2 and _shunted(site.survey, supplies[0], supplies[1]):
+    # a resistor (a current shunt, a filter's) joins the two rails
+    both = [(supplies[0], supplies[-1]), (supplies[-1], supplies[0])]
+    if len(supplies) == 2 and (
+        both[0] in site.survey.joined
+        or any(far == b for a, b in both for _, far in site.survey.rails[a].linked)
+    ):
         line = f"across what joins {supplies[0]} and {supplies[1]}"
         yield from ranked({"filter capacitor": 0.85, "decoupling": 0.3}, line)
         return
@@ -63,15 +68,6 @@ def _by_value(farads: float | None, score: float, *because: str) -> Findings:
     words = ("decoupling", "bulk capacitor")
     first, second = words[::-1] if farads is not None and farads >= BULK_FARADS else words
     yield from ranked({first: score, second: 0.5 if either else 0.15}, *because)
-
-
-def _shunted(survey: Survey, first: str, second: str) -> bool:
-    """Return whether a resistor (a current shunt, a filter's) joins the two rails."""
-    return (
-        any(far == second for _, far in survey.rails[first].linked)
-        or any(far == first for _, far in survey.rails[second].linked)
-        or (first, second) in survey.joined
-    )
 
 
 def _is_large(site: Site) -> tuple[bool, str]:
@@ -231,7 +227,9 @@ def series_capacitor(site: Site) -> Findings:
                     "pump, for which the list has no word")  # fmt: skip
     elif shared and first not in survey.crystal_nets and second not in survey.crystal_nets:
         yield found("filter capacitor", 0.76, pins)
-    if farads >= EITHER_FARADS[0] and all(_on_plugs_only(survey, net) for net in site.lines):
+    ends = [survey.on_net[net].keys() for net in site.lines]
+    on_plugs = all({Kind.CONNECTOR} <= kinds <= {Kind.CONNECTOR, Kind.CAPACITOR} for kinds in ends)
+    if farads >= EITHER_FARADS[0] and on_plugs:
         word = "bulk capacitor" if farads >= BULK_FARADS else "decoupling"
         yield found(word, 0.75, f"{line}, both on plugs only: supply and return pass through")
     if not any(_is_driven(survey, net) for net in site.lines):
@@ -247,11 +245,6 @@ def series_capacitor(site: Site) -> Findings:
             because = "across a resistor and a capacitor in series"
             yield found("filter capacitor", 0.84, line, because)
             return
-
-
-def _on_plugs_only(survey: Survey, net: str) -> bool:
-    kinds = survey.on_net[net].keys()
-    return Kind.CONNECTOR in kinds and kinds <= {Kind.CONNECTOR, Kind.CAPACITOR}
 
 
 def _is_driven(survey: Survey, net: str) -> bool:

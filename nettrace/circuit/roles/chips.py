@@ -286,7 +286,10 @@ def small_chip(site: Site) -> Findings:
         if least <= pins <= most and all(says(what, lines) for what in needed):
             yield found(role, score, because)
     yield from _translator(site)
-    yield from _gate(site)
+    # five pins: one supply, ground, an output and an input or two
+    fixed = pins, len(site.supplies), len(site.grounds)
+    if site.what is Kind.IC and fixed == (5, 1, 1) and 4 <= len(site.nets) <= 5:
+        yield found("logic", 0.45, "five pins: supply, ground, inputs and an output")
     data = lines.count("SDA") if pins <= 16 else 0
     clocks = lines.count("SCL") + lines.count("SCK")
     if data >= 2 and clocks >= 2:
@@ -317,14 +320,6 @@ def _same_signal(one: str, two: str) -> bool:
     """Return whether one name is the other with a word before or after it."""
     short, long = sorted((one, two), key=len)
     return long.startswith((f"{short}_", f"{short}-")) or long.endswith((f"_{short}", f"-{short}"))
-
-
-def _gate(site: Site) -> Findings:
-    """Five pins: one supply, ground, an output and an input or two."""
-    fixed = len(site.supplies), len(site.grounds)
-    small = site.what is Kind.IC and len(site.part.pins) == 5
-    if small and fixed == (1, 1) and 4 <= len(site.nets) <= 5:
-        yield found("logic", 0.45, "five pins: supply, ground, inputs and an output")
 
 
 def _by_surroundings(site: Site) -> Findings:

@@ -56,29 +56,6 @@ BUS_PULL_OHMS: Final = (4.7e3, 2.2e3, 10e3, 1.5e3, 1e3, 3.3e3)
 #: References of regulators that are usual where the part is not known, V (common practice).
 USUAL_REFERENCES: Final = (0.6, 0.8, 1.25)
 
-# How much a likeness says about a value; common practice, no source, the order is what counts.
-SAME_ROLE: Final = 1.0
-SAME_RAIL: Final = 1.5
-SAME_CHIP: Final = 2.5
-SAME_BUS: Final = 8.0
-#: On the same bus, but on another side of its level shifter.
-OTHER_SUPPLY: Final = 0.3
-SISTER_LINE: Final = 12.0
-TWIN_PIN: Final = 14.0
-SAME_NETS: Final = 10.0
-#: From here on a likeness is strong; all weaker ones together count as the second figure at most.
-STRONG_LIKENESS: Final = 7.0
-MOST_HABIT: Final = 10.0
-OTHER_ROLE: Final = 0.15
-#: What is said by a position that is alike in place, but has another role.
-LESS: Final = 0.7
-#: Factors for capacitors: of one package size, and of two.
-SAME_SIZE: Final = 2.0
-OTHER_SIZE: Final = 0.5
-#: Values this near are one choice: 470 and 475 ohms.
-NEARLY: Final = 0.03
-TRADE: Final = 0.6
-
 #: What is stated of the kinds that something is proposed for, and its unit.
 _QUANTITIES: Final = {
     Kind.RESISTOR: ("ohms", "Ω"),
@@ -145,14 +122,16 @@ class ValueBank:
 
     def choose(self, quantity: str, role: str, own: Position, usual: Usual) -> list[Choice]:
         """Return values that fit a position of that role, likeliest first."""
+        likeness = knowledge.table("roles")["likeness"]
         weights: dict[float, float] = {}
         habits: dict[float, float] = {}
         best: dict[float, tuple[float, str]] = {}
 
         def add(value: float, weight: float, reason: str) -> None:
-            same = next((v for v in weights if abs(v - value) <= NEARLY * max(v, value)), value)
+            near = likeness["nearly"]
+            same = next((v for v in weights if abs(v - value) <= near * max(v, value)), value)
             weights.setdefault(same, 0.0)
-            kept = weights if weight >= STRONG_LIKENESS else habits
+            kept = weights if weight >= likeness["strong"] else habits
             kept[same] = kept.get(same, 0.0) + weight
             if weight > best.get(same, (0.0, ""))[0]:
                 best[same] = weight, reason
@@ -162,10 +141,10 @@ class ValueBank:
             if weight and known.position.key != own.key:
                 add(known.value, weight, reason)
         for index, value in enumerate(usual.choices):
-            add(value, TRADE / (1 + index), f"usual for a {role}")
+            add(value, likeness["trade"] / (1 + index), f"usual for a {role}")
         most = max(habits.values(), default=0.0)
         for value, habit in habits.items():
-            weights[value] += habit * min(1.0, MOST_HABIT / most)
+            weights[value] += habit * min(1.0, likeness["most habit"] / most)
         ranked = sorted(weights, key=lambda value: (-weights[value], value))
         return [Choice(value, best[value][1]) for value in ranked]
 
@@ -209,6 +188,7 @@ def look_at(survey: Survey, buses: Sequence[Bus], part: Part) -> Position:
             value = survey.part(pin.part).value
             if value:
                 pins[value, pin.number] = pin.part
+    apart = pad_distance_mm(part)
     return Position(
         key=part.key,
         signals=signals,
@@ -221,12 +201,8 @@ def look_at(survey: Survey, buses: Sequence[Bus], part: Part) -> Position:
             for index, bus in enumerate(buses)
             if any(net in line.nets or net == line.net for line in bus.lines for net in signals)
         ),
-        size=survey.kinds[part.key].size_inch or _rounded(pad_distance_mm(part)),
+        size=survey.kinds[part.key].size_inch or (round(apart, 1) if apart is not None else None),
     )
-
-
-def _rounded(distance: float | None) -> float | None:
-    return round(distance, 1) if distance is not None else None
 
 
 def _stem(net: str) -> str | None:
@@ -245,39 +221,38 @@ def _stem(net: str) -> str | None:
 def _likeness(own: Position, role: str, known: Known) -> tuple[float, str]:
     """Return how much a known value says about a position, and the chief reason."""
     other = known.position
+    likeness: Mapping[str, float] = knowledge.table("roles")["likeness"]
     same_role = known.role == role or {known.role, role} == _SUPPLY_ROLES
-    less = 1.0 if same_role else LESS
-    if own.rails == other.rails and _at_twin_pin(own, other):
-        return TWIN_PIN * less, f"as {other.key} has at the same pin of a like chip"
+    less = 1.0 if same_role else likeness["less"]
+    # the same pin of two chips of one value
+    twin = any(other.pins.get(pin, chip) != chip for pin, chip in own.pins.items())
+    if own.rails == other.rails and twin:
+        return likeness["twin pin"] * less, f"as {other.key} has at the same pin of a like chip"
     if own.signals and own.signals == other.signals and own.rails == other.rails:
-        return SAME_NETS * less, f"as {other.key} has beside it"
+        return likeness["same nets"] * less, f"as {other.key} has beside it"
     sisters = _sisters(own, other)
-    weight, reason = SAME_ROLE, f"as the {known.role} {other.key} has"
+    weight, reason = likeness["same role"], f"as the {known.role} {other.key} has"
     if sisters:
-        weight, reason = SISTER_LINE * less, f"as {other.key} has on the sister line"
+        weight, reason = likeness["sister line"] * less, f"as {other.key} has on the sister line"
     if not same_role:
         family = row_of(role).get("family")
         if sisters or family is None or family != row_of(known.role).get("family"):
             return (weight, reason) if sisters else (0.0, "")
-        return OTHER_ROLE, f"as {other.key} has"
+        return likeness["other role"], f"as {other.key} has"
     if not sisters and own.buses & other.buses:
-        weight, reason = SAME_BUS, f"as {other.key} has on the same bus"
+        weight, reason = likeness["same bus"], f"as {other.key} has on the same bus"
         if own.rails != other.rails:
-            weight *= OTHER_SUPPLY
+            weight *= likeness["other supply"]
     elif not sisters:
         if own.rails and set(own.rails) <= set(other.rails):
-            weight, reason = weight + SAME_RAIL, f"as {other.key} has at {', '.join(own.rails)}"
+            weight += likeness["same rail"]
+            reason = f"as {other.key} has at {', '.join(own.rails)}"
         if own.chips & other.chips:
-            weight += SAME_CHIP
+            weight += likeness["same chip"]
             reason = f"as {other.key} has at {min(own.chips & other.chips)}"
     if own.size is not None and other.size is not None and row_of(role).get("sized"):
-        weight *= SAME_SIZE if own.size == other.size else OTHER_SIZE
+        weight *= likeness["same size" if own.size == other.size else "other size"]
     return weight, reason
-
-
-def _at_twin_pin(own: Position, other: Position) -> bool:
-    """Return whether both stand at the same pin of two chips of one value."""
-    return any(other.pins.get(pin, chip) != chip for pin, chip in own.pins.items())
 
 
 def _sisters(own: Position, other: Position) -> bool:
@@ -377,35 +352,22 @@ def _by_value(found: list[Proposal]) -> tuple[Proposal, ...]:
 
 def _computed(hidden: Survey, buses: Sequence[Bus], part: Part, role: str) -> Usual | None:
     """Return the range and values that a formula or a standard gives here, with the reason."""
-    if role in {"pull-down", "termination"}:
-        return _cc_resistor(hidden, part)
     if role == "pull-up":
         return _bus_pull_up(hidden, buses, part)
     if role.startswith("feedback divider"):
         return _feedback_leg(hidden, part)
-    if role in {"series resistor", "zero-ohm link"}:
-        return _in_thermistor_line(hidden, part)
-    return None
-
-
-def _in_thermistor_line(hidden: Survey, part: Part) -> Usual | None:
-    if not all(hidden.is_signal(net) for net in part.nets):
-        return None
-    if not any(hidden.says("thermistor", net) for net in part.nets):
-        return None
-    why = "ohms in series with a thermistor falsify its reading, so there are few or none"
-    return Usual(0.0, 1e3, (0.0, 100.0, 1e3), firm=True, why=why)
-
-
-def _cc_resistor(hidden: Survey, part: Part) -> Usual | None:
     signals = [net for net in part.nets if hidden.is_signal(net)]
-    if len(signals) != 1 or not any(hidden.is_ground(net) for net in part.nets):
-        return None
-    if not hidden.says("usb cc", signals[0]) or not hidden.count(signals[0], Kind.CONNECTOR):
-        return None
-    spread = CC_OHMS * CC_TOLERANCE
-    why = "USB Type-C asks for 5.1 kΩ within 10 % from CC to ground at a sink"
-    return Usual(CC_OHMS - spread, CC_OHMS + spread, (CC_OHMS,), firm=True, why=why)
+    if role in {"series resistor", "zero-ohm link"} and len(signals) == len(part.nets):
+        if any(hidden.says("thermistor", net) for net in signals):
+            why = "ohms in series with a thermistor falsify its reading, so there are few or none"
+            return Usual(0.0, 1e3, (0.0, 100.0, 1e3), firm=True, why=why)
+    elif role in {"pull-down", "termination"} and len(signals) == 1:
+        plugged = hidden.says("usb cc", signals[0]) and hidden.count(signals[0], Kind.CONNECTOR)
+        if plugged and any(hidden.is_ground(net) for net in part.nets):
+            spread = CC_OHMS * CC_TOLERANCE
+            why = "USB Type-C asks for 5.1 kΩ within 10 % from CC to ground at a sink"
+            return Usual(CC_OHMS - spread, CC_OHMS + spread, (CC_OHMS,), firm=True, why=why)
+    return None
 
 
 def _bus_pull_up(hidden: Survey, buses: Sequence[Bus], part: Part) -> Usual | None:
