@@ -14,7 +14,7 @@ from typing import Final
 
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.rail_names import read_rail_name
+from nettrace.circuit.rail_evidence import read_rail_name
 from nettrace.knowledge import Words, section
 from nettrace.model.board import Board, Part
 from nettrace.model.names import match_names

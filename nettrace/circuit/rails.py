@@ -34,8 +34,8 @@ from nettrace.circuit.rail_evidence import (
     find_grounds,
     is_feedback_pin,
     is_power_pin,
+    read_rail_name,
 )
-from nettrace.circuit.rail_names import read_rail_name
 from nettrace.knowledge import compiled, pattern, table
 from nettrace.model.board import Board, Net, Part
 from nettrace.model.names import match_names, natural_key

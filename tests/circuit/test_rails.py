@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.evidence import NetKind, Rail
-from nettrace.circuit.rail_names import read_rail_name
+from nettrace.circuit.rail_evidence import read_rail_name
 from nettrace.model.builder import BoardBuilder
 from tests.circuit.case_file import Case, read_cases
 from tests.circuit_language import circuit

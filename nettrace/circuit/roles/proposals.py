@@ -23,7 +23,7 @@ from nettrace.circuit.evidence import Bus, PartKind, Proposal, Role
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import SUPPLY_OHMS
 from nettrace.circuit.part_kinds import infer_kinds
-from nettrace.circuit.rail_names import read_rail_name
+from nettrace.circuit.rail_evidence import read_rail_name
 from nettrace.circuit.rails import reference_volts
 from nettrace.circuit.roles import row_of
 from nettrace.circuit.roles.capacitors import BULK_FARADS

@@ -21,8 +21,12 @@ from nettrace import knowledge
 from nettrace.circuit.evidence import NetKind, PartKind, Rail, Role
 from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.links import Terminals, terminals_of, two_nets
-from nettrace.circuit.rail_evidence import CONVERTER_HENRIES, MOST_NODE_PINS
-from nettrace.circuit.rail_names import leaf_of, pin_function_of
+from nettrace.circuit.rail_evidence import (
+    CONVERTER_HENRIES,
+    MOST_NODE_PINS,
+    leaf_of,
+    pin_function_of,
+)
 from nettrace.model.board import Board, Part, Pin
 from nettrace.values.quantity import engineering
 
