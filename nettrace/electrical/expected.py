@@ -26,7 +26,6 @@ from nettrace.values.sizes import chip_size
 
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
-    from nettrace.circuit.evidence import PartKind, Rail
     from nettrace.electrical.power_off import Resistance
     from nettrace.model.board import Part
 
@@ -175,16 +174,19 @@ class MeteredBoard:
     def fixed(self) -> Mapping[str, float]:
         """Net -> volts that are held: grounds, and the rails that are up.
 
-        A rail tied by 0 Ω to one at another voltage is left out; the user's words stay.
+        A rail tied by 0 Ω to one at another voltage, or to one whose voltage rests on what is
+        missing or shorted, is left out; the user's words stay.
         """
         fixed: dict[str, float] = {}
-        one = self.network.same_node
-        for name, rail in self.circuit.rails.items():
+        one, rails = self.network.same_node, self.circuit.rails
+        upset = self.without or self.changes
+        lost = [name for name in rails if upset and self.upset(name) and not self.is_ground(name)]
+        for name, rail in rails.items():
             if rail.kind is NetKind.GROUND:
                 fixed[name] = 0.0
             elif self.rails or rail.volts is None or rail.volts.nominal is None:
                 continue
-            elif not any(one(name, lost) for lost in self._lost):
+            elif not any(one(name, other) for other in lost):
                 fixed[name] = rail.volts.nominal
         kept: dict[str, float] = dict(self.rails or {})
         for name, volts in sorted({**fixed, **kept}.items(), key=lambda item: item[1] != 0):
@@ -193,20 +195,15 @@ class MeteredBoard:
                 kept[name] = volts
         return kept
 
-    def upset(self, rail: Rail) -> str:
-        """Return the missing or shorted part that the rail's voltage rests on, "" if none."""
+    def upset(self, net: str) -> str:
+        """Return the missing or shorted part that a rail's voltage rests on, "" if none."""
+        rail = self.circuit.rails.get(net)
+        if rail is None:
+            return ""
         gone = [*self.without, *(key for key, ohms in self.changes.items() if ohms == 0)]
         basis = rail.volts.from_parts if rail.volts is not None else ()
         found = (key for key in gone if key == rail.source or key in basis)
         return next((self.circuit.board.part_by_key[key].refdes for key in found), "")
-
-    @cached_property
-    def _lost(self) -> tuple[str, ...]:
-        """Rails whose voltage is not known any more, with these parts missing or shorted."""
-        if not self.without and not self.changes:
-            return ()
-        rails = self.circuit.rails.items()
-        return tuple(name for name, rail in rails if not self.is_ground(name) and self.upset(rail))
 
     @cached_property
     def _hanging(self) -> Mapping[str, str]:
@@ -264,20 +261,18 @@ class MeteredBoard:
         volts = self.node_volts[net]
         if net in self.fixed:
             return ExpectedVolts(volts, stated.min, stated.max, stated.basis) if stated else None
-        names = ", ".join(self._held_around(net)[:NAMED])
+        around = self.network.around(net, self.fixed)
+        names = ", ".join([name for name in self.fixed if name in around][:NAMED])
         basis = f"by the resistors from {names}, while nothing drives the net"
         return ExpectedVolts(volts, None, None, basis)
-
-    def _held_around(self, net: str) -> list[str]:
-        around = self.network.around(net, self.fixed)
-        return [name for name in self.fixed if name in around]
 
     # -- readings ----------------------------------------------------------------------------
 
     def between(self, start: str, start_net: str, to: str, to_net: str) -> Expected:
         """Return what to expect from one net (shown as `start`) to another (shown as `to`)."""
+        ends = start, start_net, to, to_net
         if start_net == to_net:
-            return Expected(start, start_net, to, to_net, None, 0.0, None, ("one net: it beeps",))
+            return Expected(*ends, None, 0.0, None, ("one net: it beeps",))
         bounds = self.power_off.ohms(start_net, to_net)
         farads, parts, class_2 = self.power_off.farads(start_net, to_net)
         because = list(self._why_ohms(bounds))
@@ -289,45 +284,36 @@ class MeteredBoard:
                     "(falls with bias and age)"
                 )
         if to_net != self.ground:
-            return Expected(start, start_net, to, to_net, bounds, farads, None, tuple(because))
+            return Expected(*ends, bounds, farads, None, tuple(because))
         volts = self.volts(start_net)
         warm = self._thermistor_line(start_net)
         if volts is not None:
             because.append(volts.basis)
         if warm is not None and warm.part is None:
             because.append("with the pack unplugged: with it, see over temperature")
-        rail = self.circuit.rails.get(start_net)
-        if rail is not None and (part := self.upset(rail)):
+        if part := self.upset(start_net):
             because.append(f"its voltage rests on {part}: not known now, it may be too high")
         elif volts is None and (unknown := self.why_unknown(start_net)):
             because.append(unknown)
         diode = "" if self.is_ground(start_net) else DIODE_TEXT
-        return Expected(
-            start, start_net, to, to_net, bounds, farads, volts, tuple(because), diode, warm
-        )
+        return Expected(*ends, bounds, farads, volts, tuple(because), diode, warm)
 
     def of_net(self, start: str, net: str, part: Part | None = None) -> tuple[Expected, ...]:
         """Return the readings of a net, shown as `start`: to ground, to the rails that pull it.
 
         Across `part` too, if it has two nets.
         """
-        targets: dict[str, str] = {}
-        if self.ground is not None and self.ground != net:
-            targets[self.ground] = self.ground
-        for pull in self.circuit.pulls.get(net, ()):
-            if pull.fitted and pull.to != net:
-                targets.setdefault(pull.to, pull.to)
-        other = None
+        pulls = self.circuit.pulls.get(net, ())
+        nets = [self.ground, *(pull.to for pull in pulls if pull.fitted)]
+        targets = {name: name for name in nets if name is not None and name != net}
+        other, heat = None, None
         if part is not None and len(part.nets) == 2:
-            other = next(name for name in part.nets if name != net)
-            opposite = next(p for p in part.pins if p.net == other)
+            other, heat = next(name for name in part.nets if name != net), self.heat(part.key)
+            opposite = next(pin for pin in part.pins if pin.net == other)
             label = f"{part.refdes}.{opposite.number}"
             targets[other] = f"{label} ({other})" if other in targets else label
-        found = [self.between(start, net, label, name) for name, label in targets.items()]
-        if part is not None and other is not None:
-            heat = self.heat(part.key)
-            found = [replace(f, heat=heat) if f.to_net == other else f for f in found]
-        return tuple(found)
+        found = (self.between(start, net, label, name) for name, label in targets.items())
+        return tuple(replace(f, heat=heat) if f.to_net == other else f for f in found)
 
     def _why_ohms(self, bounds: OhmsBounds) -> tuple[str, ...]:
         unknown = self._names(bounds.unknown)
@@ -366,38 +352,39 @@ class MeteredBoard:
         nets = [name for name in board.net_by_name if self.network.same_node(name, net)]
         pins = [pin for name in nets for pin in board.net_by_name[name].pins]
         here = [pin.part for pin in pins if pin.part not in self.without]
-        for key in here:
-            kind, part = circuit.kinds[key], board.part_by_key[key]
-            if kind.kind is Kind.THERMISTOR and kind.fitted and kind.ohms:
-                what = f"{part.refdes}, {engineering(kind.ohms, 'Ω')} at 25 °C"
-                return self._line(net, key, kind.ohms, self._beta(part), what)
-        biased = any(circuit.roles(key)[0].role == "thermistor bias" for key in here)
-        if not biased or not any(circuit.kinds[key].kind is Kind.CONNECTOR for key in here):
-            return None
-        what = (
-            f"a pack's thermistor of {engineering(NOMINAL_OHMS, 'Ω')} at 25 °C to "
-            f"{self.ground or 'ground'} (common practice, no source)"
+        kinds = {key: circuit.kinds[key] for key in here}
+        own = (
+            (key, kind.ohms)
+            for key, kind in kinds.items()
+            if kind.kind is Kind.THERMISTOR and kind.fitted and kind.ohms
         )
-        return self._line(net, None, NOMINAL_OHMS, None, what)
-
-    def _beta(self, part: Part) -> float | None:
-        """Return the beta that the user's note, the value, a field or the description states, K."""
-        noted = self.circuit.notes.values.get(part.refdes)
-        texts = (noted, part.value, *part.properties.values(), part.description)
-        betas = (read_part_value(text, "thermistor").beta for text in texts if text)
-        return next((beta for beta in betas if beta is not None), None)
-
-    def _line(
-        self, net: str, key: str | None, nominal_ohms: float, beta: float | None, what: str
-    ) -> ThermistorLine:
+        key, nominal = next(own, (None, NOMINAL_OHMS))
+        beta = None
+        if key is not None:
+            part = board.part_by_key[key]
+            what = f"{part.refdes}, {engineering(nominal, 'Ω')} at 25 °C"
+            # the beta that the user's note, the value, a field or the description states, K
+            noted = circuit.notes.values.get(part.refdes)
+            texts = (noted, part.value, *part.properties.values(), part.description)
+            betas = (read_part_value(text, "thermistor").beta for text in texts if text)
+            beta = next((found for found in betas if found is not None), None)
+        elif any(circuit.roles(key)[0].role == "thermistor bias" for key in here) and any(
+            kind.kind is Kind.CONNECTOR for kind in kinds.values()
+        ):
+            what = (
+                f"a pack's thermistor of {engineering(NOMINAL_OHMS, 'Ω')} at 25 °C to "
+                f"{self.ground or 'ground'} (common practice, no source)"
+            )
+        else:
+            return None
+        curve = f"beta {beta:g} K" if beta is not None else "the curve of a B57330V2103, scaled"
         rows = []
         for celsius in CELSIUS:
             if beta is not None:
-                ohms = beta_ohms(celsius, beta, nominal_ohms)
+                ohms = beta_ohms(celsius, beta, nominal)
             else:
-                ohms = table_ohms(celsius) * nominal_ohms / NOMINAL_OHMS
+                ohms = table_ohms(celsius) * nominal / NOMINAL_OHMS
             rows.append(LineAtCelsius(celsius, ohms, self._volts_with(net, key, ohms)))
-        curve = f"beta {beta:g} K" if beta is not None else "the curve of a B57330V2103, scaled"
         return ThermistorLine(key, tuple(rows), f"{what}, by {curve}")
 
     def _volts_with(self, net: str, key: str | None, ohms: float) -> float | None:
@@ -409,15 +396,12 @@ class MeteredBoard:
             network = Network((*self.network.resistors, pack))
         else:
             return None
-        supplies = {
-            name
-            for name, rail in self.circuit.rails.items()
-            if rail.kind is not NetKind.GROUND and name in self.fixed
-        } | set(self.rails or {})
-        # with grounds alone there is nothing to divide
         if net in self.fixed or net in self._hanging:
             return None
-        if not supplies & network.around(net, self.fixed):
+        around = network.around(net, self.fixed)
+        # with grounds alone there is nothing to divide
+        if not any((self.rails and n in self.rails) or not self.is_ground(n)
+                   for n in self.fixed if n in around):  # fmt: skip
             return None
         return network.voltages(self.fixed).get(net)
 
@@ -434,15 +418,22 @@ class MeteredBoard:
         kind = self.circuit.kinds[part]
         if kind.kind not in _HEATED:
             return None
-        own = [r for r in self._resistances_by_part.get(part, ()) if r.ohms > 0]
+        own = [r for r in self.power_off.elements.resistances if r.part == part and r.ohms > 0]
         if not own:
             return None
-        quiet = [watts for r in own if (watts := self._quiet_watts(r)) is not None]
+        volts = self.node_volts
+        drops = [(volts[r.a] - volts[r.b], r.ohms) for r in own if r.a in volts and r.b in volts]
+        quiet = [w if (w := drop**2 / ohms) > _NOTHING else 0.0 for drop, ohms in drops]
         driven = self.circuit.roles(part)[0].role not in _UNDRIVEN
         worst = [watts for r in own if driven and (watts := self._worst_watts(r)) is not None]
         watts = max(quiet, default=None)
         at_most = max((*worst, *quiet)) if worst else None
-        rated, by = _rating(kind)
+        rated, by = kind.rated_watts, "stated by the source"
+        if rated is None:
+            size = chip_size(kind.size_inch or "") if kind.kind is Kind.RESISTOR else None
+            by = ""
+            if size is not None and size.watts is not None:
+                rated, by = size.watts, f"size {size.inch}, at 70 °C ({size.source})"
         state: HeatState = "within"
         if rated is None:
             state = "rating not known"
@@ -453,13 +444,6 @@ class MeteredBoard:
         return Heat(part, watts, at_most, rated, by, state)
 
     @cached_property
-    def _resistances_by_part(self) -> Mapping[str, list[Resistance]]:
-        found: dict[str, list[Resistance]] = {}
-        for item in self.power_off.elements.resistances:
-            found.setdefault(item.part, []).append(item)
-        return found
-
-    @cached_property
     def _drivers(self) -> Mapping[str, list[str]]:
         """Net -> the keys of the parts that may drive or load it in a way nobody knows."""
         found: dict[str, list[str]] = {}
@@ -467,13 +451,6 @@ class MeteredBoard:
             for net in nets:
                 found.setdefault(net, []).append(part)
         return found
-
-    def _quiet_watts(self, item: Resistance) -> float | None:
-        volts = self.node_volts
-        if item.a not in volts or item.b not in volts:
-            return None
-        watts = (volts[item.a] - volts[item.b]) ** 2 / item.ohms
-        return watts if watts > _NOTHING else 0.0
 
     def _worst_watts(self, item: Resistance) -> float | None:
         """Return the power if a chip takes the net behind a resistor as far as it can.
@@ -503,12 +480,3 @@ class MeteredBoard:
         if not reached or (drivers and len(reached) < 2):
             return None
         return min(reached), max(reached)
-
-
-def _rating(kind: PartKind) -> tuple[float | None, str]:
-    if kind.rated_watts is not None:
-        return kind.rated_watts, "stated by the source"
-    size = chip_size(kind.size_inch) if kind.size_inch else None
-    if size is not None and size.watts is not None and kind.kind is Kind.RESISTOR:
-        return size.watts, f"size {size.inch}, at 70 °C ({size.source})"
-    return None, ""
