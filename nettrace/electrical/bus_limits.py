@@ -6,7 +6,6 @@ I2C by NXP UM10204, SMBus by its classes of drive; I3C and single-wire HDQ as hi
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Literal
@@ -88,10 +87,6 @@ class Limits:
         """Whether any value is legal."""
         return self.at_least <= self.at_most
 
-    def rounded(self) -> tuple[int, int]:
-        """Return both ends in whole ohms."""
-        return round(self.at_least), round(self.at_most)
-
 
 @dataclass(frozen=True, slots=True)
 class PullUpVerdict:
@@ -146,7 +141,8 @@ def pull_up_limits(
 
     Source: NXP UM10204 rev. 7, section 7.1, equations 1 and 2.
 
-    >>> pull_up_limits(3.3, 200e-12, BusMode.FAST).rounded()
+    >>> limits = pull_up_limits(3.3, 200e-12, BusMode.FAST)
+    >>> round(limits.at_least), round(limits.at_most)
     (967, 1770)
     """
     above_zero(supply_volts=supply_volts, bus_farads=bus_farads)
@@ -254,8 +250,7 @@ def judge_pull_up(
         for mode, window in windows.items()
         if window.at_least * (1 - 1e-6) <= pull_ohms <= window.at_most * (1 + 1e-6)
     ]
-    first = modes[0]
-    mode = (fitting or [first])[0]
+    first, mode = modes[0], (fitting or modes)[0]
     limits, row = windows[mode], MODES[mode]
     volts, amperes = low_level(supply_volts, mode)
     reasons.append(
@@ -264,53 +259,41 @@ def judge_pull_up(
         f"at most {engineering(limits.at_most, 'Ω')} "
         f"({engineering(row.rise_seconds, 's')}); {row.source}"
     )
+
+    def why_not(mode: BusMode) -> str:
+        if pull_ohms < windows[mode].at_least:
+            least = engineering(windows[mode].at_least, "Ω")
+            return f"too strong for {mode.value}: at least {least}"
+        return (
+            f"too weak for {mode.value}: rises in {engineering(rise, 's')} of "
+            f"{engineering(MODES[mode].rise_seconds, 's')}"
+        )
+
+    least = min(window.at_least for window in windows.values())
+    most = max(window.at_most for window in windows.values())
     state: Window = "ok"
     if fitting:
         word = "" if mode in _SMBUS or mode is BusMode.I3C else " mode"
         text = f"{shown} suits {mode.value}{word} (up to {engineering(row.hertz, 'Hz')})"
         if mode is not first:
-            text += f"; {_why_not(pull_ohms, rise, windows[first], first)}"
-    else:
-        state, text = _misfit(pull_ohms, supply_volts, farads, rise, windows)
-    return PullUpVerdict(state, text, mode, limits, rise, tuple(reasons))
-
-
-def _misfit(
-    pull_ohms: float,
-    supply_volts: float,
-    farads: float,
-    rise: float,
-    windows: Mapping[BusMode, Limits],
-) -> tuple[Window, str]:
-    """Return the state and the words for a pull-up that no class allows."""
-    shown = engineering(pull_ohms, "Ω")
-    least = min(window.at_least for window in windows.values())
-    most = max(window.at_most for window in windows.values())
-    if not any(window.possible for window in windows.values()):
+            text += f"; {why_not(first)}"
+    elif not any(window.possible for window in windows.values()):
+        state = "no legal value"
         where = f"{engineering(supply_volts, 'V')} and {engineering(farads, 'F')}"
-        return "no legal value", f"{shown}: no pull-up is legal at {where}"
-    if pull_ohms < least:
-        return "too strong", (
+        text = f"{shown}: no pull-up is legal at {where}"
+    elif pull_ohms < least:
+        state = "too strong"
+        text = (
             f"{shown} is too strong: at least {engineering(least, 'Ω')}, or a part may fail to "
             "pull the line low"
         )
-    if pull_ohms > most:
-        return "too weak", (
+    elif pull_ohms > most:
+        state = "too weak"
+        text = (
             f"{shown} is too weak: the line rises in {engineering(rise, 's')}; "
             f"at most {engineering(most, 'Ω')} at {engineering(farads, 'F')}"
         )
-    first, limits = next(iter(windows.items()))
-    state: Window = "too strong" if pull_ohms < limits.at_least else "too weak"
-    return (
-        state,
-        f"{shown} is {state} for {first.value}: {_why_not(pull_ohms, rise, limits, first)}",
-    )
-
-
-def _why_not(pull_ohms: float, rise: float, limits: Limits, mode: BusMode) -> str:
-    if pull_ohms < limits.at_least:
-        return f"too strong for {mode.value}: at least {engineering(limits.at_least, 'Ω')}"
-    return (
-        f"too weak for {mode.value}: rises in {engineering(rise, 's')} of "
-        f"{engineering(MODES[mode].rise_seconds, 's')}"
-    )
+    else:
+        state = "too strong" if pull_ohms < windows[first].at_least else "too weak"
+        text = f"{shown} is {state} for {first.value}: {why_not(first)}"
+    return PullUpVerdict(state, text, mode, limits, rise, tuple(reasons))

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from nettrace.electrical import bus_limits, charging, meter, thermistor
 from nettrace.electrical.ranges import above_zero, not_negative
@@ -43,17 +43,19 @@ class FormulaLine:
     unit: str = ""
 
 
-Answers = tuple[FormulaLine, ...]
+#: Label, value, and unit where there is one.
+_Line = tuple[str, float | str] | tuple[str, float | str, str]
+_Lines = Iterator[_Line]
 
 
 @dataclass(frozen=True, slots=True)
 class Formula:
-    """A formula by name; `solve` takes the parameters by name and returns the lines."""
+    """A formula by name; `solve` takes the parameters by name and yields its lines."""
 
     name: str
     help: str
     parameters: tuple[FormulaInput, ...]
-    solve: Callable[..., Answers]
+    solve: Callable[..., _Lines]
 
 
 class Solved(tuple[FormulaLine, ...]):
@@ -63,39 +65,36 @@ class Solved(tuple[FormulaLine, ...]):
     formula: Formula
 
 
-def _pull_up_window(volts: float, capacitance: float, mode: str) -> Answers:
+def _pull_up_window(volts: float, capacitance: float, mode: str) -> _Lines:
     found = next((m for m in bus_limits.BusMode if m.value.lower() == mode.lower()), None)
     if found is None:
         known = ", ".join(m.value for m in bus_limits.BusMode)
         raise WrongUsage(f"no bus class '{mode}'", hint=f"There are {known}.")
     limits = bus_limits.pull_up_limits(volts, capacitance, found)
-    lines = (
-        FormulaLine("at least", limits.at_least, "Ω"),
-        FormulaLine("at most", limits.at_most, "Ω"),
-    )
-    return lines if limits.possible else (*lines, FormulaLine("verdict", "no value is legal"))
+    yield "at least", limits.at_least, "Ω"
+    yield "at most", limits.at_most, "Ω"
+    if not limits.possible:
+        yield "verdict", "no value is legal"
 
 
-def _pull_up(ohms: float, volts: float, bus: str, capacitance: float | None = None) -> Answers:
+def _pull_up(ohms: float, volts: float, bus: str, capacitance: float | None = None) -> _Lines:
     verdict = bus_limits.judge_pull_up(ohms, volts, capacitance, bus)
-    lines = [FormulaLine("verdict", verdict.text)]
+    yield "verdict", verdict.text
     if verdict.rise_seconds is not None:
-        lines.append(FormulaLine("rise time", verdict.rise_seconds, "s"))
-    lines.append(FormulaLine("series resistor at most", bus_limits.series_limit_ohms(ohms), "Ω"))
-    return (*lines, *(FormulaLine("because", reason) for reason in verdict.because))
+        yield "rise time", verdict.rise_seconds, "s"
+    yield "series resistor at most", bus_limits.series_limit_ohms(ohms), "Ω"
+    yield from (("because", reason) for reason in verdict.because)
 
 
-def _divider(volts: float, upper: float, lower: float, load: float | None = None) -> Answers:
-    """Return the tap; an infinite resistance is an open."""
+def _divider(volts: float, upper: float, lower: float, load: float | None = None) -> _Lines:
+    """The tap; an infinite resistance is an open."""
     not_negative(upper_ohms=upper, lower_ohms=lower)
     if upper == lower and (upper == 0 or math.isinf(upper)):
         raise ValueError("the tap has no voltage of its own with both resistors 0 or both open")
-    lines = [FormulaLine("tap", _tap(volts, upper, lower), "V")]
+    yield "tap", _tap(volts, upper, lower), "V"
     if load is not None:
         above_zero(upper_ohms=upper, lower_ohms=lower, load_ohms=load)
-        loaded = _tap(volts, upper, 1 / (1 / lower + 1 / load))
-        lines.append(FormulaLine("tap under load", loaded, "V"))
-    return tuple(lines)
+        yield "tap under load", _tap(volts, upper, 1 / (1 / lower + 1 / load)), "V"
 
 
 def _tap(volts: float, upper: float, lower: float) -> float:
@@ -104,129 +103,116 @@ def _tap(volts: float, upper: float, lower: float) -> float:
     return 0.0 if math.isinf(upper) else volts * lower / (upper + lower)
 
 
-def _feedback(reference: float, upper: float, lower: float) -> Answers:
+def _feedback(reference: float, upper: float, lower: float) -> _Lines:
     """Vout = Vref·(1 + upper/lower), the feedback pin's current neglected (any data sheet)."""
     above_zero(reference_volts=reference, lower_ohms=lower)
     not_negative(upper_ohms=upper)
-    return (FormulaLine("output", reference * (1 + upper / lower), "V"),)
+    yield "output", reference * (1 + upper / lower), "V"
 
 
-def _feedback_upper(output: float, reference: float, lower: float) -> Answers:
+def _feedback_upper(output: float, reference: float, lower: float) -> _Lines:
     above_zero(output_volts=output, reference_volts=reference, lower_ohms=lower)
     if output < reference:
         raise ValueError("the output cannot be below the reference")
     upper = lower * (output / reference - 1)
-    lines = [FormulaLine("upper resistor", upper, "Ω")]
+    yield "upper resistor", upper, "Ω"
     if upper > 0:
-        near = combinations(upper, "E96", None, limit=1)[0]
-        lines.append(FormulaLine("of E96", near.text("Ω")))
-    return tuple(lines)
+        yield "of E96", combinations(upper, "E96", None, limit=1)[0].text("Ω")
 
 
 def _thermistor(
-    celsius: float | None = None,
-    ohms: float | None = None,
-    beta: float = 3380,
-    nominal: float = thermistor.NOMINAL_OHMS,
-) -> Answers:
+    beta: float, nominal: float, celsius: float | None = None, ohms: float | None = None
+) -> _Lines:
     if (celsius is None) == (ohms is None):
         raise WrongUsage("give either celsius or ohms", hint="One is computed from the other.")
     if celsius is not None:
-        return (FormulaLine("resistance", thermistor.beta_ohms(celsius, beta, nominal), "Ω"),)
-    return (FormulaLine("temperature", thermistor.beta_celsius(ohms or 0.0, beta, nominal), "°C"),)
+        yield "resistance", thermistor.beta_ohms(celsius, beta, nominal), "Ω"
+    else:
+        yield "temperature", thermistor.beta_celsius(ohms or 0.0, beta, nominal), "°C"
 
 
 def _thermistor_divider(
     volts: float, bias: float, beta: float, nominal: float, tap: float | None = None
-) -> Answers:
+) -> _Lines:
     if tap is not None:
         celsius = thermistor.divider_celsius(tap, volts, bias, beta, nominal)
-        zone, effect = thermistor.jeita_zone(celsius)
-        return (
-            FormulaLine("temperature", celsius, "°C"),
-            FormulaLine("charging zone", f"{zone}: {effect}"),
-        )
+        yield "temperature", celsius, "°C"
+        yield "charging zone", ": ".join(thermistor.jeita_zone(celsius))
+        return
     above_zero(bias_ohms=bias, nominal_ohms=nominal)
-    swept = ((c, thermistor.beta_ohms(c, beta, nominal)) for c in (0, 10, 25, 45, 60))
-    return tuple(
-        FormulaLine(f"tap at {c} °C", volts * ohms / (bias + ohms), "V") for c, ohms in swept
-    )
+    for swept in (0, 10, 25, 45, 60):
+        ohms = thermistor.beta_ohms(swept, beta, nominal)
+        yield f"tap at {swept} °C", volts * ohms / (bias + ohms), "V"
 
 
-def _rc(ohms: float, farads: float) -> Answers:
+def _rc(ohms: float, farads: float) -> _Lines:
     """The time to 63 % of the way, and the frequency that is 3 dB down."""
     above_zero(ohms=ohms, farads=farads)
-    return (
-        FormulaLine("time constant", ohms * farads, "s"),
-        FormulaLine("corner", 1 / (2 * math.pi * ohms * farads), "Hz"),
-    )
+    yield "time constant", ohms * farads, "s"
+    yield "corner", 1 / (2 * math.pi * ohms * farads), "Hz"
 
 
-def _lc(henries: float, farads: float) -> Answers:
+def _lc(henries: float, farads: float) -> _Lines:
     above_zero(henries=henries, farads=farads)
-    return (FormulaLine("resonance", 1 / (2 * math.pi * math.sqrt(henries * farads)), "Hz"),)
+    yield "resonance", 1 / (2 * math.pi * math.sqrt(henries * farads)), "Hz"
 
 
-def _crystal_load(first: float, second: float, stray: float) -> Answers:
+def _crystal_load(first: float, second: float, stray: float) -> _Lines:
     """The two capacitors in series, and the stray capacitance beside them."""
     not_negative(stray_farads=stray)
     for farads in (first, second):
         above_zero(farads=farads)
-    return (FormulaLine("load", 1 / (1 / first + 1 / second) + stray, "F"),)
+    yield "load", 1 / (1 / first + 1 / second) + stray, "F"
 
 
-def _led(supply: float, forward: float, amperes: float) -> Answers:
+def _led(supply: float, forward: float, amperes: float) -> _Lines:
     above_zero(amperes=amperes, forward_volts=forward)
     drop = supply - forward
     if not drop > 0 or math.isinf(drop):
         raise ValueError(f"the supply ({supply:g} V) must be above the LED's {forward:g} V")
-    return (FormulaLine("resistor", drop / amperes, "Ω"), FormulaLine("power", drop * amperes, "W"))
+    yield "resistor", drop / amperes, "Ω"
+    yield "power", drop * amperes, "W"
 
 
-def _shunt(ohms: float, amperes: float) -> Answers:
+def _shunt(ohms: float, amperes: float) -> _Lines:
     """The drop carries the sign of the current."""
     above_zero(ohms=ohms)
-    return (FormulaLine("drop", ohms * amperes, "V"), FormulaLine("power", ohms * amperes**2, "W"))
+    yield "drop", ohms * amperes, "V"
+    yield "power", ohms * amperes**2, "W"
 
 
-def _supply(volts: float, amperes: float, trend: str) -> Answers:
-    trends: dict[str, charging.Trend] = {
-        "steady": "steady", "rising": "rising", "falling": "falling", "unknown": "unknown",
-    }  # fmt: skip
-    if trend not in trends:
-        raise WrongUsage(f"no trend '{trend}'", hint=f"There are {', '.join(trends)}.")
-    meaning = charging.explain_supply(volts, amperes, trends[trend])
-    return (
-        FormulaLine("stage", meaning.stage),
-        FormulaLine("meaning", meaning.text),
-        *(FormulaLine("often missing", what) for what in meaning.missing),
-        *(FormulaLine("basis", what) for what in meaning.basis),
-    )
+def _supply(volts: float, amperes: float, trend: str) -> _Lines:
+    known: tuple[charging.Trend, ...] = get_args(charging.Trend)
+    found = next((one for one in known if one == trend), None)
+    if found is None:
+        raise WrongUsage(f"no trend '{trend}'", hint=f"There are {', '.join(known)}.")
+    meaning = charging.explain_supply(volts, amperes, found)
+    yield "stage", meaning.stage
+    yield "meaning", meaning.text
+    yield from (("often missing", what) for what in meaning.missing)
+    yield from (("basis", what) for what in meaning.basis)
 
 
-def _cc(volts: float) -> Answers:
+def _cc(volts: float) -> _Lines:
     offered = charging.advertised_amperes(volts)
     if offered is None:
-        return (FormulaLine("offered", "no source attached, or no pull-down on this CC pin"),)
-    return (FormulaLine("offered", offered, "A"),)
+        yield "offered", "no source attached, or no pull-down on this CC pin"
+    else:
+        yield "offered", offered, "A"
 
 
-def _meter_error(reading: float, accuracy: float, counts: float, count: float) -> Answers:
+def _meter_error(reading: float, accuracy: float, counts: float, count: float) -> _Lines:
     error = meter.uncertainty(reading, accuracy, counts, count)
-    return (
-        FormulaLine("error", error),
-        FormulaLine("at least", reading - error),
-        FormulaLine("at most", reading + error),
-    )
+    yield "error", error
+    yield "at least", reading - error
+    yield "at most", reading + error
 
 
-def _diode_mode(volts: str) -> Answers:
+def _diode_mode(volts: str) -> _Lines:
     found = meter.read_diode(None if volts.upper() == "OL" else parse_quantity(volts, "V"))
-    return (
-        FormulaLine("looks like", found.state),
-        FormulaLine("meaning", found.text),
-        FormulaLine("basis", found.basis),
-    )
+    yield "looks like", found.state
+    yield "meaning", found.text
+    yield "basis", found.basis
 
 
 #: In the table's order.
@@ -293,7 +279,7 @@ def solve_formula(name: str, given: Mapping[str, str]) -> Solved:
             plain = parameter.unit in {"", "any"}
             inputs[parameter.name] = parse_quantity(text, None if plain else parameter.unit)
     try:
-        solved = Solved(formula.solve(**inputs))
+        solved = Solved(FormulaLine(*line) for line in formula.solve(**inputs))
     except ValueError as error:
         raise WrongUsage(str(error), hint=hint) from error
     solved.name, solved.formula = name, formula
