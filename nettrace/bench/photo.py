@@ -142,7 +142,7 @@ class PhotoMap:
             at = _at(rows, x_mm, y_mm) if rows else None
             return math.dist(here, at) if here is not None and at is not None else None
 
-        places = _places([pad for pad in self.known if pad.name not in self.bad])
+        places, _ = _arrays([pad for pad in self.known if pad.name not in self.bad])
         away = np.array([x_mm, y_mm]) - places.mean(axis=0)
         around = places - places.mean(axis=0)
         reach = float(away @ np.linalg.solve(around.T @ around, away))
@@ -223,7 +223,7 @@ def fit_photo(known: Sequence[KnownPad]) -> PhotoMap:
         raise WrongUsage(f"{twice} is given twice", hint="Each known pad once.")
     if {pad.side for pad in pads} >= {Side.TOP, Side.BOTTOM}:
         raise WrongUsage("known pads on both sides of the board", hint="A photo shows one side.")
-    if _lie_on_one_line(_places(pads)) or _lie_on_one_line(_points(pads)):
+    if any(map(_lie_on_one_line, _arrays(pads))):
         raise WrongUsage(
             "the known pads lie on one line", hint="Take one well off it, or the map is open."
         )
@@ -377,9 +377,10 @@ def _fit(pads: Sequence[KnownPad], kind: MapKind) -> _MapFit | None:
     """Return the fit, None where the pads do not settle such a map."""
     free = 6 if kind is MapKind.AFFINE else 8
     over = 2 * len(pads) - free
-    if over < 0 or _lie_on_one_line(_places(pads)):
+    places, points = _arrays(pads)
+    if over < 0 or _lie_on_one_line(places):
         return None
-    matrix = _fitted(_places(pads), _points(pads), free)
+    matrix = _fitted(places, points, free)
     if matrix is None:
         return None
     squares = float((_errors(matrix, pads) ** 2).sum())
@@ -435,12 +436,10 @@ def _lie_on_one_line(points: Matrix) -> bool:
     return bool(sizes[0] == 0 or len(sizes) < 2 or sizes[1] < FLATTEST * sizes[0])
 
 
-def _places(pads: Sequence[KnownPad]) -> Matrix:
-    return np.array([[pad.x_mm, pad.y_mm] for pad in pads])
-
-
-def _points(pads: Sequence[KnownPad]) -> Matrix:
-    return np.array([[pad.right_px, pad.down_px] for pad in pads])
+def _arrays(pads: Sequence[KnownPad]) -> tuple[Matrix, Matrix]:
+    """Return the pads' places on the board, mm, and in the photo, px, one pad in a row."""
+    places = np.array([[pad.x_mm, pad.y_mm] for pad in pads])
+    return places, np.array([[pad.right_px, pad.down_px] for pad in pads])
 
 
 def _mapped(matrix: Matrix, places: Matrix) -> Matrix:
@@ -458,11 +457,12 @@ def _at(rows: Rows, x: float, y: float) -> tuple[float, float] | None:
 
 def _errors(matrix: Matrix, pads: Sequence[KnownPad]) -> Matrix:
     """Return how far right and down of the pointed places the map puts pads, px."""
-    return _mapped(matrix, _places(pads)) - _points(pads)
+    places, points = _arrays(pads)
+    return _mapped(matrix, places) - points
 
 
 def _slope(matrix: Matrix, pads: Sequence[KnownPad]) -> Matrix:
     """Return how the photo moves for 1 mm of x and of y in the middle of the pads: 2 x 2, px."""
-    middle, step = _places(pads).mean(axis=0), 1e-3
+    middle, step = _arrays(pads)[0].mean(axis=0), 1e-3
     here, right, up = _mapped(matrix, middle + np.array([[0, 0], [step, 0], [0, step]]))
     return np.column_stack([right - here, up - here]) / step
