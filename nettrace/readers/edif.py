@@ -117,8 +117,8 @@ class BoardMaker(PartMaker):
     def board(self) -> Board:
         """Return the board; BadInput where a reference leads nowhere."""
         builder = self.builder
-        for code, message, offset in self.design.notes:
-            self.warn(code, message, offset)
+        for which, offset, words in self.design.notes:
+            self.warn(which, offset, *words)
         library, view = self.top()
         for said in self.design.annotations.values():
             view.annotate(said)
@@ -206,7 +206,7 @@ class BoardMaker(PartMaker):
                     node = known_nodes[key] = Node(path + name, net.offset, len(self.nodes))
                     self.nodes.append(node)
                 elif not schematic:
-                    self.warn("repeated-net", f"net {net.id} is given twice: joined", net.offset)
+                    self.warn("repeated-net", net.offset, net.id)
                 for connector in net.connectors:
                     wire = f"{connector} {index}" if net.size else connector
                     by_connector.setdefault(wire, node).join(node)
@@ -228,11 +228,7 @@ class BoardMaker(PartMaker):
         """Make supply nets of one name in several sheets one: a power symbol means all of them."""
         known = self.powers.setdefault(name, node)
         if known.root() is not node.root():
-            self.warn(
-                "power-symbols",
-                f"{name} has power symbols in several sheets: taken as one net",
-                node.offset,
-            )
+            self.warn("power-symbols", node.offset, name)
             known.join(node)
 
     def singles(self, net: NetForm, view: View, slots: Slots) -> list[tuple[str, list[Ref]]]:
@@ -245,11 +241,7 @@ class BoardMaker(PartMaker):
                 continue
             port = self.find(slot.ports if slot is not None else view.ports, port_id)
             if port is None or member or port.size != net.size:
-                self.warn(
-                    "width-mismatch",
-                    f"bus {net.name} joins port {port_id}, which is not of its width: left out",
-                    net.offset,
-                )
+                self.warn("width-mismatch of bus", net.offset, net.name, port_id)
                 continue
             for index, (_, joined) in enumerate(wires):
                 joined.append((port_id, port.member(index), instance))
@@ -276,13 +268,9 @@ class BoardMaker(PartMaker):
                 continue  # a symbol
             port = self.find(view.ports if slot is None else slot.ports, port_id)
             if port is None:
-                of_what = "its cell does" if slot is None else "it does"
-                which = "" if slot is None else f" of sheet {slot.instance.name}"
-                self.warn(
-                    "unknown-port",
-                    f"net {net.name} joins port {port_id}{which}, which {of_what} not have",
-                    net.offset,
-                )
+                where = ("of cell",) if slot is None else ("of sheet", slot.instance.name)
+                words = (net.name, port_id, *where[1:])
+                self.warn(f"unknown-port {where[0]}", net.offset, *words)
                 continue
             bits = port.bits(member)
             if len(bits) != 1:
@@ -361,10 +349,7 @@ class BoardMaker(PartMaker):
         if unsure and not sure:
             net = unsure[0][0]
             self.warn(
-                "pins-of-one-name",
-                f"{slot.called} has {len(ports)} pins called {decode_id(head)}, and it is not "
-                f"said which of them net {net.name} joins: taken in order",
-                net.offset,
+                "pins-of-one-name", net.offset, slot.called, len(ports), decode_id(head), net.name
             )
 
     def tie_said_pins(self, nets: list[NetForm], slots: Slots) -> None:
@@ -385,10 +370,7 @@ class BoardMaker(PartMaker):
             if named is not None and (one, folded(pin.port)) not in joined:
                 named.joined.append((pin.port, "", one))
                 self.warn(
-                    "net-said-by-pin",
-                    f"{slot.called}.{pin.designator} is joined by no net, but said to be on "
-                    f"{pin.net}: taken so",
-                    slot.instance.offset,
+                    "net-said-by-pin", slot.instance.offset, slot.called, pin.designator, pin.net
                 )
 
     # -- the end --
@@ -427,9 +409,7 @@ class BoardMaker(PartMaker):
         while (other := f"{name}~{count}") in self.names:
             count += 1
         self.names[name], self.names[other] = count, 1
-        self.warn(
-            "repeated-net-name", f"another net is called {name} too: it is {other} here", offset
-        )
+        self.warn("repeated-net-name", offset, name, other)
         return other
 
     def emit(self, *, schematic: bool) -> None:
@@ -455,11 +435,7 @@ class BoardMaker(PartMaker):
                     facts[key] = (pin_name, kind, said_at)
         for name, offsets in inner.items():
             if len(offsets) > 1 or name in self.names:
-                self.warn(
-                    "same-name-apart",
-                    f"nets called {name} stand in several sheets and are not tied by ports",
-                    offsets[0],
-                )
+                self.warn("same-name-apart", offsets[0], name)
 
     def emit_open_pins(self) -> None:
         """Add the pins that no net names, and say which pin is on two nets."""
@@ -485,8 +461,8 @@ class BoardMaker(PartMaker):
             nets.setdefault(number, []).append(net or "")
         for number, names in nets.items():
             if len(names) > 1:
-                message = f"{draft.refdes}.{number} is on {' and '.join(names)}"
-                self.warn("pin-on-two-nets", message, draft.pin_facts[number, names[1]][2])
+                place = draft.pin_facts[number, names[1]][2]
+                self.warn("pin-on-two-nets", place, draft.refdes, number, " and ".join(names))
 
 
 def _has_symbol(net: NetForm, slots: Slots) -> bool:

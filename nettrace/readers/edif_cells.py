@@ -98,7 +98,7 @@ class CellReader:
             elif form.head == "design":
                 self.top(form)
         if not any(isinstance(item, Form) and item.head == "edifversion" for item in root):
-            self.note("no-version", "no '(edifVersion 2 0 0)': read as EDIF 2 0 0", root.start)
+            self.note("no-version", root.start)
         return self.result
 
     # -- small things --
@@ -107,9 +107,9 @@ class CellReader:
         """Return the error to raise about a form."""
         return self.tree.lines.error(form.start, found, expected=expected, hint=hint)
 
-    def note(self, code: str, message: str, offset: int) -> None:
-        """Note something read with care."""
-        self.result.notes.append((code, message, offset))
+    def note(self, code: str, offset: int, *words: object) -> None:
+        """Note something read with care; the words go into its text of `knowledge/edif.toml`."""
+        self.result.notes.append((code, offset, words))
 
     def forms(self, form: Form, start: int, kind: str) -> Iterator[Form]:
         """Yield the forms in it from item `start` on; all must be known in forms of its kind."""
@@ -145,7 +145,7 @@ class CellReader:
                 f"a form that belongs in '({parent.head}'",
                 f"Is '({near[0]}' meant?" if near else "",
             )
-        self.note("unknown-form", f"'({item.head}' in '({parent.head}' is left out", item.start)
+        self.note("unknown-form", item.start, item.head, parent.head)
 
     def text(self, item: str | Form | None, parent: Form) -> str:
         """Return a string, bare or in `stringDisplay`."""
@@ -212,11 +212,7 @@ class CellReader:
     def one_designator(self, known: str, said: str, form: Form, by: str = "") -> str:
         """Return a reference; a second one that differs is noted."""
         if known and said and said != known:
-            self.note(
-                "two-designators",
-                f"one instance is called {known} and {said}{by}; kept {known}",
-                form.start,
-            )
+            self.note("two-designators", form.start, known, said, by)
         return known or said
 
     def properties(
@@ -278,7 +274,7 @@ class CellReader:
         result = self.result
         _, name = self.name(form.named, form)
         if result.top_cell is not None:
-            self.note("second-design", f"a second design, {name}, is not read", form.start)
+            self.note("second-design", form.start, name)
             return
         found = self.inside(form, 2, "design")
         self.view_maps(found, result.annotations)
@@ -324,11 +320,7 @@ class CellReader:
             if view is not None:
                 view.annotate(annotation)
                 continue
-            self.note(
-                "missing-view",
-                f"the view map of cell {cell.name} is of view {wanted}, which it does not have",
-                annotation.offset,
-            )
+            self.note("missing-view of map", annotation.offset, cell.name, wanted)
 
     def view(self, form: Form, cell: Cell) -> None:
         """Read a view of a cell."""
@@ -542,11 +534,7 @@ class CellReader:
         """Read a net in a net: a piece of the outer one, as drawn, whose pins it repeats."""
         inner = self.new_net(form, view)
         if inner.size != net.size:
-            self.note(
-                "inner-net",
-                f"{inner.name} in net {net.name} is of another width: a net apart",
-                form.start,
-            )
+            self.note("inner-net", form.start, inner.name, net.name)
             view.nets.append(inner)
             return
         known = set(net.joined)
@@ -579,8 +567,7 @@ class CellReader:
                 instance = self.instance_reference(item)
                 deep = next(self.forms(item, 2, "instanceref"), None)
             if deep is not None:
-                message = f"net {net.name}: a port inside another is left out"
-                self.note("deep-reference", message, deep.start)
+                self.note("deep-reference", deep.start, net.name)
                 return
         net.joined.append((port, member, instance))
 

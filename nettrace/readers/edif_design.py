@@ -216,7 +216,7 @@ class Design(msgspec.Struct, eq=False):
     top_cell: str | None = None
     top_library: str = ""
     top_offset: int = 0
-    notes: list[tuple[str, str, int]] = []  # warnings: code, message, offset
+    notes: list[tuple[str, int, tuple[object, ...]]] = []  # warnings: which, offset, its words
     annotations: dict[str, Annotation] = {}  # of `design` itself, by view of the top cell
 
 
@@ -272,11 +272,6 @@ def _character(match: re.Match[str]) -> str:
     if all(least <= code < 0x110000 and not 0xD800 <= code < 0xE000 for code in codes):
         return "".join(map(chr, codes))
     return match[0]
-
-
-def is_placeholder(designator: str) -> bool:
-    """Return whether a reference only holds the place of one: `?`."""
-    return bool(designator) and not designator.strip("?*")
 
 
 def decode_id(identifier: str, *, codes: bool = False) -> str:

@@ -156,12 +156,19 @@ class PartMaker:
         self.pins_of_view: dict[int, tuple[PinNames, set[str]]] = {}
         self.listed_pins = 0
 
-    def warn(self, code: str, message: str, at: int | Place | None) -> None:
-        """Note something read with care; beyond the first of a kind it is counted."""
+    def warn(self, which: str, at: int | Place | None, *words: object) -> None:
+        """Note something read with care; beyond the first of a kind it is counted.
+
+        Args:
+            which: its text in `knowledge/edif.toml`, named by the code and a word or two.
+            at: offset or place.
+            words: for the text.
+        """
+        code = which.partition(" ")[0]
         count = self.warned[code] = self.warned.get(code, 0) + 1
         if count <= MOST_WARNINGS:
             place = self.tree.lines.place(at) if isinstance(at, int) else at
-            self.builder.warn(code, message, place)
+            self.builder.warn(code, table("edif")["warnings"][which].format(*words), place)
 
     def missing(self, wanted: str, names: Iterable[str], offset: int, found: str) -> BadInput:
         """Return the error of a reference that leads nowhere, with the nearest name."""
@@ -222,20 +229,11 @@ class PartMaker:
         library, cell = found or (home, Cell(instance.cell))
         view = self.find_named(cell.views, instance.view)
         if found is None:
-            self.warn(
-                "missing-cell",
-                f"{instance.name} is of cell {instance.cell}, which the file does not hold: "
-                "its pins are those that nets name",
-                instance.offset,
-            )
+            self.warn("missing-cell", instance.offset, instance.name, instance.cell)
         elif view is None and cell.views:
             view = next(iter(cell.views.values()))
-            self.warn(
-                "missing-view",
-                f"{instance.name} wants view {instance.view} of cell {cell.name}, "
-                f"which has {view.name}",
-                instance.offset,
-            )
+            words = (instance.name, instance.view, cell.name, view.name)
+            self.warn("missing-view", instance.offset, *words)
         own = view.properties if view is not None else {}
         fields = _fields({**cell.properties, **own, "cell": cell.name})
         if fields.value is None:
@@ -268,11 +266,7 @@ class PartMaker:
                 f"the top cell {cell.name!r} has no view",
                 hint="Is this a library alone? Export the design.",
             )
-        self.warn(
-            "empty-design",
-            f"the top cell {cell.name} has no contents: is this a library alone?",
-            design.top_offset,
-        )
+        self.warn("empty-design", design.top_offset, cell.name)
         return library, views[0]
 
     def guess_top(self) -> tuple[str, Cell]:
@@ -296,8 +290,7 @@ class PartMaker:
                 expected="instances and nets",
                 hint="Is this a library alone? Export the design.",
             )
-        message = f"no '(design ...)': took cell {tops[-1][1].name} as the top"
-        self.warn("no-design", message, 0)
+        self.warn("no-design", 0, tops[-1][1].name)
         return tops[-1]
 
     # -- instances --
@@ -325,11 +318,7 @@ class PartMaker:
         for _, annotation in annotated:
             for one, each in annotation.within.items():
                 if self.find_id(slots, one) is None:
-                    self.warn(
-                        "missing-instance",
-                        f"a view map names instance {one}, which view {view.name} does not hold",
-                        each.offset,
-                    )
+                    self.warn("missing-instance", each.offset, one, view.name)
         return slots
 
     def annotate(self, drawn: Instance, annotated: Annotated, path: str) -> tuple[Instance, str]:
@@ -356,11 +345,7 @@ class PartMaker:
             pin for pin in drawn.pins or () if (folded(pin.port), pin.member) not in pins
         ] + [pin for some in pins.values() for pin in some]
         if not path and drawn.designator and drawn.designator != made.designator:
-            self.warn(
-                "annotated",
-                f"{drawn.designator} of the drawing is {made.designator} by the view map: taken so",
-                offset,
-            )
+            self.warn("annotated", offset, drawn.designator, made.designator)
         return made, prefix
 
     def fields_of(self, use: Use, instance: Instance) -> Fields:
@@ -384,18 +369,10 @@ class PartMaker:
         if said:
             return said.startswith("#") and ports <= 1
         if instance.pins or ports > 1:
-            self.warn(
-                "no-designator",
-                f"an instance of {instance.cell} has no reference: called {instance.name}",
-                instance.offset,
-            )
+            self.warn("no-designator", instance.offset, instance.cell, instance.name)
             return False
         if ports:  # else a frame, a title
-            self.warn(
-                "symbol",
-                f"{instance.name}, a symbol of {instance.cell} without reference, is no part",
-                instance.offset,
-            )
+            self.warn("symbol", instance.offset, instance.name, instance.cell)
         return True
 
     def part(self, use: Use, instance: Instance, prefix: str, path: str) -> Slot:
@@ -432,12 +409,7 @@ class PartMaker:
     def join_unit(self, draft: PartDraft, fields: Fields, instance: Instance) -> None:
         """Add a further unit of a part: what was missing is taken, what differs is said."""
         if draft.value is not None and fields.value not in (None, draft.value):
-            self.warn(
-                "units-disagree",
-                f"{draft.refdes} has value {draft.value} and, in another unit, {fields.value}; "
-                f"kept {draft.value}",
-                instance.offset,
-            )
+            self.warn("units-disagree", instance.offset, draft.refdes, draft.value, fields.value)
         for name in ("value", "package", "description"):
             if getattr(draft, name) is None:
                 setattr(draft, name, getattr(fields, name))
@@ -498,24 +470,17 @@ class PartMaker:
             self.warn_width(port, member, net)
             return f"{port.base}[{member}]" if member else port.name, port.function, port.type
         if slot.use.view is not None:
-            self.warn(
-                "unknown-port",
-                f"net {net.name} joins port {port_id} of {slot.instance.name}, "
-                f"which cell {slot.instance.cell} does not have",
-                net.offset,
-            )
+            instance = slot.instance
+            words = (net.name, port_id, instance.name, instance.cell)
+            self.warn("unknown-port of part", net.offset, *words)
         number = decode_id(port_id)
         return (f"{number}[{member}]" if member else number, None, None)
 
     def warn_width(self, port: Port, member: str, net: NetForm) -> None:
         """Say that a net joins wires that the port does not have, or several at once."""
         what = f"member {member} of port" if member else "all of port"
-        self.warn(
-            "width-mismatch",
-            f"net {net.name} joins {what} {port.name}, which has {port.size} "
-            + ("wire" if port.size == 1 else "wires"),
-            net.offset,
-        )
+        wires = f"{port.size} {'wire' if port.size == 1 else 'wires'}"
+        self.warn("width-mismatch", net.offset, net.name, what, port.name, wires)
 
     def open_pins(self, slot: Slot, connected: set[str]) -> Iterable[PinName]:
         """Return the pins that the part's cell and the instance give; () if all are connected."""
