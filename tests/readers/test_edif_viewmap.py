@@ -11,7 +11,7 @@ import pytest
 from nettrace.errors import BadInput
 from nettrace.model.board import Board
 from nettrace.readers.document import Document
-from nettrace.readers.edif_design import decode_string
+from nettrace.readers.edif_cells import decode_string
 from nettrace.readers.registry import read_text
 from tests.readers.edif_schematics import Dialect
 from tests.readers.test_edif_schematics import SHEETS, check, codes
