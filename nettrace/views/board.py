@@ -38,15 +38,15 @@ from nettrace.views.page import (
     Heading,
     Table,
     Title,
-    columns,
     line,
+    table,
 )
 from nettrace.views.text import counted, listed, shorten_middle
 from nettrace.views.text_facts import (
     SEVERITY_WORDS,
     basis_words,
+    bus_line,
     bus_words,
-    lines_by_net,
     net_words,
     pin_words,
     place_words,
@@ -88,63 +88,42 @@ def summary(answer: Summary) -> Page:
     pins = f"{counted(counts.pins, 'pin')} on nets"
     yield line(f"{counted(counts.parts, 'part')}, {counted(counts.nets, 'net')}, {pins}, {pads}")
     yield Heading("Sources")
-    yield Table(
-        columns(
-            "file: cut",
-            "format: cut",
-            *(f"{title}: right" for title in ("parts", "nets", "pins", "pads")),
-        ),
-        tuple(
-            (
-                names[source.path],
-                answer.formats.get(source.format, source.format),
-                *(
-                    str(n) if n else "–"
-                    for n in (source.parts, source.nets, source.pins, source.pads)
-                ),
-            )
-            for source in answer.sources
-        ),
-    )
+    rows = []
+    for source in answer.sources:
+        format_name = answer.formats.get(source.format, source.format)
+        numbers = (source.parts, source.nets, source.pins, source.pads)
+        rows.append((names[source.path], format_name, *(str(n) if n else "–" for n in numbers)))
+    heads = "file: cut; format: cut; parts: right; nets: right; pins: right; pads: right"
+    yield table(heads, rows)
     yield from _rails_in_short(answer)
     if answer.buses:
         yield Heading("Buses")
-        yield Table(
-            columns("bus: name cut", "lines: wrap", "devices: wrap"),
-            tuple(
-                (
-                    bus_words(bus),
-                    " ".join(each.line for each in bus.lines),
-                    listed([refdes(answer.brief, key) for key in bus.devices], 5),
-                )
-                for bus in answer.buses
-            ),
-        )  # fmt: skip
+        told = []
+        for bus in answer.buses:
+            devices = listed([refdes(answer.brief, key) for key in bus.devices], 5)
+            told.append((bus_words(bus), " ".join(each.line for each in bus.lines), devices))
+        yield table("bus: name cut; lines: wrap; devices: wrap", told)
     found = answer.conflicts
     if found:
         yield Heading("Conflicts between sources", counted(len(found), "conflict"))
-        yield Bullets(
-            tuple(
-                f"{item.code}: {item.subject} is "
-                + " and ".join(f"{one.what} ({_short(one.place)})" for one in item.statements)
-                + f". Kept {item.kept}."
-                for item in found[:CONFLICTS_SHOWN]
-            )
-        )
+        sentences = []
+        for item in found[:CONFLICTS_SHOWN]:
+            said = " and ".join(f"{one.what} ({_short(one.place)})" for one in item.statements)
+            sentences.append(f"{item.code}: {item.subject} is {said}. Kept {item.kept}.")
+        yield Bullets(tuple(sentences))
         if len(found) > CONFLICTS_SHOWN:
             yield line(f"{len(found) - CONFLICTS_SHOWN} more; --json has them all.", indent=3)
     if answer.warnings:
         yield Heading("Read with care", counted(len(answer.warnings), "warning"))
     for code in dict.fromkeys(warning.code for warning in answer.warnings):
-        told = [warning for warning in answer.warnings if warning.code == code]
-        yield Bullets(
-            tuple(
-                f"{code}: {item.message}" + (f" ({_short(item.place)})" if item.place else "")
-                for item in told[:WARNINGS_SHOWN]
-            )
-        )
-        if len(told) > WARNINGS_SHOWN:
-            yield line((f"{code}: {len(told) - WARNINGS_SHOWN} more", "quiet"), indent=3)
+        sentences = [
+            f"{code}: {item.message}" + (f" ({_short(item.place)})" if item.place else "")
+            for item in answer.warnings
+            if item.code == code
+        ]
+        yield Bullets(tuple(sentences[:WARNINGS_SHOWN]))
+        if len(sentences) > WARNINGS_SHOWN:
+            yield line((f"{code}: {len(sentences) - WARNINGS_SHOWN} more", "quiet"), indent=3)
 
 
 def _rails_in_short(answer: Summary) -> Page:
@@ -154,19 +133,16 @@ def _rails_in_short(answer: Summary) -> Page:
     if not rails:
         yield line("No supply rail was found.", indent=1)
         return
-    yield Table(
-        columns("rail: name cut", "volts: right", "known by: clip", "from", "loads: right"),
-        tuple(
-            (
-                rail.net,
-                volts_words(rail.volts, "?"),
-                basis_words(rail.volts, rail.net),
-                refdes(answer.brief, rail.source) if rail.source is not None else "–",
-                str(len(rail.loads)),
-            )
-            for rail in rails
-        ),
-    )
+    heads = "rail: name cut; volts: right; known by: clip; from; loads: right"
+    yield table(heads, (_rail_row(answer.brief, rail) for rail in rails))
+
+
+def _rail_row(brief: Brief, rail: Rail) -> tuple[str, ...]:
+    volts, basis = volts_words(rail.volts, "?"), basis_words(rail.volts, rail.net)
+    if rail.kind is NetKind.GROUND:
+        volts, basis = "ground", ""
+    source = refdes(brief, rail.source) if rail.source is not None else "–"
+    return (rail.net, volts, basis, source, str(len(rail.loads)))
 
 
 def _short(place: Place) -> str:
@@ -242,19 +218,15 @@ def _position(brief: Brief, item: AreaPart) -> Page:
     name, role = f"{refdes(brief, part.key):<7}", f"{role_words(item.roles):<22}  "
     yield Ends(((name, "name"), (role, "name"), (what, "")), f"{side}{item.distance:.1f} mm")
     pins = list({(pin.number, pin.net): pin for pin in part.pins}.values())
+    width = min(34, max([20, *(len(pin.net or "") for pin in pins)]))
     if len(pins) > PINS_IN_LINES:
         yield _many_pins(brief, pins)
-    else:
-        buses = lines_by_net(brief)
-        width = min(34, max([20, *(len(pin.net or "") for pin in pins)]))
-        for pin in pins:
-            own = f"{pin.name}: " if pin.name and len(pins) > 2 and pin.name != pin.number else ""
-            yield line(
-                (f"{f'.{pin.number}':<5}", "quiet"),
-                f"{shorten_middle(pin.net or 'no net', width):<{width}}  ",
-                (f"{own}{net_words(brief, pin.net, buses)}", "quiet"),
-                indent=3,
-            )
+        pins = []
+    for pin in pins:
+        own = f"{pin.name}: " if pin.name and len(pins) > 2 and pin.name != pin.number else ""
+        name = f"{shorten_middle(pin.net or 'no net', width):<{width}}  "
+        what = f"{own}{net_words(brief, pin.net)}"
+        yield line((f"{f'.{pin.number}':<5}", "quiet"), name, (what, "quiet"), indent=3)
     for effect in item.absence.effects[:EFFECTS_SHOWN]:
         yield Fact("", effect, width=8)
     if item.proposals:
@@ -276,9 +248,9 @@ def _proposal_words(item: Proposal) -> str:
     unit = _UNITS.get(item.quantity, "")
     text = ", ".join(engineering(value, unit, 3) for value in item.choices[:3])
     if item.at_least is not None and item.at_most is not None:
-        text = f"{engineering(item.at_least, unit, 3)} to {engineering(item.at_most, unit, 3)}" + (
-            f", first {text}" if text else ""
-        )
+        first = f", first {text}" if text else ""
+        least, most = engineering(item.at_least, unit, 3), engineering(item.at_most, unit, 3)
+        text = f"{least} to {most}{first}"
     role = str(item.role)
     if role not in _NO_ARTICLE:
         vowel = role[0].lower() in "aeio" or role.startswith("LED")
@@ -289,19 +261,12 @@ def _proposal_words(item: Proposal) -> str:
 def _others(answer: AreaAnswer, others: Sequence[AreaPart]) -> Table:
     rows = []
     for item in others:
-        total = len({pin.number for pin in item.part.pins})
+        part, total = item.part, len({pin.number for pin in item.part.pins})
         here = f"{len({pin.number for pin in item.pins})} of {total} pads"
-        rows.append(
-            (
-                refdes(answer.brief, item.part.key),
-                role_words(item.roles),
-                value_words(answer.brief, item.part),
-                "named above" if item.part.key == answer.named else here,
-                f"{item.distance:.1f}",
-            )
-        )
-    heads = columns("part: name", "what it is: cut", "value: cut", "in the area", "mm: right")
-    return Table(heads, tuple(rows))
+        here = "named above" if part.key == answer.named else here
+        words = refdes(answer.brief, part.key), role_words(item.roles)
+        rows.append((*words, value_words(answer.brief, part), here, f"{item.distance:.1f}"))
+    return table("part: name; what it is: cut; value: cut; in the area; mm: right", rows)
 
 
 def _bare_pads(answer: AreaAnswer) -> Table:
@@ -316,19 +281,13 @@ def _bare_pads(answer: AreaAnswer) -> Table:
     def order(key: tuple[str, str | None]) -> tuple[int, object]:
         return rank.get(key[0], len(rank)), natural_key(groups[key][0].pad.number)
 
-    heads = columns("pad: name cut", "net: cut", "volts", "also on that net: wrap")
-    return Table(
-        heads,
-        tuple(
-            (
-                _pads_cell(refdes(answer.brief, key[0]), [pad.pad.number for pad in groups[key]]),
-                key[1] or "no net",
-                _volts_cell(answer.brief, key[1]),
-                _leads_to(answer.brief, groups[key][0]),
-            )
-            for key in sorted(groups, key=order)
-        ),
-    )
+    rows = []
+    for part, net in sorted(groups, key=order):
+        pads = groups[part, net]
+        name = _pads_cell(refdes(answer.brief, part), [pad.pad.number for pad in pads])
+        volts, far = _volts_cell(answer.brief, net), _leads_to(answer.brief, pads[0])
+        rows.append((name, net or "no net", volts, far))
+    return table("pad: name cut; net: cut; volts; also on that net: wrap", rows)
 
 
 def _pads_cell(name: str, numbers: Sequence[str]) -> str:
@@ -376,14 +335,9 @@ def nets(answers: Several[NetAnswer]) -> Page:
         yield from _in_turn(_net(answer) for answer in answers)
         return
     yield Title(counted(len(answers), "net"), brief.board.name)
-    buses = lines_by_net(brief)
-    yield Table(
-        columns("net: name cut", "pins: right", "what it is"),
-        tuple(
-            (item.net.name, str(len(item.net.pins)), net_words(brief, item.net.name, buses))
-            for item in answers
-        ),
-    )
+    found = [item.net for item in answers]
+    rows = ((net.name, str(len(net.pins)), net_words(brief, net.name)) for net in found)
+    yield table("net: name cut; pins: right; what it is", rows)
 
 
 def _in_turn(pages: Iterable[Page]) -> Page:
@@ -395,9 +349,8 @@ def _in_turn(pages: Iterable[Page]) -> Page:
 
 def _net(answer: NetAnswer) -> Page:
     net, brief = answer.net, answer.brief
-    buses = lines_by_net(brief)
     yield Title(f"Net {net.name}", brief.board.name)
-    yield Fact("what it is", net_words(brief, net.name, buses))
+    yield Fact("what it is", net_words(brief, net.name))
     if net.aliases:
         yield Fact("also called", listed(net.aliases, 4))
     volts = answer.volts
@@ -406,8 +359,8 @@ def _net(answer: NetAnswer) -> Page:
     rail = brief.rails.get(net.name)
     if rail is not None:
         yield from _rail_facts(brief, rail)
-    if net.name in buses:
-        bus, of_bus = buses[net.name]
+    if (on_bus := bus_line(brief, net.name)) is not None:
+        bus, of_bus = on_bus
         verdict = f": {of_bus.verdict}" if of_bus.verdict else ""
         yield Fact("bus", f"{of_bus.line} of {bus_words(bus)}{verdict}")
     yield from _labelled_once("pulls", (pull_words(brief, pull) for pull in answer.pulls))
@@ -422,10 +375,8 @@ def _net(answer: NetAnswer) -> Page:
     yield from _labelled_once("reaches", reaches)
     pins = list({(pin.part, pin.number): pin for pin in net.pins}.values())
     yield Heading(counted(len(pins), "pin"))
-    yield Table(
-        columns("pin: name", "function: cut", "part: cut", "value: cut", "place"),
-        tuple(_pin_row(brief, pin) for pin in pins[:PINS_SHOWN]),
-    )
+    rows = (_pin_row(brief, pin) for pin in pins[:PINS_SHOWN])
+    yield table("pin: name; function: cut; part: cut; value: cut; place", rows)
     if len(pins) > PINS_SHOWN:
         yield line((f"{len(pins) - PINS_SHOWN} more; --json has them all", "quiet"), indent=1)
 
@@ -488,26 +439,11 @@ def rails(answers: Several[Rail]) -> Page:
         return
     rows = []
     for rail in sorted(answers, key=lambda rail: rail.kind is NetKind.GROUND):
-        ground, farads = rail.kind is NetKind.GROUND, rail.decoupling_farads
-        rows.append(
-            (
-                rail.net,
-                "ground" if ground else volts_words(rail.volts, "?"),
-                "" if ground else basis_words(rail.volts, rail.net),
-                refdes(brief, rail.source) if rail.source is not None else "–",
-                str(len(rail.loads)),
-                "?" if farads is None else engineering(farads, "F", 3) if farads else "–",
-            )
-        )
-    heads = columns(
-        "rail: name cut",
-        "volts: right",
-        "known by: wrap",
-        "fed by",
-        "loads: right",
-        "decoupling: right",
-    )
-    yield Table(heads, tuple(rows))
+        farads = rail.decoupling_farads
+        decoupling = "?" if farads is None else engineering(farads, "F", 3) if farads else "–"
+        rows.append((*_rail_row(brief, rail), decoupling))
+    heads = "rail: name cut; volts: right; known by: wrap; fed by; loads: right; decoupling: right"
+    yield table(heads, rows)
 
 
 def buses(answers: Several[Bus]) -> Page:
@@ -557,11 +493,8 @@ def ways(answer: Ways) -> Page:
         yield line(way.start, indent=1)
         for link in way.links:
             ohms = f", {engineering(link.ohms, 'Ω')}" if link.ohms is not None else ""
-            yield line(
-                (f"{refdes(brief, link.part)} ", "name"),
-                f"{link.from_pin} → {link.to_pin}, {link.kind}{ohms}",
-                indent=4,
-            )
+            words = f"{link.from_pin} → {link.to_pin}, {link.kind}{ohms}"
+            yield line((f"{refdes(brief, link.part)} ", "name"), words, indent=4)
             yield line(link.to_net, indent=1)
 
 
@@ -575,18 +508,11 @@ def parts(answers: Several[PartAnswer]) -> Page:
         yield from _in_turn(_part(answer) for answer in answers)
         return
     yield Title(counted(len(answers), "part"), brief.board.name)
-    yield Table(
-        columns("part: name cut", "value: cut", "size: cut", "what it does: cut"),
-        tuple(
-            (
-                refdes(brief, item.part.key),
-                value_words(brief, item.part),
-                size_words(brief, item.part),
-                role_words(item.roles),
-            )
-            for item in answers
-        ),
-    )
+    rows = []
+    for item in answers:
+        words = value_words(brief, item.part), size_words(brief, item.part), role_words(item.roles)
+        rows.append((refdes(brief, item.part.key), *words))
+    yield table("part: name cut; value: cut; size: cut; what it does: cut", rows)
 
 
 def _part(answer: PartAnswer) -> Page:
@@ -609,14 +535,11 @@ def _part(answer: PartAnswer) -> Page:
         yield Fact("fitted", "no", "warn")
     pins = list({(pin.number, pin.net): pin for pin in part.pins}.values())
     yield Heading(counted(len({pin.number for pin in pins}), "pin"))
-    on_bus = lines_by_net(brief)
-    yield Table(
-        columns("pin: name cut", "function: cut", "net: cut", "what the net is: wrap"),
-        tuple(
-            (pin.number, _function(pin), pin.net or "no net", net_words(brief, pin.net, on_bus))
-            for pin in pins
-        ),
-    )
+    rows = []
+    for pin in pins:
+        net, what = pin.net or "no net", net_words(brief, pin.net)
+        rows.append((pin.number, _function(pin), net, what))
+    yield table("pin: name cut; function: cut; net: cut; what the net is: wrap", rows)
     yield Heading("What it does")
     if not answer.roles or answer.roles[0].role == "unknown":
         yield line("Not known.", indent=1)
@@ -646,21 +569,18 @@ def pads(answers: Several[PadAnswer]) -> Page:
         yield from _in_turn(_pad(answer) for answer in answers)
         return
     yield Title(counted(len(answers), "pad"), brief.board.name)
-    on_bus = lines_by_net(brief)
     rows = []
     for item in answers:
         name = f"{refdes(brief, item.part.key)}.{item.pin.number if item.pin else ''}"
         pad = item.pad
         place = place_words(pad.x, pad.y, pad.side) if pad is not None else ""
-        words = net_words(brief, item.net, on_bus) if item.net is not None else ""
+        words = net_words(brief, item.net) if item.net is not None else ""
         rows.append((name.rstrip("."), item.net or "on no net", words, place))
-    heads = columns("pad: name cut", "net: cut", "what the net is: cut", "place: cut")
-    yield Table(heads, tuple(rows))
+    yield table("pad: name cut; net: cut; what the net is: cut; place: cut", rows)
 
 
 def _pad(answer: PadAnswer) -> Page:
     brief, net, pad, part = answer.brief, answer.net, answer.pad, answer.part
-    on_bus = lines_by_net(brief)
     name = refdes(brief, part.key)
     number = answer.pin.number if answer.pin is not None else ""
     yield Title(f"Pad {name}.{number}" if number else f"Copper of {name}", brief.board.name)
@@ -668,7 +588,7 @@ def _pad(answer: PadAnswer) -> Page:
         yield Fact("function", _function(answer.pin))
     yield Fact("net", net if net is not None else "on no net")
     if net is not None:
-        yield Fact("", net_words(brief, net, on_bus))
+        yield Fact("", net_words(brief, net))
         volts = brief.volts(net)
         if volts is not None:
             yield Fact("volts", f"{volts_words(volts)}: {basis_words(volts, net)}")
@@ -688,8 +608,8 @@ def _pad(answer: PadAnswer) -> Page:
     words = [role_words(roles), value_words(brief, part), size_words(brief, part)]
     yield Fact("part", f"{name}: {', '.join(word for word in words if word)}")
     for pin in answer.ends:
-        shown, words_of = shorten_middle(pin.net or "no net", 30), net_words(brief, pin.net, on_bus)
-        yield Fact("other end", f"{name}.{pin.number}  {shown}, {words_of}")
+        shown = f"{shorten_middle(pin.net or 'no net', 30)}, {net_words(brief, pin.net)}"
+        yield Fact("other end", f"{name}.{pin.number}  {shown}")
     absence = answer.of_part.without_it
     for index, effect in enumerate(absence.effects[:3]):
         style = _STYLES.get(absence.severity, "")
@@ -705,16 +625,9 @@ def _pad(answer: PadAnswer) -> Page:
 
 
 def _near(brief: Brief, near: Sequence[NearPad]) -> Table:
-    on_bus = lines_by_net(brief)
-    return Table(
-        columns("pad: name cut", "net: cut", "what the net is: cut", "mm: right"),
-        tuple(
-            (
-                f"{refdes(brief, item.pad.part)}.{item.pad.number}".rstrip("."),
-                item.pad.net or "no net",
-                net_words(brief, item.pad.net, on_bus),
-                f"{item.distance:.2f}",
-            )
-            for item in near
-        ),
-    )
+    rows = []
+    for item in near:
+        name = f"{refdes(brief, item.pad.part)}.{item.pad.number}".rstrip(".")
+        what = net_words(brief, item.pad.net)
+        rows.append((name, item.pad.net or "no net", what, f"{item.distance:.2f}"))
+    return table("pad: name cut; net: cut; what the net is: cut; mm: right", rows)

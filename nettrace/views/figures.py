@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering, percent
-from nettrace.views.page import Block, Bullets, Fact, Heading, Table, Title, columns, line
+from nettrace.views.page import Block, Bullets, Fact, Heading, Table, Title, columns, line, table
 from nettrace.views.text import counted, listed
 
 if TYPE_CHECKING:
@@ -43,9 +43,8 @@ def reading(answer: ReadingAnswer) -> Page:
     now, both = answer.now, list(zip(answer.now, answer.fitted, strict=True))
     other = bool(answer.without or answer.changed)
     yield Title(f"Readings at {answer.at}", answer.board)
-    yield line(
-        ("Power off, battery and supply unplugged, capacitors discharged.", "warn"), indent=1
-    )
+    first = "Power off, battery and supply unplugged, capacitors discharged."
+    yield line((first, "warn"), indent=1)
     if other:
         yield line(f"Now: {_changes(answer)}. Fitted: as designed.", indent=1)
     titles = ["ohms now", "ohms fitted", "farads now"] if other else ["ohms", "farads"]
@@ -76,17 +75,11 @@ def reading(answer: ReadingAnswer) -> Page:
     for item in now:
         if item.thermistor is not None:
             yield Heading("Over temperature", item.thermistor.basis)
-            yield Table(
-                columns("at: name", "thermistor", f"{item.start} to ground"),
-                tuple(
-                    (
-                        f"{row.celsius:g} °C",
-                        engineering(row.ohms, "Ω", 3),
-                        engineering(row.volts, "V", 3) if row.volts is not None else "unknown",
-                    )
-                    for row in item.thermistor.rows
-                ),
-            )
+            rows = []
+            for row in item.thermistor.rows:
+                up_to = engineering(row.volts, "V", 3) if row.volts is not None else "unknown"
+                rows.append([f"{row.celsius:g} °C", engineering(row.ohms, "Ω", 3), up_to])
+            yield Table(columns("at: name", "thermistor", f"{item.start} to ground"), tuple(rows))
     for item in now:
         if item.heat is not None and (item.heat.watts is not None or item.heat.at_most is not None):
             yield Fact("power", _power_words(item.heat))
@@ -95,10 +88,8 @@ def reading(answer: ReadingAnswer) -> Page:
 def _changes(answer: ReadingAnswer) -> str:
     gone = sorted(answer.without, key=natural_key)
     words = [f"without {listed(gone)}"] if gone else []
-    words += [
-        f"{key} shorted" if ohms == 0 else f"{key} {engineering(ohms, 'Ω')}"
-        for key, ohms in answer.changed.items()
-    ]
+    for key, ohms in answer.changed.items():
+        words.append(f"{key} {engineering(ohms, 'Ω')}" if ohms else f"{key} shorted")
     return ", ".join(words)
 
 
@@ -150,23 +141,14 @@ def power(answer: Powers) -> Page:
         yield line("No rail of known voltage ends at a resistor of known value.", indent=1)
         return
     yield line("Rails up. Driven: with what a chip on its net may do to it.", indent=1)
-    yield Table(
-        columns(
-            "part: name", "quiet: right", "driven: right", "rated: right", "share: right", "state"
-        ),
-        tuple(
-            (
-                heat.part,
-                *(
-                    engineering(watts, "W", 3) if watts is not None else "?"
-                    for watts in (heat.watts, heat.at_most, heat.rated_watts)
-                ),
-                percent(heat.share) if heat.rated_watts else "?",
-                heat.state,
-            )
-            for heat in answer
-        ),
-    )
+    rows = []
+    for heat in answer:
+        figures = (heat.watts, heat.at_most, heat.rated_watts)
+        watts = (engineering(each, "W", 3) if each is not None else "?" for each in figures)
+        share = percent(heat.share) if heat.rated_watts else "?"
+        rows.append((heat.part, *watts, share, heat.state))
+    heads = "part: name; quiet: right; driven: right; rated: right; share: right; state"
+    yield table(heads, rows)
 
 
 # -- value and formula --------------------------------------------------------------------------
@@ -175,18 +157,11 @@ def power(answer: Powers) -> Page:
 def value(answer: ValueAnswer) -> Page:
     """Show every meaning, then the series the value is in and what could stand in for it."""
     yield Title(answer.text, "what it may mean, likeliest first")
-    yield Table(
-        columns("meaning: name", "tolerance", "read as", "note: wrap"),
-        tuple(
-            (
-                _meaning(item),
-                f"±{percent(item.tolerance)}" if item.tolerance is not None else "",
-                item.how,
-                item.note,
-            )
-            for item in answer.meanings
-        ),
-    )
+    rows = []
+    for item in answer.meanings:
+        tolerance = f"±{percent(item.tolerance)}" if item.tolerance is not None else ""
+        rows.append((_meaning(item), tolerance, item.how, item.note))
+    yield table("meaning: name; tolerance; read as; note: wrap", rows)
     if answer.series:
         yield Fact("in series", ", ".join(answer.series))
     if answer.between:
@@ -226,8 +201,7 @@ def formulas(answer: Sequence[Formula]) -> Page:
     for item in answer:
         inputs = " ".join(p.name if p.default is None else f"[{p.name}]" for p in item.parameters)
         rows.append((item.name, inputs, item.help))
-    heads = columns("name: name", "inputs: wrap", "gives: wrap")
-    yield Table(heads, tuple(rows))
+    yield table("name: name; inputs: wrap; gives: wrap", rows)
 
 
 # -- two boards ---------------------------------------------------------------------------------
@@ -241,12 +215,9 @@ def comparison(answer: Comparison) -> Page:
         far = "" if listed_alike else " Pins that only one of them lists are not compared."
         yield line(("Same: ", "good"), f"the pins of both are tied together alike.{far}")
     else:
-        counts = [
-            counted(len(answer.opens), "open"),
-            counted(len(answer.shorts), "short"),
-            counted(len(answer.missing_parts), "missing part"),
-            counted(len(answer.extra_parts), "extra part"),
-        ]
+        found = (answer.opens, answer.shorts, answer.missing_parts, answer.extra_parts)
+        nouns = ("open", "short", "missing part", "extra part")
+        counts = [counted(len(each), noun) for each, noun in zip(found, nouns, strict=True)]
         yield line(("Not the same: ", "bad"), ", ".join(counts) + ".")
     if answer.opens:
         yield Heading("Opens", "one net of the first is several nets of the other", "bad")
@@ -258,12 +229,9 @@ def comparison(answer: Comparison) -> Page:
     for short in answer.shorts:
         yield line((" + ".join(net or "(no net)" for net in short.nets), "name"), indent=1)
         yield Bullets((_pins(short.pins),))
-    for title, names in (
-        ("Missing parts", answer.missing_parts),
-        ("Extra parts", answer.extra_parts),
-    ):
+    for title, names in (("Missing", answer.missing_parts), ("Extra", answer.extra_parts)):
         if names:
-            yield Heading(title)
+            yield Heading(f"{title} parts")
             yield line(", ".join(names), indent=1)
     for label, names in (("only first", answer.missing_pins), ("only other", answer.extra_pins)):
         if names:

@@ -24,8 +24,8 @@ from nettrace.values.quantity import engineering
 from nettrace.views.drawing import area_words, safe_text, short_net_names
 from nettrace.views.text import counted, listed, printable, shorten_middle
 from nettrace.views.text_facts import (
+    bus_line,
     bus_words,
-    lines_by_net,
     net_words,
     refdes,
     role_words,
@@ -238,7 +238,6 @@ class _Labels:
 
     def __init__(self, circuit: Circuit, drawing: Neighbourhood) -> None:
         self.circuit, self.drawing = circuit, drawing
-        self.buses = lines_by_net(circuit)
         self.short = short_net_names(circuit.board, NAME_LETTERS)
 
     def is_symbol(self, part: PartNode) -> bool:
@@ -319,8 +318,8 @@ class _Labels:
         notes = [f"up to {engineering(high, 'V', 3)}" if high else ""]
         if kind is NetKind.RAIL:
             notes = [f"{volts_words(volts, 'voltage not known')} rail"]
-        elif net.net in self.buses:
-            notes = [", ".join(filter(None, (self.buses[net.net][1].line, *notes)))]
+        elif on_bus := bus_line(self.circuit, net.net):
+            notes = [", ".join(filter(None, (on_bus[1].line, *notes)))]
         if net.more_pins:
             notes.append(f"{net.more_pins} more {'pins' if net.more_pins > 1 else 'pin'} …")
         rows = "".join(_row(note, size=7) for note in notes if note)
@@ -365,7 +364,7 @@ class _Labels:
 
     def mark_tip(self, net: str) -> str:
         """Return what is told of a rail or ground."""
-        return safe_text(f"{net}: {net_words(self.circuit, net, self.buses)}")
+        return safe_text(f"{net}: {net_words(self.circuit, net)}")
 
     def line_tip(self, line: Line) -> str:
         """Return what is told of a line: which pins are on which net."""

@@ -18,7 +18,7 @@ from nettrace.bench.place import part_place
 from nettrace.bench.refit import ALLOYS, CAUTIONS, DOCUMENTS, FIRST, HEAT_FACTS
 from nettrace.bench.report import JobPosition, JobReport
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Bus, BusLine, NetKind
+from nettrace.circuit.evidence import NetKind
 from nettrace.model.board import Part, Side
 from nettrace.values.quantity import engineering
 from nettrace.version import __version__
@@ -37,7 +37,6 @@ from nettrace.views.photo import PhotoPlate, photo_svg
 from nettrace.views.text import counted, listed
 from nettrace.views.text_facts import (
     UNITS,
-    lines_by_net,
     net_words,
     refdes,
     role_words,
@@ -316,16 +315,12 @@ def _positions(report: JobReport, drawings: Mapping[str, page.Figure]) -> Iterat
         Column("Volts", kind="pin volts", on=(HTML,)),
         *(_wide(title, "late words") for title in ("Role", "Without it", "State")),
     )
-    buses = lines_by_net(report.circuit)
-    rows = tuple(_position(report.circuit, item, buses, drawings) for item in report.positions)
+    rows = tuple(_position(report.circuit, item, drawings) for item in report.positions)
     yield page.Table(columns, rows, "Marked positions, by their number in the drawings", "cards")
 
 
 def _position(
-    circuit: Circuit,
-    item: JobPosition,
-    buses: dict[str, tuple[Bus, BusLine]],
-    drawings: Mapping[str, page.Figure],
+    circuit: Circuit, item: JobPosition, drawings: Mapping[str, page.Figure]
 ) -> page.Group:
     """Make the rows of a position: one for Markdown; HTML has one for each of its pins."""
     part, mark, name = item.part, item.mark, refdes(circuit, item.part.key)
@@ -337,7 +332,7 @@ def _position(
         words: list[page.Inline] = [Span(pad, part=part.key, pad=pad)]
         if len(pins) > 2 and pin.name and pin.name not in {pin.number, "~"}:
             words.append(Span(f" {pin.name}", "quiet"))
-        what = f", {net_words(circuit, pin.net, buses)}"
+        what = f", {net_words(circuit, pin.net)}"
         rows.append(
             (
                 Cell(tuple(words), kind="pin pad figure" if len(pad) <= SHORT else "pin pad"),

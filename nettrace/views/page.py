@@ -293,6 +293,11 @@ class Table(Block, frozen=True):
     kind: str = "lines"
 
 
+def table(heads: str, rows: Iterable[Cells]) -> Table:
+    """Return a table whose columns are written in short, a `;` between them; see `columns`."""
+    return Table(columns(*heads.split("; ")), tuple(rows))
+
+
 def flat_rows(table: Table, rendering: str) -> tuple[list[Column], list[list[str]]]:
     """Return the columns of a rendering, and all rows as words."""
     kept = [i for i, column in enumerate(table.columns) if is_on(column, rendering)]

@@ -341,7 +341,7 @@ def _draw_position(paper: Paper, circuit: Circuit, view: View, position: Positio
 def _tip(circuit: Circuit, part: Part) -> str:
     text = " ".join(filter(None, (refdes(circuit, part.key), value_words(circuit, part))))
     nets = "; ".join(
-        f"{pin.number} {pin.net} ({net_words(circuit, pin.net, {})})"
+        f"{pin.number} {pin.net} ({net_words(circuit, pin.net, of_bus=False)})"
         for pin in part.pins[:8]
         if pin.net is not None
     )

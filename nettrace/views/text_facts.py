@@ -102,17 +102,13 @@ def bus_words(bus: Bus) -> str:
     return f"{protocol} {printable(bus.name)}"
 
 
-def lines_by_net(facts: Facts) -> dict[str, tuple[Bus, BusLine]]:
-    """Return net -> the bus and line it is a segment of (the first, where it is on several)."""
-    found: dict[str, tuple[Bus, BusLine]] = {}
-    for bus in facts.buses:
-        for line in bus.lines:
-            for net in line.nets or (line.net,):
-                found.setdefault(net, (bus, line))
-    return found
+def bus_line(facts: Facts, net: str) -> tuple[Bus, BusLine] | None:
+    """Return the bus and line that a net is a segment of (the first, where it is on several)."""
+    lines = ((bus, line) for bus in facts.buses for line in bus.lines)
+    return next((both for both in lines if net in (both[1].nets or (both[1].net,))), None)
 
 
-def net_words(facts: Facts, net: str | None, buses: dict[str, tuple[Bus, BusLine]]) -> str:
+def net_words(facts: Facts, net: str | None, *, of_bus: bool = True) -> str:
     """Return what a net is in a few words: `ground`, `1.8 V rail`, `I2C SDA, up to 1.8 V`."""
     if net is None:
         return "on no net"
@@ -126,8 +122,8 @@ def net_words(facts: Facts, net: str | None, buses: dict[str, tuple[Bus, BusLine
         return "goes nowhere else"
     pulls = [pull for pull in facts.pulls.get(net, ()) if pull.fitted]
     words = "signal"
-    if net in buses:
-        bus, line = buses[net]
+    if of_bus and (on_bus := bus_line(facts, net)) is not None:
+        bus, line = on_bus
         protocol = _PROTOCOLS.get(bus.protocol, bus.protocol.upper())
         words = line.line if protocol.endswith(line.line) else f"{protocol} {line.line}"
     for pull in pulls:
