@@ -8,8 +8,8 @@ the wrong heap. What matters is their order; the readings outweigh them by far.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Final
 
@@ -96,23 +96,21 @@ class Fault:
     @property
     def what(self) -> str:
         """The fault in a technician's words."""
-        match self.kind:
-            case FaultKind.OPEN_JOINT:
-                return f"open joint at {self.at}"
-            case FaultKind.OPEN_WIRE:
-                return f"open joint of the wire {' to '.join(self.places[0])}"
-            case FaultKind.MISSING:
-                return f"{self.at} missing or open inside"
-            case FaultKind.WRONG_VALUE:
-                return f"wrong value at {self.at}: like {engineering(self.value or 0.0, self.unit)}"
-            case FaultKind.SHORTED | FaultKind.BRIDGE:
-                shorts = [
-                    f"bridge {' to '.join(place)}" if len(place) == 2 else f"{place[0]} shorted"
-                    for place in self.places[:3]
-                ]
-                left = len(self.places) - 3
-                more = f" and {left} more places" if left > 0 else ""
-                return f"{', or '.join(shorts)}{more} ({' to '.join(self.nets)})"
+        if not self.nets:
+            value = engineering(self.value or 0.0, self.unit)
+            return {
+                FaultKind.OPEN_JOINT: f"open joint at {self.at}",
+                FaultKind.OPEN_WIRE: f"open joint of the wire {' to '.join(self.places[0])}",
+                FaultKind.MISSING: f"{self.at} missing or open inside",
+                FaultKind.WRONG_VALUE: f"wrong value at {self.at}: like {value}",
+            }[self.kind]
+        shorts = [
+            f"bridge {' to '.join(place)}" if len(place) == 2 else f"{place[0]} shorted"
+            for place in self.places[:3]
+        ]
+        left = len(self.places) - 3
+        more = f" and {left} more places" if left > 0 else ""
+        return f"{', or '.join(shorts)}{more} ({' to '.join(self.nets)})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,52 +169,57 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
     """Return every single fault that the repair may have, likeliest first."""
     what = touched(circuit, state)
     refdes = {key: part.refdes for key, part in circuit.board.part_by_key.items()}
-    found = [
-        Fault(
-            FaultKind.OPEN_JOINT, ((pad,),), refdes[pin.part],
-            _open_odds(state, pad, refdes[pin.part]),
-        )
-        for pad, pin in what.joints.items()
-    ]  # fmt: skip
+    mended = {*state.lifted, *(pad for cut in state.cuts for pad in cut)}
+    mended |= {end for wire in state.wires for end in (wire.start, wire.end)}
+    loose = {
+        name
+        for name, mark in state.damaged.items()
+        if name not in state.refitted and mark.damage in {Damage.SHIFTED, Damage.DOUBTFUL}
+    }
+    found = []
+    for pad, pin in what.joints.items():
+        part = refdes[pin.part]
+        odds = MENDED_ODDS if pad in mended else LOOSE_ODDS if part in loose else OPEN_ODDS
+        found.append(Fault(FaultKind.OPEN_JOINT, ((pad,),), part, odds))
     found += [
         Fault(FaultKind.OPEN_WIRE, (wired.ends,), wired.ends[0].rsplit(".", 1)[0], MENDED_ODDS)
         for wired in what.wires
         if wired.across is not None and not wired.is_short
     ]
-    shorts = _Shorts(net_groups(circuit, what.absent, what.wires))
+    groups = net_groups(circuit, what.absent, what.wires)
+    shorts: dict[frozenset[str], list[Fault]] = {}
+
+    def short(kind: FaultKind, at: FaultPlace, name: str, nets: Sequence[str], odds: float) -> None:
+        pair = frozenset(groups.get(net, net) for net in nets)
+        if len(pair) == 2:  # joined by a link anyway: it harms nothing
+            shorts.setdefault(pair, []).append(Fault(kind, (at,), name, odds, tuple(nets)))
+
     for key in what.parts:
-        part, kind = circuit.board.part_by_key[key], circuit.kinds[key]
-        nets = two_nets(part)
+        own, kind = circuit.board.part_by_key[key], circuit.kinds[key]
+        name, nets = own.refdes, two_nets(own)
         if not kind.fitted or kind.kind in _NO_FAULTS:
             continue
         if nets is not None or kind.kind is Kind.RESISTOR_ARRAY:
-            found.append(Fault(FaultKind.MISSING, ((part.refdes,),), part.refdes, MISSING_ODDS))
-        if nets is not None:
-            odds = SHORTED_ODDS if kind.kind in _SHORTING else STUCK_ODDS
-            shorts.add(FaultKind.SHORTED, (part.refdes,), part.refdes, nets, odds)
-        for value, unit, odds in _wrong_values(circuit, state, what, part):
-            if unit == "Ω" and value <= ONE_NET_OHMS and nets is not None:
-                shorts.add(FaultKind.SHORTED, (part.refdes,), part.refdes, nets, odds)
-            elif nets is not None:
-                at = ((part.refdes,),)
-                found.append(Fault(FaultKind.WRONG_VALUE, at, part.refdes, odds, (), value, unit))
+            found.append(Fault(FaultKind.MISSING, ((name,),), name, MISSING_ODDS))
+        if nets is None:
+            continue
+        odds = SHORTED_ODDS if kind.kind in _SHORTING else STUCK_ODDS
+        short(FaultKind.SHORTED, (name,), name, nets, odds)
+        for value, unit, odds in _wrong_values(circuit, state, what, own):
+            if unit == "Ω" and value <= ONE_NET_OHMS:
+                short(FaultKind.SHORTED, (name,), name, nets, odds)
+            else:
+                found.append(Fault(FaultKind.WRONG_VALUE, ((name,),), name, odds, (), value, unit))
     for first, second, gap in close_pads(circuit, what):
         odds = BRIDGE_ODDS * math.exp(-gap / BRIDGE_FALL_MM)
         ends = pad_name(circuit, first), pad_name(circuit, second)
         between = first.net or "", second.net or ""
-        shorts.add(FaultKind.BRIDGE, ends, refdes[first.part], between, odds)
-    return tuple(sorted([*found, *shorts.faults()], key=lambda fault: -fault.odds))
-
-
-def _open_odds(state: JobState, pad: str, refdes: str) -> float:
-    mended = {*state.lifted, *(p for cut in state.cuts for p in cut)}
-    mended |= {end for wire in state.wires for end in (wire.start, wire.end)}
-    if pad in mended:
-        return MENDED_ODDS
-    mark = state.damaged.get(refdes)
-    left = mark is not None and refdes not in state.refitted
-    loose = left and mark is not None and mark.damage in {Damage.SHIFTED, Damage.DOUBTFUL}
-    return LOOSE_ODDS if loose else OPEN_ODDS
+        short(FaultKind.BRIDGE, ends, refdes[first.part], between, odds)
+    for alike in shorts.values():  # no meter tells one place of a pair of nets from another
+        ranked = sorted(alike, key=lambda fault: -fault.odds)
+        places = tuple(dict.fromkeys(fault.places[0] for fault in ranked))
+        found.append(replace(ranked[0], places=places, odds=sum(fault.odds for fault in ranked)))
+    return tuple(sorted(found, key=lambda fault: -fault.odds))
 
 
 def _wrong_values(
@@ -274,7 +277,8 @@ def close_pads(circuit: Circuit, what: Touched) -> list[tuple[Pin, Pin, float]]:
                     continue
                 if other.part == pin.part and ends_of_one:
                     continue
-                gap = _gap(pad, other)
+                u1, v1, u2, v2 = _box(other)
+                gap = math.hypot(max(0.0, u1 - x2, x1 - u2), max(0.0, v1 - y2, y1 - v2))
                 ends = frozenset({str(pin), str(near)})
                 if gap < BRIDGE_MM and (ends not in found or gap < found[ends][2]):
                     found[ends] = (pin, near, gap)
@@ -287,30 +291,3 @@ def _box(pad: Pad) -> tuple[float, float, float, float]:
     cos, sin = abs(math.cos(math.radians(pad.angle))), abs(math.sin(math.radians(pad.angle)))
     wide, high = w * cos + h * sin, w * sin + h * cos
     return pad.x - wide, pad.y - high, pad.x + wide, pad.y + high
-
-
-def _gap(pad: Pad, other: Pad) -> float:
-    a, b = _box(pad), _box(other)
-    return math.hypot(max(0.0, b[0] - a[2], a[0] - b[2]), max(0.0, b[1] - a[3], a[1] - b[3]))
-
-
-class _Shorts:
-    """Shorts by the pair of nets they join: no meter tells one place of a pair from another."""
-
-    def __init__(self, groups: Mapping[str, str]) -> None:
-        self._groups = groups
-        self._found: dict[frozenset[str], list[Fault]] = {}
-
-    def add(
-        self, kind: FaultKind, at: FaultPlace, part: str, nets: tuple[str, str], odds: float
-    ) -> None:
-        pair = frozenset(self._groups.get(net, net) for net in nets)
-        if len(pair) == 2:  # joined by a link anyway: it harms nothing
-            self._found.setdefault(pair, []).append(Fault(kind, (at,), part, odds, nets))
-
-    def faults(self) -> Iterator[Fault]:
-        for alike in self._found.values():
-            first, *_ = ranked = sorted(alike, key=lambda fault: -fault.odds)
-            places = tuple(dict.fromkeys(fault.places[0] for fault in ranked))
-            odds = sum(fault.odds for fault in ranked)
-            yield Fault(first.kind, places, first.part, odds, first.nets)

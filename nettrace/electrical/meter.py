@@ -8,18 +8,8 @@ from typing import Final, Literal
 
 from nettrace.electrical.ranges import above_zero, not_negative
 
-
-@dataclass(frozen=True, slots=True)
-class Accuracy:
-    """A meter's stated accuracy: ±(fraction of reading + counts), and how many counts it has."""
-
-    fraction: float
-    counts: int
-    full_scale_counts: int = 6000
-
-
-#: Mid-range true-RMS meter on ohms, from memory: ±(0.9 % + 2).
-OHMS: Final = Accuracy(0.009, 2)
+#: Mid-range true-RMS meter of 6000 counts on ohms, from memory: ±(0.9 % + 2 counts).
+OHMS_ERROR: Final = (0.009, 2)
 #: Range of beeper limits found in manuals (40, 50, 70, 100 Ω; 20 and 250 from memory).
 BEEPER_RANGE_OHMS: Final = (20.0, 250.0)
 #: Beyond this common meters show overload on ohms (ranges of 40 or 60 MΩ in manuals).
@@ -67,12 +57,9 @@ def resolution(reading: float, full_scale_counts: int = 6000, smallest: float = 
     return step
 
 
-def meter_error(ohms: float, accuracy: Accuracy = OHMS) -> float:
+def meter_error(ohms: float) -> float:
     """Return the error of a meter at a reading, Ω; 0 at infinity (it shows overload)."""
-    if math.isinf(ohms):
-        return 0.0
-    step = resolution(ohms, accuracy.full_scale_counts)
-    return uncertainty(ohms, accuracy.fraction, accuracy.counts, step)
+    return 0.0 if math.isinf(ohms) else uncertainty(ohms, *OHMS_ERROR, resolution(ohms))
 
 
 DiodeState = Literal[

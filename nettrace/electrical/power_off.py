@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final
 from nettrace.circuit.evidence import PartKind
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import pairs_of, two_nets
-from nettrace.electrical.meter import OHMS, Accuracy, meter_error
+from nettrace.electrical.meter import meter_error
 from nettrace.electrical.network import Network, Resistor
 
 if TYPE_CHECKING:
@@ -190,13 +190,13 @@ class OhmsBounds:
     exact: bool
     unknown: tuple[str, ...]
 
-    def shown_at_most(self, accuracy: Accuracy = OHMS) -> float:
+    def shown_at_most(self) -> float:
         """Return `at_most` widened by the meter's error, Ω."""
-        return self.at_most + meter_error(self.at_most, accuracy)
+        return self.at_most + meter_error(self.at_most)
 
-    def shown_at_least(self, accuracy: Accuracy = OHMS) -> float:
+    def shown_at_least(self) -> float:
         """Return `at_least` widened by the meter's error, Ω, not below 0."""
-        return max(0.0, self.at_least - meter_error(self.at_least, accuracy))
+        return max(0.0, self.at_least - meter_error(self.at_least))
 
 
 def is_exact(nominal: float, joined: float, within: float = SAME) -> bool:

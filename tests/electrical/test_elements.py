@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from nettrace.electrical.meter import Accuracy, meter_error
+from nettrace.electrical.meter import meter_error
 from nettrace.electrical.power_off import OhmsBounds, PowerOff, elements_of
 from tests.circuit_language import circuit
 
@@ -117,7 +117,7 @@ def test_parts_that_are_not_there_or_are_another_value() -> None:
 def test_the_error_of_a_meter() -> None:
     # ±(0.9 % + 2 counts) of 6000 counts, from memory: 10 kΩ stands in the range of 60 kΩ
     assert meter_error(10e3) == pytest.approx(90 + 2 * 10)
-    assert meter_error(100.0, Accuracy(0.01, 5)) == pytest.approx(1 + 5 * 0.1)
+    assert meter_error(100.0) == pytest.approx(0.9 + 2 * 0.1)
     assert meter_error(math.inf) == 0
 
 
@@ -206,13 +206,3 @@ def test_the_class_of_a_ceramic(value: str, class_2: bool) -> None:
     (found,) = elements_of(circuit(f"C1 A B {value} 10%")).capacitors
     assert found.class_2 is class_2
     assert found.tolerance == 0.1
-
-
-def test_another_meter_has_another_error() -> None:
-    coarse = Accuracy(fraction=0.05, counts=10, full_scale_counts=2000)
-    # a meter of 2000 counts shows 1.000 kΩ in steps of 1 Ω and 3.00 kΩ in steps of 10 Ω
-    assert meter_error(1e3, coarse) == pytest.approx(0.05 * 1e3 + 10 * 1.0)
-    assert meter_error(3e3, coarse) == pytest.approx(0.05 * 3e3 + 10 * 10.0)
-    found = PowerOff(circuit("R1 A B 1k 1%")).ohms("A", "B")
-    assert found.shown_at_most(coarse) == pytest.approx(1010 + meter_error(1010, coarse))
-    assert found.shown_at_least(coarse) == pytest.approx(990 - meter_error(990, coarse))
