@@ -228,22 +228,22 @@ class Suspicion:
         weighed = [h for h in self.hypotheses if h.chance >= SMALL_CHANCE]
         looks = [self.looks(h.faults) for h in weighed]
         shares = [h.chance for h in weighed]
-        best: tuple[float, Probe, Key] | None = None
+        bits, best = 0.0, None
         for probe in (*self.probes, *self.through):
             key = self.key(probe)
             if key is None or key in self.readings or key not in self._pairs:
                 continue
-            bits = _information([look[key] for look in looks], shares)
-            if best is None or bits > best[0] + 1e-12:
-                best = bits, probe, key
-        if best is None or best[0] < WORTH_BITS:
+            tells = _information([look[key] for look in looks], shares)
+            if best is None or tells > bits + 1e-12:
+                bits, best = tells, (probe, key)
+        if best is None or bits < WORTH_BITS:
             return None
-        bits, probe, key = best
+        probe, key = best
         healthy = self.looks(())[key]
         told = [
             h.what
-            for h in weighed
-            if len(h.faults) == 1 and healthy.overlap(self.looks(h.faults)[key]) < TOLD_OVERLAP
+            for h, look in zip(weighed, looks, strict=True)
+            if len(h.faults) == 1 and healthy.overlap(look[key]) < TOLD_OVERLAP
         ]
         because = [probe.why]
         if told:
@@ -357,11 +357,21 @@ def check_job(circuit: Circuit, state: JobState, known_good: KnownGood | None = 
         known_good: readings of good boards; they settle open questions.
     """
     suspicion = Suspicion(circuit, state)
-    wires = suspicion.predictor.touched.wires
-    judged = _judge_all(suspicion, known_good)
+    touched = suspicion.predictor.touched
+    wires = touched.wires
+    latest = {reading.number for reading in suspicion.readings.values()}
+    judged = []
+    for reading in state.readings:
+        item = judge_with(suspicion.predictor, state, reading)
+        if reading.number not in latest and suspicion.key(reading) is not None:
+            item = replace(item, counts=False)
+        if known_good is not None:
+            item = _like_good_boards(suspicion.predictor, item, known_good)
+        judged.append(item)
     counting = [item for item in judged if item.counts]
     states = {key: item.state for item in counting if (key := suspicion.key(item.reading))}
     standing = [(probe, _standing(suspicion, states, probe)) for probe in suspicion.probes]
+    left = [probe for probe, stood in standing if stood is None]
     suspects = _suspects(suspicion, counting)
     sure = suspects[0].faults if suspects and suspects[0].score >= FOUND_CHANCE else ()
     failed = [item for item in counting if item.state is ReadingState.FAIL]
@@ -375,63 +385,48 @@ def check_job(circuit: Circuit, state: JobState, known_good: KnownGood | None = 
     ]
     verdict = Verdict.NOT_RESTORED
     if not because:
-        doubtful = set(state.open_positions) - {*state.missing, *replaced}
-        because = _doubts(suspicion, standing, sorted(doubtful, key=natural_key))
         verdict = Verdict.NOT_PROVEN
-    if not because:
-        meant = [wired for wired in wires if wired.wire.confirmed]
-        because = [
-            f"all {len(suspicion.probes)} planned measurements passed",
-            *(f"wire {' to '.join(wired.ends)} {wired.words}" for wired in meant),
+        doubtful = set(state.open_positions) - {*state.missing, *replaced}
+        if doubtful:
+            names = sorted(doubtful, key=natural_key)
+            because.append(f"marked and not refitted: {', '.join(names)}")
+        because += [
+            f"{probe.at} to {probe.to}: an open question"
+            for probe, stood in standing
+            if stood is ReadingState.OPEN
         ]
+        if left:
+            more = f" and {len(left) - 1} more" if len(left) > 1 else ""
+            first = left[0]
+            because.append(f"still to probe: {first.at} to {first.to} ({first.quantity}){more}")
+        because += [f"{name} is not on this board" for name in touched.unknown]
+        if not suspicion.probes and not because:
+            because = ["nothing was refitted, so nothing can be proved"]
+    if not because:
         verdict = Verdict.RESTORED
+        because = [f"all {len(suspicion.probes)} planned measurements passed"]
+        meant = [wired for wired in wires if wired.wire.confirmed]
+        because += [f"wire {' to '.join(wired.ends)} {wired.words}" for wired in meant]
     gone = {fault.at for fault in sure if fault.kind is FaultKind.MISSING}
+    values = {part.refdes: part.value or "" for part in reversed(circuit.board.parts)}
     return Check(
         verdict=verdict,
         because=tuple(because),
         opens=_opens(suspicion, sure, failed),
         shorts=_shorts(suspicion, sure, failed),
         missing_parts=tuple(sorted({*missing, *gone}, key=natural_key)),
-        wrong_values=_wrong_values(circuit, sure),
-        readings=judged,
+        wrong_values=tuple(
+            WrongValue(f.at, values[f.part], f"about {engineering(f.value or 0, f.unit)}")
+            for f in sure
+            if f.kind is FaultKind.WRONG_VALUE
+        ),
+        readings=tuple(judged),
         suspects=suspects,
         health=suspicion.health,
-        still_to_probe=tuple(probe for probe, state in standing if state is None),
+        still_to_probe=tuple(left),
         blind=tuple(fault.what for fault in suspicion.blind()),
         wires=wires,
     )
-
-
-def _doubts(
-    suspicion: Suspicion,
-    standing: Sequence[tuple[Probe, ReadingState | None]],
-    doubtful: Sequence[str],
-) -> list[str]:
-    """Return why a repair that nothing speaks against is not proved."""
-    found = [f"marked and not refitted: {', '.join(doubtful)}"] if doubtful else []
-    unclear = [probe for probe, state in standing if state is ReadingState.OPEN]
-    found += [f"{probe.at} to {probe.to}: an open question" for probe in unclear]
-    left = [probe for probe, state in standing if state is None]
-    if left:
-        more = f" and {len(left) - 1} more" if len(left) > 1 else ""
-        found.append(f"still to probe: {left[0].at} to {left[0].to} ({left[0].quantity}){more}")
-    found += [f"{name} is not on this board" for name in suspicion.predictor.touched.unknown]
-    if not suspicion.probes and not found:
-        found.append("nothing was refitted, so nothing can be proved")
-    return found
-
-
-def _judge_all(suspicion: Suspicion, known_good: KnownGood | None) -> tuple[Judged, ...]:
-    latest = {reading.number for reading in suspicion.readings.values()}
-    found = []
-    for reading in suspicion.state.readings:
-        judged = judge_with(suspicion.predictor, suspicion.state, reading)
-        if reading.number not in latest and suspicion.key(reading) is not None:
-            judged = replace(judged, counts=False)
-        if known_good is not None:
-            judged = _like_good_boards(suspicion.predictor, judged, known_good)
-        found.append(judged)
-    return tuple(found)
 
 
 def _like_good_boards(predictor: Predictor, judged: Judged, known_good: KnownGood) -> Judged:
@@ -529,17 +524,15 @@ def _shorts(
         for wired in predictor.touched.wires
         if wired.is_short
     ]
+    parts = suspicion.circuit.board.part_by_key
     for fault in (fault for fault in sure if fault.nets):
-        if len(fault.places[0]) == 2:
-            joined.append((fault.nets, pins_at(fault.places[0])))
-        else:
-            parts = suspicion.circuit.board.part_by_key
-            own = [
-                pin
-                for pin in predictor.touched.joints.values()
-                if parts[pin.part].refdes == fault.at and pin.net in fault.nets
-            ]
-            joined.append((fault.nets, own))
+        own = (
+            pin
+            for pin in predictor.touched.joints.values()
+            if parts[pin.part].refdes == fault.at and pin.net in fault.nets
+        )
+        ends = fault.places[0]
+        joined.append((fault.nets, pins_at(ends) if len(ends) == 2 else list(own)))
     for item in () if sure else failed:
         pair = predictor.pair(item.reading.at, item.reading.to)
         if pair is not None and pair[0].net != pair[1].net and _reads_short(item.reading):
@@ -561,14 +554,3 @@ def _reads_short(reading: Reading) -> bool:
     if reading.quantity is MeterMode.BEEP:
         return bool(reading.value)  # silent: a link of 0 Ω between two nets that should beep
     return reading.quantity is MeterMode.DIODE
-
-
-def _wrong_values(circuit: Circuit, sure: Sequence[Fault]) -> tuple[WrongValue, ...]:
-    values = {part.refdes: part.value or "" for part in reversed(circuit.board.parts)}
-    return tuple(
-        WrongValue(
-            fault.at, values[fault.part], f"about {engineering(fault.value or 0, fault.unit)}"
-        )
-        for fault in sure
-        if fault.kind is FaultKind.WRONG_VALUE
-    )

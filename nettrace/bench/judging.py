@@ -11,7 +11,7 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from statistics import median
@@ -321,43 +321,39 @@ class KnownGood:
             for item in self.readings
             if item.quantity is quantity and key(item.place, item.to) in wanted
         }
-        return _compare(newest, quantity, value) if newest else None
+        if not newest:
+            return None
+        zero = _ZERO.get(quantity)
 
+        def scale(item: float | None) -> float:
+            if item is None:
+                return math.inf
+            return item if zero is None else math.log(max(item, 0.0) + zero)
 
-def _compare(
-    boards: Mapping[str, float | None], quantity: MeterMode, value: float | None
-) -> Likeness:
-    zero = _ZERO.get(quantity)
-
-    def scale(item: float | None) -> float:
-        if item is None:
-            return math.inf
-        return item if zero is None else math.log(max(item, 0.0) + zero)
-
-    count = len(boards)
-    scaled = [scale(found) for found in boards.values()]
-    middle = median(scaled)
-    typical: float | None = middle if zero is None else max(0.0, math.exp(middle) - zero)
-    if math.isinf(middle):
-        typical = None
-    if typical is None:
-        shown = "OL"
-    elif quantity is MeterMode.BEEP:
-        shown = "beeps" if typical >= 0.5 else "no beep"
-    else:
-        shown = engineering(typical, _UNITS[quantity], 3)
-    if count < FEWEST:
-        words = f"{count} good board{'s' if count > 1 else ''} ({shown}): too few to judge by"
-        return Likeness(None, count, typical, words)
-    # two overloads are alike, though no number
-    spread = median(0.0 if item == middle else abs(item - middle) for item in scaled)
-    allowed = LEAST_SPREAD * max(abs(middle), 0.2) if zero is None else math.log1p(LEAST_SPREAD)
-    if math.isfinite(spread):
-        allowed = max(SIGMAS * MAD_TO_SIGMA * spread, allowed)
-    mine = scale(value)
-    alike = mine == middle or abs(mine - middle) <= allowed
-    verb = "as on" if alike else "unlike"
-    return Likeness(alike, count, typical, f"{verb} {count} good boards (median {shown})")
+        count = len(newest)
+        scaled = [scale(found) for found in newest.values()]
+        middle = median(scaled)
+        typical: float | None = middle if zero is None else max(0.0, math.exp(middle) - zero)
+        if math.isinf(middle):
+            typical = None
+        if typical is None:
+            shown = "OL"
+        elif quantity is MeterMode.BEEP:
+            shown = "beeps" if typical >= 0.5 else "no beep"
+        else:
+            shown = engineering(typical, _UNITS[quantity], 3)
+        if count < FEWEST:
+            words = f"{count} good board{'s' if count > 1 else ''} ({shown}): too few to judge by"
+            return Likeness(None, count, typical, words)
+        # two overloads are alike, though no number
+        spread = median(0.0 if item == middle else abs(item - middle) for item in scaled)
+        allowed = LEAST_SPREAD * max(abs(middle), 0.2) if zero is None else math.log1p(LEAST_SPREAD)
+        if math.isfinite(spread):
+            allowed = max(SIGMAS * MAD_TO_SIGMA * spread, allowed)
+        mine = scale(value)
+        alike = mine == middle or abs(mine - middle) <= allowed
+        verb = "as on" if alike else "unlike"
+        return Likeness(alike, count, typical, f"{verb} {count} good boards (median {shown})")
 
 
 def read_known_good(text: str, path: str) -> KnownGood:
