@@ -7,9 +7,8 @@ interprets them. What is missing stays missing.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
-from operator import itemgetter
 from types import MappingProxyType
 from typing import TypeAlias
 
@@ -327,12 +326,13 @@ def _frozen(
         for pad in pads:
             if pad.number and pad.plated:
                 pads_of.setdefault((pad.number, pad.net), []).append(pad)
+        if pads_of:
+            facts = {**dict.fromkeys(pads_of, _NO_FACTS), **facts}
         pins: list[Pin] = []
-        pairs: Mapping[PinKey, object] = {**facts, **pads_of} if pads_of else facts
-        for pair in order.of(pairs) if draft.refdes else ():
-            number, net = pair
-            name, electrical_type, place = facts.get(pair, _NO_FACTS)
-            own = tuple(pads_of[pair]) if pair in pads_of else ()
+        for (number, net), (name, electrical_type, place) in (
+            order.of(facts) if draft.refdes else ()
+        ):
+            own = tuple(pads_of.get((number, net), ())) if pads_of else ()
             if place is None and own:
                 place = own[0].place
             pin = Pin(key, number, net, name, electrical_type, own, place)
@@ -360,16 +360,17 @@ class _PinOrder(dict[str, tuple[tuple[str | int, ...], str]]):
         key = self[number] = natural_key(number)
         return key
 
-    def of(self, pairs: Mapping[PinKey, object]) -> Iterable[PinKey]:
+    def of(self, facts: Mapping[PinKey, PinFact]) -> Collection[tuple[PinKey, PinFact]]:
         """Order pins by number, then net; a number without net is no pin beside one with a net."""
-        numbers = tuple(map(itemgetter(0), pairs))
+        numbers = tuple([number for number, _ in facts])
+        items = facts.items()
         if len(numbers) < 2 or numbers in self.in_order:
-            return pairs
+            return items
         if len({*numbers}) == len(numbers):
-            ordered = sorted(pairs, key=lambda pair: self[pair[0]])
-            if ordered == [*pairs]:
+            ordered = sorted(items, key=lambda item: self[item[0][0]])
+            if numbers == tuple([number for (number, _), _ in ordered]):
                 self.in_order.add(numbers)
             return ordered
-        connected = {number for number, net in pairs if net is not None}
-        kept = [pair for pair in pairs if pair[1] is not None or pair[0] not in connected]
-        return sorted(kept, key=lambda pair: (self[pair[0]], pair[1] or ""))
+        connected = {number for number, net in facts if net is not None}
+        kept = [item for item in items if item[0][1] is not None or item[0][0] not in connected]
+        return sorted(kept, key=lambda item: (self[item[0][0]], item[0][1] or ""))
