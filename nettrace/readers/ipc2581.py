@@ -315,11 +315,11 @@ class _Assembly:
             _, width, _ = self._size(pad.shape or padstack.forms.get(pad.layer))
             net, diameter, drill = vias.get(at, (None, None, None))
             vias[at] = net or pad.net, diameter or width, drill or self._drill_of(padstack)
-        for hole in self.facts.holes:
-            at = (millimetres(hole.x), millimetres(hole.y))
-            if hole.plating == "VIA" or at in vias:
+        for own, plating, size, x, y in self.facts.holes:
+            at = (millimetres(x), millimetres(y))
+            if plating == "VIA" or at in vias:
                 net, diameter, drill = vias.get(at, (None, None, None))
-                vias[at] = (net or hole.net, diameter, drill or millimetres(hole.diameter))
+                vias[at] = net or own, diameter, drill or millimetres(size)
         self.builder.vias += [Via(x, y, *facts) for (x, y), facts in vias.items()]
         if left:
             message = f"{len(left)} pads belong to no pin and are no vias; not kept"

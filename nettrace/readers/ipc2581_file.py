@@ -139,16 +139,6 @@ class LayerPad(NamedTuple):
     pins: list[tuple[str, str]]  # (componentRef, pin)
 
 
-class Hole(NamedTuple):
-    """A hole of a drill layer."""
-
-    net: str | None
-    plating: str
-    diameter: float
-    x: float
-    y: float
-
-
 @dataclass(slots=True)
 class Facts:
     """The whole file."""
@@ -167,7 +157,8 @@ class Facts:
     logical: dict[str, list[tuple[str, str, Place]]] = field(default_factory=dict)
     points: list[tuple[str, float, float]] = field(default_factory=list)  # net, x, y
     pads: list[LayerPad] = field(default_factory=list)
-    holes: list[Hole] = field(default_factory=list)
+    #: Holes of drill layers: net, plating, diameter, x, y.
+    holes: list[tuple[str | None, str, float, float, float]] = field(default_factory=list)
     outline: list[list[tuple[float, float]]] = field(default_factory=list)
 
 
@@ -178,8 +169,16 @@ def read_facts(document: Document, builder: BoardBuilder) -> Facts:
         BadInput: no well-formed XML, a document type or entity, another root element, a number or
             a required attribute that is damaged or missing.
     """
-    stream = _Stream(document, builder)
-    stream.run()
+    stream, text = _Stream(document, builder), document.text
+    try:
+        for start in range(0, len(text), CHUNK):
+            stream.parser.Parse(text[start : start + CHUNK], False)
+        stream.parser.Parse("", True)
+    except expat.ExpatError as error:
+        place = Place(document.path, error.lineno, error.offset + 1)
+        found = f"damaged XML ({expat.ErrorString(error.code)})"
+        mark = document.excerpt(place)
+        raise BadInput(found, hint="Is the file whole?", place=place, excerpt=mark) from None
     return stream.facts
 
 
@@ -227,23 +226,9 @@ class _Stream:
         }  # fmt: skip
         self.parser = expat.ParserCreate()
         self.parser.StartDoctypeDeclHandler = self._refuse_doctype
-        self.parser.EntityDeclHandler = self._refuse_entity
         self.parser.StartElementHandler = self._start_root
         self.parser.EndElementHandler = self._end
         self.parser.CharacterDataHandler = self._text
-
-    def run(self) -> None:
-        """Parse the whole text; BadInput where it is no well-formed XML."""
-        text = self.document.text
-        try:
-            for start in range(0, len(text), CHUNK):
-                self.parser.Parse(text[start : start + CHUNK], False)
-            self.parser.Parse("", True)
-        except expat.ExpatError as error:
-            place = Place(self.document.path, error.lineno, error.offset + 1)
-            found = f"damaged XML ({expat.ErrorString(error.code)})"
-            mark = self.document.excerpt(place)
-            raise BadInput(found, hint="Is the file whole?", place=place, excerpt=mark) from None
 
     # ---- the parser's side ----------------------------------------------------------------------
 
@@ -323,10 +308,6 @@ class _Stream:
         hint = "Entities are never expanded; remove the DOCTYPE if the file is yours."
         self._fail(self._place(), "a document type (DOCTYPE)", "plain IPC-2581", hint)
 
-    def _refuse_entity(self, *_: object) -> None:
-        hint = "Entities are never expanded."
-        self._fail(self._place(), "an entity declaration", "plain IPC-2581", hint)
-
     def _report(self, kind: str, shown: str) -> None:
         """Say, once, that a word is none of this format's."""
         if shown not in self.reported:
@@ -369,7 +350,7 @@ class _Stream:
         return None if text is None else text in {"true", "1"}
 
     def scale_of(self, node: Node, units: str) -> float:
-        """Return millimetres per unit; BadInput for an unknown unit."""
+        """Return millimetres per unit."""
         scale = MILLIMETRES.get(units.strip().upper())
         if scale is None:
             self._fail(node.place, f"the unit {units!r}", "MILLIMETER, MICRON or INCH")
@@ -575,8 +556,8 @@ class _Stream:
 
     def _hole(self, node: Node) -> None:
         plating, net = self.plating_of(node), self.node.attributes.get("net") or None
-        sizes = (self.length_of(node, name) for name in ("diameter", "x", "y"))
-        self.facts.holes.append(Hole(net, plating, *sizes))
+        diameter, x, y = (self.length_of(node, name) for name in ("diameter", "x", "y"))
+        self.facts.holes.append((net, plating, diameter, x, y))
 
 
 def _arc(

@@ -29,16 +29,6 @@ class Format(NamedTuple):
     is_head: Callable[[str], bool]
     module: str
 
-    @property
-    def title(self) -> str:
-        """What people call it."""
-        return str(section("formats", self.name)["title"])
-
-    @property
-    def looks_for(self) -> str:
-        """What it is known by, in words."""
-        return str(section("formats", self.name)["looks_for"])
-
 
 #: In the order in which heads are tried. What is true of a format's files: knowledge/formats.toml.
 FORMATS: tuple[Format, ...] = (
@@ -65,11 +55,6 @@ FORMATS: tuple[Format, ...] = (
     Format("spice", is_deck, "nettrace.readers.spice"),
     Format("csv", is_table, "nettrace.readers.csv_tables"),
 )
-
-
-def format_named(name: str) -> Format:
-    """Return the format of that name; WrongUsage, with the nearest names, if there is none."""
-    return find_format(name, FORMATS)
 
 
 def detect_format(text: str) -> Format | None:
@@ -123,12 +108,11 @@ def read_file(
 
 def read_text(document: Document, format_name: str | None = None) -> Board:
     """Read a text that is already decoded; see `read_file`."""
-    if format_name is not None:
-        chosen: Format | None = format_named(format_name)
-    else:
-        chosen = detect_format(document.text)
+    text = document.text
+    chosen = detect_format(text) if format_name is None else find_format(format_name, FORMATS)
     if chosen is None:
-        wanted = "; ".join(f"{entry.title}: {entry.looks_for}" for entry in FORMATS)
+        known = [section("formats", entry.name) for entry in FORMATS]
+        wanted = "; ".join(f"{entry['title']}: {entry['looks_for']}" for entry in known)
         raise BadInput(
             "no known format",
             hint=f"Looked for {wanted}. Say which with --format.",

@@ -69,22 +69,16 @@ def read_with(document: Document, hierarchy: str = "keep") -> Board:
             expansion.
     """
     with collector_off():
-        return _read(document, expands=hierarchy == "flatten")
-
-
-def _read(document: Document, *, expands: bool) -> Board:
-    builder = BoardBuilder(document.path, "spice")
-    builder.digest = document.digest
-    deck = load_deck(document, builder)
-    title = deck.title
-    if title.lower().startswith(".title"):
-        title = title[len(".title") :]
-    builder.name = title.strip("* \t")
-    parts = _Parts(deck, builder)
-    for found in parts.circuit.expanded() if expands else parts.circuit.elements():
-        parts.add(found)
-    parts.finish()
-    return builder.build()
+        builder = BoardBuilder(document.path, "spice")
+        builder.digest = document.digest
+        deck = load_deck(document, builder)
+        builder.name = re.sub(r"(?i)\A\.title", "", deck.title).strip("* \t")
+        parts = _Parts(deck, builder)
+        circuit = parts.circuit
+        for found in circuit.expanded() if hierarchy == "flatten" else circuit.elements():
+            parts.add(found)
+        parts.finish()
+        return builder.build()
 
 
 #: Of a pin without a name of its own.

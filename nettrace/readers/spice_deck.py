@@ -418,24 +418,25 @@ def pulled_in(decks: Sequence[Path]) -> frozenset[Path]:
 
 def _reached(start: Path) -> frozenset[Path]:
     """Return the files that a deck includes, straight or through others."""
-    found: set[Path] = set()
+    found = {start}
     left = [start]
-    while left:
-        path = left.pop()
+    for path in left:
         try:
             text = decode_text(path.read_bytes(), str(path))
         except (OSError, BadInput):
             continue
         for match in _INCLUDE.finditer(text):
             said = next(group for group in match.groups() if group is not None).strip()
-            for name in dict.fromkeys((said, said.split()[0] if said else "")):
-                try:  # a name in quotes, else the line up to a remark; it may hold blanks
+            # a name in quotes, else the line up to a remark; it may hold blanks
+            for name in (said, *said.split()[:1]):
+                try:
                     there = (path.parent / name.replace("\\", "/")).resolve()
-                    if name and there.is_file():
-                        if there not in found:
-                            found.add(there)
-                            left.append(there)
-                        break
+                    is_file = there.is_file()
                 except (OSError, ValueError, RuntimeError):  # no file name at all
                     continue
+                if is_file:
+                    if there not in found:
+                        left.append(there)
+                    found.add(there)
+                    break
     return frozenset(found)

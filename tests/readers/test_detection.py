@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from nettrace.errors import BadInput, WrongUsage
+from nettrace.knowledge import section
 from nettrace.readers.document import Document
 from nettrace.readers.registry import (
     FORMATS,
@@ -107,8 +108,8 @@ def test_a_text_of_no_format_is_refused_with_what_was_looked_for(text: str) -> N
     said = str(caught.value)
     assert said.startswith("error: unknown.txt:1:1: no known format")
     for entry in FORMATS:
-        assert entry.title in said
-        assert entry.looks_for in said
+        known = section("formats", entry.name)
+        assert f"{known['title']}: {known['looks_for']}" in said
     assert "--format" in said
 
 
