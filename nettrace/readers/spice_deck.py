@@ -298,20 +298,18 @@ class _Loader:
     def _branch(self, word: str, rest: str, line: Line) -> None:
         if word == "if":
             if len(self.branches) >= MOST_INCLUDE_DEPTH:
-                raise self.deck.bad_line(
-                    line, f"more than {MOST_INCLUDE_DEPTH} '.if' within one another"
-                )
+                what = f"more than {MOST_INCLUDE_DEPTH} '.if' within one another"
+                raise self.deck.bad_line(line, what)
             self.branches.append(([(rest, True)], line))
-            return
-        if not self.branches:
+        elif not self.branches:
             raise self.deck.bad_line(line, f"'.{word}' without its '.if'")
-        if word == "endif":
+        elif word == "endif":
             self.branches.pop()
-            return
-        branch, _ = self.branches[-1]
-        branch[-1] = (branch[-1][0], False)
-        if word == "elseif":
-            branch.append((rest, True))
+        else:
+            branch, _ = self.branches[-1]
+            branch[-1] = (branch[-1][0], False)
+            if word == "elseif":
+                branch.append((rest, True))
 
     def _include(
         self, line: Line, rest: str, folder: Path | None, chain: tuple[Path, ...], *,
@@ -388,15 +386,9 @@ class _NotIncluded(Exception):
 
 
 def _dot_word(statement: str) -> tuple[str, str]:
-    """Split '.subckt X a b' into ('subckt', 'X a b')."""
-    words = statement.split(None, 1)
-    word = words[0][1:].lower()
-    rest = words[1].strip() if len(words) > 1 else ""
-    stop = re.search(r"[(=\"']", word)  # .if(a>1)  .include"x"
-    if stop is not None:
-        rest = (words[0][1 + stop.start() :] + " " + rest).strip()
-        word = word[: stop.start()]
-    return word, rest
+    """Split '.subckt X a b' into ('subckt', 'X a b'), and .if(a>1), .include"x" likewise."""
+    found = re.match(r"\.([^\s(=\"']*)(.*)", statement, re.DOTALL)
+    return (found[1].lower(), found[2].strip()) if found else ("", "")
 
 
 def pulled_in(decks: Sequence[Path]) -> frozenset[Path]:

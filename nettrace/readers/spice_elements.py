@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
+from math import isnan, nan
 from typing import NamedTuple
 
 import msgspec
@@ -278,6 +279,7 @@ LED_GAP_FROM = 1.35
 #: Emission coefficient: 1 to 2 in silicon junctions; a model above 2.5 stands in for an LED's high
 #: forward voltage. From memory of published LED models.
 LED_EMISSION_FROM = 2.5
+_DIODES = {"led": "LED", "schottky": "Schottky diode", "zener": "Zener diode"}
 _FIELD_EFFECT = {"nmos", "pmos", "vdmos", "vdmosn", "vdmosp", "njf", "pjf", "nmf", "pmf"}
 
 
@@ -324,27 +326,23 @@ def read_model(name: str, text: str) -> Model | None:
 
 def _described_diode(name: str, said: dict[str, str]) -> str:
     stated = said.get("type", "").strip("'\"").lower()
-    words = re.split(r"[^a-z]+", name.lower())
-    gap = spice_number(said.get("eg", ""))
-    emission = spice_number(said.get("n", ""))
-    breakdown = spice_number(said.get("bv", said.get("vz", "")))
-    if stated == "led" or "led" in words:
-        return "LED"
-    if stated == "schottky" or "schottky" in words:
-        return "Schottky diode"
-    if stated == "zener" or "zener" in words:
-        return "Zener diode" if breakdown is None else f"Zener diode {abs(breakdown):g} V"
-    if stated:
-        return f"diode ({stated})"
-    if gap is not None and gap < SCHOTTKY_GAP_BELOW:
-        return "Schottky diode"
-    if (gap is not None and gap >= LED_GAP_FROM) or (
-        emission is not None and emission >= LED_EMISSION_FROM
-    ):
-        return "LED"
-    if breakdown is not None and 0 < abs(breakdown) < ZENER_BELOW_VOLTS:
+    words = {stated, *re.split(r"[^a-z]+", name.lower())}
+    # what the model does not say is no number, and so fails every test
+    gap, emission, breakdown = (
+        number if (number := spice_number(text)) is not None else nan
+        for text in (said.get("eg", ""), said.get("n", ""), said.get("bv", said.get("vz", "")))
+    )
+    kind = next((known for known in _DIODES if known in words), stated)
+    if not kind:
+        if gap < SCHOTTKY_GAP_BELOW:
+            kind = "schottky"
+        elif gap >= LED_GAP_FROM or emission >= LED_EMISSION_FROM:
+            kind = "led"
+        elif 0 < abs(breakdown) < ZENER_BELOW_VOLTS:
+            kind = "zener"
+    if kind == "zener" and not isnan(breakdown):
         return f"Zener diode {abs(breakdown):g} V"
-    return "diode"
+    return _DIODES.get(kind, f"diode ({kind})" if kind else "diode")
 
 
 def pin_names(letter: str, kind: str) -> tuple[str, ...]:
