@@ -333,9 +333,8 @@ def _frozen(
             order.of(facts) if draft.refdes else ()
         ):
             own = tuple(pads_of.get((number, net), ())) if pads_of else ()
-            if place is None and own:
-                place = own[0].place
-            pin = Pin(key, number, net, name, electrical_type, own, place)
+            where = own[0].place if place is None and own else place
+            pin = Pin(key, number, net, name, electrical_type, own, where)
             pins.append(pin)
             if net is not None:
                 pins_of[net].append(pin)

@@ -29,6 +29,11 @@ class Format(NamedTuple):
     is_head: Callable[[str], bool]
     module: str
 
+    @property
+    def title(self) -> str:
+        """What people call it."""
+        return str(section("formats", self.name)["title"])
+
 
 #: In the order in which heads are tried. What is true of a format's files: knowledge/formats.toml.
 FORMATS: tuple[Format, ...] = (
