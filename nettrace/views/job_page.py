@@ -361,7 +361,10 @@ def _position(
     severity, effects = str(absence.severity), absence.effects[:EFFECTS_SHOWN]
     ends = (text if text.endswith((".", "?")) else f"{text}." for text in effects)
     loss = (Span(severity, "severity"), *((f": {' '.join(ends)}",) if effects else ()))
-    stands = Span(_standing(item), "strong")
+    stands, fit = "wire in its place" if item.by_wire else "open", item.fit
+    if fit is not None and fit.number > mark.number and not item.by_wire:
+        stands = f"refitted with {fit.with_part}" if fit.with_part else "refitted, new part"
+        stands += f", {fit.value}" if fit.value else ""
     first = (
         tall(page.Link(str(item.number), found[0] if found else own, own, label, "number")),
         tall(name, kind="" if len(name) <= SHORT_NAME else "words"),
@@ -372,7 +375,7 @@ def _position(
         *rows[0],
         tall(role_words(circuit.roles(part.key))),
         tall(*loss, plain=f"{severity}: {'; '.join(effects)}" if effects else severity),
-        tall(f"{mark.damage}; ", stands, f" ({mark.note})" if mark.note else ""),
+        tall(f"{mark.damage}; ", Span(stands, "strong"), f" ({mark.note})" if mark.note else ""),
     )
     return page.Group((first, *further), parts=(part.key,))
 
@@ -383,16 +386,6 @@ def _likely(circuit: Circuit, part: Part) -> str:
             unit = UNITS.get(proposal.quantity, "")
             return f"likely {engineering(proposal.choices[0], unit, 3)}"
     return "not stated"
-
-
-def _standing(item: JobPosition) -> str:
-    fit = item.fit
-    if item.by_wire:
-        return "wire in its place"
-    if fit is None or fit.number <= item.mark.number:
-        return "open"
-    what = f"refitted with {fit.with_part}" if fit.with_part else "refitted, new part"
-    return f"{what}, {fit.value}" if fit.value else what
 
 
 def _volts(circuit: Circuit, net: str | None) -> str:
