@@ -549,6 +549,7 @@ def _add_companions(buses: list[RawBus], wiring: Wiring) -> None:
                 bus.lines[line] = [name]
                 taken.add(name)
 
+    single = {"jtag": ("TRST", "trst"), "usb2": ("ID", "usb_id"), "i2s": ("MCLK", "master_clock")}
     for bus in buses:
         protocol = bus.spec.protocol
         if protocol == "spi":
@@ -564,15 +565,12 @@ def _add_companions(buses: list[RawBus], wiring: Wiring) -> None:
             if reset is not None and "RESET" not in bus.lines:
                 bus.lines["RESET"] = [reset]
                 taken.add(reset)
-            if protocol == "jtag":
-                add(bus, "TRST", names.get("trst", ()))
         elif protocol in {"hdmi", "edp", "displayport"}:
             for name, line in lines.items():
                 add(bus, line, (name,))
-        elif protocol == "usb2":
-            add(bus, "ID", names.get("usb_id", ()))
-        elif protocol == "i2s":
-            add(bus, "MCLK", names.get("master_clock", ()))
+        if protocol in single:
+            line, what = single[protocol]
+            add(bus, line, names.get(what, ()))
 
 
 def _pin_word(wiring: Wiring, net: str) -> str:

@@ -183,11 +183,8 @@ class Circuit:
         """Return the candidate roles of a part, best first; `unknown` alone if none fits."""
         from nettrace.circuit.roles import infer_roles
 
-        def infer() -> tuple[Role, ...]:
-            known = self.board.part_by_key[part]
-            return infer_roles(self.survey, self.notes, known, self._bus_nets)
-
-        return self.once("roles", part, infer)
+        known, nets = self.board.part_by_key[part], self._bus_nets
+        return self.once("roles", part, lambda: infer_roles(self.survey, self.notes, known, nets))
 
     def absence(self, part: str) -> Absence:
         """Return what happens without the part."""

@@ -102,10 +102,14 @@ def two_nets(part: Part) -> tuple[str, str] | None:
 
 def _pair(part: Part, kind: str, ohms: float | None, conditional: str = "") -> tuple[Pair, ...]:
     nets = two_nets(part)
-    if nets is None:
-        return ()
+    return () if nets is None else (_joined(part, nets, kind, ohms, conditional),)
+
+
+def _joined(
+    part: Part, nets: tuple[str, str], kind: str, ohms: float | None, conditional: str
+) -> Pair:
     first, second = (next(pin for pin in part.pins if pin.net == net) for net in nets)
-    return (Pair(first, second, kind, ohms, conditional),)
+    return Pair(first, second, kind, ohms, conditional)
 
 
 def resistor_elements(part: Part) -> tuple[tuple[Pin, Pin], ...]:
@@ -354,16 +358,11 @@ def _transistor_pairs(
         # a base is never tied straight to a rail: with the letter alone known it is a MOSFET too
         if ends.source == ends.drain or not signals:
             return ()
-        return (_joined(part, between, "level shifter", f"while {ends.gate} is up"),)
+        return (_joined(part, between, "level shifter", None, f"while {ends.gate} is up"),)
     nets = load_switch_nets(part, kind, supplies, grounds)
     if nets is None and not all(net in supplies for net in between):
         return ()
-    return (_joined(part, nets or between, "load switch", f"while {part.refdes} is on"),)
-
-
-def _joined(part: Part, nets: tuple[str, str], kind: str, condition: str) -> Pair:
-    first, second = (next(pin for pin in part.pins if pin.net == net) for net in nets)
-    return Pair(first, second, kind, None, condition)
+    return (_joined(part, nets or between, "load switch", None, f"while {part.refdes} is on"),)
 
 
 def load_switch_nets(

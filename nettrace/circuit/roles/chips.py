@@ -19,6 +19,7 @@ from nettrace.circuit.roles.site import (
     Site,
     Survey,
     found,
+    give,
     plain_name,
     ranked,
     says,
@@ -250,18 +251,13 @@ def processor(site: Site) -> Findings:
     survey = site.survey
     signals = survey.signals_of.get(site.part.key, 0)
     if site.part.key == survey.main_chip:
-        yield found("controller", 0.83, f"{signals} signals meet here, more than at any other part")
-        yield found("interface chip", 0.4, f"{signals} signals")
-    elif site.what is Kind.MODULE:
-        yield found("interface chip", 0.74, "a module beside the processor")
-        yield found("controller", 0.5, "a module has its own firmware")
-    elif signals >= PROCESSOR_SIGNALS:
-        yield from _large(site, signals)
-
-
-def _large(site: Site, signals: int) -> Findings:
-    """A large chip beside the processor: memory if nearly all its signals go straight there."""
-    survey = site.survey
+        yield from give("main chip", signals=str(signals))
+        return
+    if site.what is Kind.MODULE:
+        yield from give("module beside the processor")
+    if site.what is Kind.MODULE or signals < PROCESSOR_SIGNALS:
+        return
+    # a large chip beside the processor: memory if nearly all its signals go straight there
     lines = site.signals
     shared = [net for net in lines if survey.main_chip in survey.chips[net]]
     straight = sum(len(survey.pins(net)) <= 4 for net in shared)
@@ -332,12 +328,7 @@ def _by_surroundings(site: Site) -> Findings:
     radio = len(coupled) >= 3 and not supplies
     text = f"{len(coupled)} coupled lines"
     if coupled and pins <= SMALL_PINS:
-        if radio:
-            yield found("switch", 0.64, f"{text} and no supply: a radio switch")
-            yield found("amplifier", 0.4, text)
-        else:
-            because = f"coupled through capacitors: {coupled[0]}"
-            yield from ranked({"amplifier": 0.6, "switch": 0.4}, because)
+        yield from give("radio switch" if radio else "coupled chip", text=text, line=coupled[0])
     elif radio and pins <= 16:
         yield found("switch", 0.55, f"{text} and no supply: a radio switch")
     main = survey.main_chip
@@ -370,8 +361,7 @@ def protection_by_wiring(site: Site) -> Findings:
 def unplaced_chip(site: Site) -> Findings:
     """What a chip may be where nothing says so."""
     pins = len(site.part.pins)
-    large = {"interface chip": 0.3, "controller": 0.2}
-    small = {"interface chip": 0.25, "logic": 0.22, "regulator": 0.15}
-    yield from ranked(large if pins > 2 * SMALL_PINS else small, f"{pins} pins")
+    row = "large chip, unplaced" if pins > 2 * SMALL_PINS else "small chip, unplaced"
+    yield from give(row, pins=str(pins))
     if site.nets and site.survey.count(site.nets[0], Kind.CONNECTOR):
         yield found("ESD protection", 0.15, "on a plug's line")

@@ -78,14 +78,6 @@ class Usual:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
-    """A value with the reason that says most for it; none for one that was computed."""
-
-    value: float
-    because: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Position:
     """What can be compared of two positions, whatever stands in them.
 
@@ -120,8 +112,8 @@ class ValueBank:
     survey: Survey
     known: Mapping[str, tuple[Known, ...]]
 
-    def choose(self, quantity: str, role: str, own: Position, usual: Usual) -> list[Choice]:
-        """Return values that fit a position of that role, likeliest first."""
+    def choose(self, quantity: str, role: str, own: Position, usual: Usual) -> dict[float, str]:
+        """Return values that fit a position of that role, likeliest first, each with its reason."""
         likeness = knowledge.table("roles")["likeness"]
         weights: dict[float, float] = {}
         habits: dict[float, float] = {}
@@ -146,7 +138,7 @@ class ValueBank:
         for value, habit in habits.items():
             weights[value] += habit * min(1.0, likeness["most habit"] / most)
         ranked = sorted(weights, key=lambda value: (-weights[value], value))
-        return [Choice(value, best[value][1]) for value in ranked]
+        return {value: best[value][1] for value in ranked}
 
     def package(self, part: Part) -> str | None:
         """Return the chip size: as the footprint says, else as most parts with the same pads."""
@@ -308,27 +300,25 @@ def propose(
         if computed is not None:
             usual = computed
         if computed is not None and usual.choices:
-            first = [Choice(value) for value in usual.choices]
-            inside = [c for c in choices if usual.at_least <= c.value <= usual.at_most]
-            both = first + inside if usual.firm else inside + first
-            each_once: dict[float, Choice] = {}
-            for choice in both:
-                each_once.setdefault(choice.value, choice)
-            choices = list(each_once.values())
+            first = dict.fromkeys(usual.choices, "")  # what was computed needs no reason
+            inside = {c: choices[c] for c in choices if usual.at_least <= c <= usual.at_most}
+            one, two = (first, inside) if usual.firm else (inside, first)
+            choices = one | {value: two[value] for value in two if value not in one}
+        values_first = list(choices)
         if role.role == "bulk capacitor":
             # whatever is small there is no bulk
-            choices.sort(key=lambda choice: choice.value < usual.at_least)
+            values_first.sort(key=lambda value: value < usual.at_least)
         reasons = [reason for reason in role.because if reason != VALUE_NOT_KNOWN]
         reasons += [usual.why] if usual.why else []
-        if choices and choices[0].because:
-            reasons.append(f"{engineering(choices[0].value, unit)}: {choices[0].because}")
+        if values_first and choices[values_first[0]]:
+            reasons.append(f"{engineering(values_first[0], unit)}: {choices[values_first[0]]}")
         found.append(
             Proposal(
                 role=role.role,
                 quantity=quantity,
                 at_least=usual.at_least,
                 at_most=usual.at_most,
-                choices=tuple(choice.value for choice in choices[:MOST_CHOICES]),
+                choices=tuple(values_first[:MOST_CHOICES]),
                 score=role.score,
                 because=tuple(dict.fromkeys(reasons)),
                 package=package,

@@ -20,6 +20,7 @@ from nettrace.circuit.roles.site import (
     are_pair,
     figure,
     found,
+    give,
     names_supply,
     ranked,
     says,
@@ -60,10 +61,7 @@ def zero_ohm_link(site: Site) -> Findings:
     """A resistor of 0 ohms joins two nets."""
     survey = site.survey
     if site.kind.ohms == 0:
-        yield found("zero-ohm link", 0.95, f"value {site.part.value}: 0 Ω")
-        if site.lines:
-            yield found("series resistor", 0.3, "in series with a signal")
-        yield found("jumper", 0.15, "an option to open")
+        yield from give("0 Ω in a line" if site.lines else "0 Ω", value=str(site.part.value))
     if site.kind.ohms is None and site.ends:
         both = " and ".join(site.ends)
         if len(site.supplies) == 2:
@@ -113,23 +111,16 @@ def between_supplies(site: Site) -> Findings:
     """A resistor of some ohms between two rails filters; from a rail to ground it discharges."""
     if not site.ends or site.kind.ohms == 0 or site.lines or site.to_fixed:
         return
-    ohms, grounds = site.kind.ohms, site.grounds
-    line = f"between the rails {' and '.join(site.ends)}"
+    ohms, grounds, (first, second) = site.kind.ohms, site.grounds, site.ends
     if len(grounds) == 1:
         rail = site.supplies[0]
         gates = site.survey.gates[rail]
-        if gates:
-            because = f"from {rail} to ground, holds the gate of {gates[0]} low"
-            yield found("pull-down", 0.7, because)
-            yield found("bleeder", 0.5, f"discharges {rail}")
-        else:
-            yield found("bleeder", 0.6, f"from the rail {rail} to ground: discharges it")
-            yield found("pull-down", 0.55, f"from {rail} to ground")
-    elif not grounds and (ohms is None or SHUNT_OHMS < ohms <= SUPPLY_FILTER_OHMS):
-        yield from ranked({"filter resistor": 0.5, "inrush limiter": 0.15}, line)
-    elif not grounds and ohms is not None and ohms > SUPPLY_FILTER_OHMS:
-        yield found("pull-up", 0.5, f"from {site.ends[0]} to {site.ends[1]}")
-        yield found("filter resistor", 0.4, line)
+        row = "rail to ground, a gate on it" if gates else "rail to ground"
+        yield from give(row, rail=rail, gate="".join(gates[:1]))
+    elif not grounds and (ohms is None or ohms > SHUNT_OHMS):
+        few = ohms is None or ohms <= SUPPLY_FILTER_OHMS
+        row = "between rails, few ohms" if few else "between rails, many ohms"
+        yield from give(row, first=first, second=second)
 
 
 # -- at a LED, a crystal, a line, a gate -------------------------------------------------------
@@ -670,12 +661,10 @@ def thermistor_bias(site: Site) -> Findings:
             continue
         line = f"{words_of(net) or net} is a thermistor's line"
         if survey.is_supply(far) or is_own_supply(survey, far, net):
-            yield found("thermistor bias", 0.88, line, f"to {survey.describe(far)}")
-            yield found("thermistor", 0.5, line)
+            yield from give("thermistor's line to supply", line=line, far=survey.describe(far))
         elif survey.is_ground(far):
-            shunted = len(survey.resistors[net]) > 1
-            yield found("thermistor bias", 0.5, line)
-            score = 0.55 if shunted or site.kind.ohms is None else 0.45
-            yield found("thermistor", score, line, "stands in for the thermistor")
+            shunted = len(survey.resistors[net]) > 1 or site.kind.ohms is None
+            row = "thermistor's line shunted" if shunted else "thermistor's line to ground"
+            yield from give(row, line=line)
         else:
             yield from ranked({"thermistor bias": 0.5, "thermistor": 0.15}, line)
