@@ -16,8 +16,7 @@ from nettrace.circuit.absence import Gap, bus_name, line_name, listed, put_in, t
 from nettrace.circuit.absence_supply import rails_lost, shell_untied, supply_link, without_it
 from nettrace.circuit.evidence import Absence, Bus, BusLine, Pull, Severity
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.links import terminals_of
-from nettrace.circuit.pulls import parallel_ohms
+from nettrace.circuit.links import parallel_ohms, terminals_of
 from nettrace.circuit.roles.site import CHIPS, are_pair, plain_name, says
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering

@@ -15,8 +15,7 @@ from typing import Any, Final
 
 from nettrace.circuit.evidence import Bus, BusLine, Link, PartKind, Pull, Rail
 from nettrace.circuit.kinds import Kind
-from nettrace.circuit.links import LINK_KINDS, two_nets
-from nettrace.circuit.pulls import parallel_ohms
+from nettrace.circuit.links import LINK_KINDS, parallel_ohms, two_nets
 from nettrace.circuit.rail_evidence import is_named, leaf_of
 from nettrace.knowledge import compiled, pattern, section, table, unbroken
 from nettrace.model.board import Board, Net, Pin

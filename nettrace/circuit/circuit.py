@@ -26,9 +26,8 @@ from nettrace.circuit.evidence import (
     Role,
     Volts,
 )
-from nettrace.circuit.links import Bank, find_bank, find_reaches, infer_links
+from nettrace.circuit.links import Bank, find_bank, find_reaches, infer_links, infer_pulls
 from nettrace.circuit.part_kinds import infer_kinds
-from nettrace.circuit.pulls import infer_pulls
 from nettrace.circuit.rails import infer_rails
 from nettrace.model.board import Board
 from nettrace.model.notes import Notes

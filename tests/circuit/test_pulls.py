@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from nettrace.circuit.evidence import Pull
-from nettrace.circuit.pulls import parallel_ohms
+from nettrace.circuit.links import parallel_ohms
 from tests.circuit.case_file import Case, read_cases
 from tests.circuit_language import circuit
 
