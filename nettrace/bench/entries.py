@@ -220,7 +220,7 @@ def loose_entries(job: Job, facts: Mapping[str, object]) -> list[Loose]:
         row[field] = read(said[key])
         if row[field] is None:
             shown = f"{said[key]:g}" if isinstance(said[key], float) else repr(said[key])
-            near = nearest_names(shown.strip("'"), list(Kind)) if key == "looks" else ()
+            near = nearest_names(str(said[key]), list(Kind)) if key == "looks" else ()
             tip = f"Did you mean {near[0]}?" if near else hint.format(key=key)
             raise WrongUsage(f"--{key} {shown}", expected=expected, hint=tip)
     return _entries(Loose, job, [row])
