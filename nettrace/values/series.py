@@ -167,15 +167,14 @@ def combinations(
     values = _decades(series.upper(), decade - DECADES_TRIED, decade + DECADES_TRIED)
     adding: Arrangement = "parallel" if capacitors else "series"
     sharing: Arrangement = "series" if capacitors else "parallel"
-    found: set[Combination] = set()
-    for value in _best(values, target, math.inf):
-        found.add(_combination("one", (value,), value, target))
+    found = {_combination("one", (value,), value, target) for value in _best(values, target)}
     for first in values:
         if target / 2 * (1 - SAME) <= first < target:
-            for second in _best(values, target - first, first):
-                found.add(_combination(adding, (first, second), first + second, target))
+            for second in _best(values, target - first):
+                if second <= first * (1 + SAME):
+                    found.add(_combination(adding, (first, second), first + second, target))
         if target < first <= target * 2 * (1 + SAME):
-            for second in _best(values, 1 / (1 / target - 1 / first), math.inf):
+            for second in _best(values, 1 / (1 / target - 1 / first)):
                 parts = (min(first, second), max(first, second))
                 value = 1 / (1 / first + 1 / second)
                 found.add(_combination(sharing, parts, value, target))
@@ -185,11 +184,10 @@ def combinations(
     return tuple(ranked[:limit])
 
 
-def _best(values: tuple[float, ...], wanted: float, at_most: float) -> tuple[float, ...]:
+def _best(values: tuple[float, ...], wanted: float) -> tuple[float, ...]:
     """Return the values just below and above a wanted one."""
     index = bisect.bisect_left(values, wanted)
-    near = values[max(0, index - 1) : index + 1]
-    return tuple(v for v in near if v <= at_most * (1 + SAME) or math.isinf(at_most))
+    return values[max(0, index - 1) : index + 1]
 
 
 def _combination(

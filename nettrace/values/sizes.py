@@ -31,17 +31,11 @@ class ChipSize:
     source: str = ""
 
 
-def _sizes() -> tuple[ChipSize, ...]:
-    return tuple(
-        ChipSize(inch, metric, length, width, watts or None, volts or None, link or None, source)
-        for inch, metric, length, width, watts, volts, link, source in table("values")["sizes"][
-            "rows"
-        ]
-    )
-
-
 #: Smallest first.
-CHIP_SIZES: Final = _sizes()
+CHIP_SIZES: Final = tuple(
+    ChipSize(inch, metric, length, width, watts or None, volts or None, link or None, source)
+    for inch, metric, length, width, watts, volts, link, source in table("values")["sizes"]["rows"]
+)
 _BY_INCH: Final = {size.inch: size for size in CHIP_SIZES}
 _BY_METRIC: Final[dict[str, ChipSize]] = {size.metric: size for size in CHIP_SIZES} | {
     metric: _BY_INCH[inch] for metric, inch in table("values")["sizes"]["other_metric"].items()
@@ -142,20 +136,18 @@ def read_size(text: str, length_mm: float | None = None) -> SizeReading | None:
             return SizeReading(size.inch, "inch and metric code agree")
     code = codes[0]
     candidates = [s for s in (_BY_INCH.get(code), _BY_METRIC.get(code)) if s]
-    if length_mm is not None and length_mm > 0:
-        ranked = sorted(candidates, key=lambda s: abs(math.log(length_mm / s.length_mm)))
-        near = [
-            s for s in ranked if abs(math.log(length_mm / s.length_mm)) < math.log(LENGTH_RATIO)
-        ]
-        if near:
-            others = tuple(s.inch for s in ranked[1:])
-            return SizeReading(near[0].inch, f"decided by {length_mm:g} mm", others)
     first = candidates[0]
-    if len(candidates) == 1:
-        how = "inch code" if first.inch == code else "metric code"
-        return SizeReading(first.inch, how)
-    others = tuple(s.inch for s in candidates[1:])
-    return SizeReading(first.inch, "inch code by custom; no length to confirm", others)
+    how = "inch code" if first.inch == code else "metric code"
+    if len(candidates) > 1:
+        how = "inch code by custom; no length to confirm"
+    if length_mm is not None and length_mm > 0:
+        off = {size.inch: abs(math.log(length_mm / size.length_mm)) for size in candidates}
+        candidates.sort(key=lambda size: off[size.inch])
+        if off[candidates[0].inch] < math.log(LENGTH_RATIO):
+            how = f"decided by {length_mm:g} mm"
+        elif candidates[0] is not first:
+            candidates.reverse()
+    return SizeReading(candidates[0].inch, how, tuple(size.inch for size in candidates[1:]))
 
 
 def inch_size(text: str, length_mm: float | None = None) -> str | None:
