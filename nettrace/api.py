@@ -324,16 +324,19 @@ def reading(
         WrongUsage: a name means several, or a changed part is not between two nets.
     """
     from nettrace.answers import ReadingAnswer
-    from nettrace.bench.metered import Lying, measure_pad
+    from nettrace.bench.metered import measure_pad, metered_board
+    from nettrace.electrical.expected import MeteredBoard
 
-    found = measure_pad(circuit, pad, to, Lying(tuple(without), rails or {}, changed or {}))
-    if not found.now:
+    board = metered_board(circuit, without, rails, changed)
+    now = measure_pad(board, pad, to)
+    if not now:
         raise NothingMatches(
             f"nothing to measure {pad} against",
             hint="It is on no net, or the board has no ground; give the other probe with --to.",
         )
-    name = circuit.board.name
-    return ReadingAnswer(found.now, found.fitted, found.without, found.changed, pad, name)
+    fitted = measure_pad(MeteredBoard(circuit, rails=board.rails), pad, to)
+    gone, name = tuple(sorted(board.without)), circuit.board.name
+    return ReadingAnswer(now, fitted, gone, board.changes, pad, name)
 
 
 def power(
@@ -351,9 +354,9 @@ def power(
     Arguments and errors as for `reading`.
     """
     from nettrace.answers import Powers
-    from nettrace.bench.metered import Lying, measure_power
+    from nettrace.bench.metered import metered_board
 
-    found = measure_power(circuit, Lying(tuple(without), rails or {}, changed or {}))
+    found = metered_board(circuit, without, rails, changed).heats()
     return Powers(found, board=circuit.board.name)
 
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import NamedTuple
 
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.links import two_nets
-from nettrace.electrical.expected import Expected, Heat, MeteredBoard
+from nettrace.electrical.expected import Expected, MeteredBoard
 from nettrace.errors import NothingMatches, WrongUsage
 from nettrace.model.board import Board, Part
 from nettrace.model.find import find_nets, find_parts, find_pins, one_of_pads
@@ -23,60 +23,59 @@ class ProbePlace(NamedTuple):
     part: Part | None
 
 
-@dataclass(frozen=True, slots=True)
-class Lying:
-    """How the board lies there, in the user's words.
+def metered_board(
+    circuit: Circuit,
+    without: Iterable[str] = (),
+    rails: Mapping[str, float] | None = None,
+    changed: Mapping[str, float] | None = None,
+) -> MeteredBoard:
+    """Return the board as it lies there, in the user's words.
 
-    Attributes:
+    Args:
+        circuit: the board.
         without: parts that are missing, wildcards allowed.
         rails: net -> volts that are on; none given means every rail of known voltage.
         changed: part of two nets -> the resistance it has instead, Ω; 0 is a short.
+
+    Raises:
+        NothingMatches: no such part or net.
+        WrongUsage: a changed part is not between two nets.
     """
+    board = circuit.board
+    gone = frozenset(part.key for name in without for part in find_parts(board, name))
+    changes = {}
+    for name, ohms in (changed or {}).items():
+        for part in find_parts(board, name):
+            if two_nets(part) is None:
+                raise WrongUsage(
+                    f"{part.refdes} is on {len(part.nets)} nets",
+                    expected="a part between two nets",
+                    hint="Only such a part can be changed or shorted.",
+                )
+            if not 0 <= ohms < math.inf:
+                raise WrongUsage(f"{name} of {ohms:g} Ω", expected="0 Ω or more")
+            changes[part.key] = ohms
+    values = {key: f"{ohms:.12g}" for key, ohms in changes.items() if ohms > 0}
+    if values:
+        # a feedback divider with another resistor sets another rail
+        notes = replace(circuit.notes, values={**circuit.notes.values, **values})
+        circuit = Circuit(board, notes)
+    on = {find_nets(board, name)[0].name: volts for name, volts in (rails or {}).items()}
+    return MeteredBoard(circuit, gone, on, changes)
 
-    without: Iterable[str] = ()
-    rails: Mapping[str, float] = field(default_factory=dict)
-    changed: Mapping[str, float] = field(default_factory=dict)
 
-
-@dataclass(frozen=True, slots=True)
-class Measured:
-    """What a meter should show `now`, and with every part as `fitted`.
-
-    `without` are part keys; `changed` is part key -> Ω, 0 for a short.
-    """
-
-    now: tuple[Expected, ...]
-    fitted: tuple[Expected, ...]
-    without: tuple[str, ...]
-    changed: Mapping[str, float]
-
-
-def measure_pad(circuit: Circuit, pad: str, to: str | None, lying: Lying) -> Measured:
+def measure_pad(bench: MeteredBoard, pad: str, to: str | None) -> tuple[Expected, ...]:
     """Return what a meter should show at a pad or net; `to` None takes ground, rail and part.
 
     Raises:
-        NothingMatches: no such pad, net or part.
-        WrongUsage: a name means several, or a changed part is not between two nets.
+        NothingMatches: no such pad or net.
+        WrongUsage: a name means several.
     """
-    board = _metered(circuit, lying)
-    start = find_probe_place(circuit.board, pad)
-    target = find_probe_place(circuit.board, to) if to is not None else None
-
-    def seen(at: MeteredBoard) -> tuple[Expected, ...]:
-        if target is None:
-            return at.of_net(*start)
-        return (at.between(start.shown, start.net, target.shown, target.net),)
-
-    fitted = MeteredBoard(circuit, rails=board.rails)
-    return Measured(seen(board), seen(fitted), tuple(sorted(board.without)), board.changes)
-
-
-def measure_power(circuit: Circuit, lying: Lying) -> tuple[Heat, ...]:
-    """Return the power in every resistor that the rails settle, the nearest to its rating first.
-
-    Errors as for `measure_pad`.
-    """
-    return _metered(circuit, lying).heats()
+    start = find_probe_place(bench.circuit.board, pad)
+    if to is None:
+        return bench.of_net(*start)
+    end = find_probe_place(bench.circuit.board, to)
+    return (bench.between(start.shown, start.net, end.shown, end.net),)
 
 
 def find_probe_place(board: Board, words: str) -> ProbePlace:
@@ -106,27 +105,3 @@ def find_probe_place(board: Board, words: str) -> ProbePlace:
     if pin.net is None:
         raise NothingMatches(f"{label} is on no net", hint="There is nothing to measure against.")
     return ProbePlace(label, pin.net, part)
-
-
-def _metered(circuit: Circuit, lying: Lying) -> MeteredBoard:
-    board = circuit.board
-    gone = frozenset(part.key for name in lying.without for part in find_parts(board, name))
-    changes = {}
-    for name, ohms in lying.changed.items():
-        for part in find_parts(board, name):
-            if two_nets(part) is None:
-                raise WrongUsage(
-                    f"{part.refdes} is on {len(part.nets)} nets",
-                    expected="a part between two nets",
-                    hint="Only such a part can be changed or shorted.",
-                )
-            if not 0 <= ohms < math.inf:
-                raise WrongUsage(f"{name} of {ohms:g} Ω", expected="0 Ω or more")
-            changes[part.key] = ohms
-    values = {key: f"{ohms:.12g}" for key, ohms in changes.items() if ohms > 0}
-    if values:
-        # a feedback divider with another resistor sets another rail
-        notes = replace(circuit.notes, values={**circuit.notes.values, **values})
-        circuit = Circuit(board, notes)
-    rails = {find_nets(board, name)[0].name: volts for name, volts in lying.rails.items()}
-    return MeteredBoard(circuit, gone, rails, changes)
