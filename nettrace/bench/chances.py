@@ -2,8 +2,8 @@
 
 Readings are sorted into bins (a fiftieth of a decade) and one more for overload. A reading through
 known parts is a narrow peak, widened by tolerance, meter and leads; what unknown paths in chips
-can add in parallel is spread over decades. The spreads are common practice, no source: they
-are wide on purpose. This module loads numpy: import it in the function that weighs chances.
+can add in parallel is spread over decades. The figures stand in `chances.toml`. This module loads
+numpy: import it in the function that weighs chances.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from nettrace.electrical.meter import (
     OVERLOAD_OHMS,
 )
 from nettrace.electrical.power_off import CLASS_2_DROP
+from nettrace.knowledge import table
 
 Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
@@ -32,33 +33,12 @@ Vector = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 PER_DECADE: Final = 50
 OHMS_DECADES: Final = (-1, 8)
 FARADS_DECADES: Final = (-12, -1)
-#: Share of readings that mean nothing: a probe that slipped or a pad under flux reads open, a
-#: wrong pad reads anything.
-SLIP_OPEN: Final = 5e-4
-SLIP_ANY: Final = 1e-4
-#: Unknown paths of signal pins: middle and spread of log10 Ω, share that passes nothing.
-SIGNAL_PATH: Final = (5.5, 1.1, 0.35)
-#: Unknown paths between supply and ground.
-SUPPLY_PATH: Final = (3.8, 1.1, 0.05)
-#: Share of unknown paths that may be anything at all, but hardly below the second figure, Ω.
-ANY_PATH: Final = 0.03
-LOW_PATH_OHMS: Final = 30.0
-LOW_PATH_SHARE: Final = 0.05
-#: Standard errors: meter and part values as parts of their limits; leads, Ω.
-LIMIT_SIGMAS: Final = 2.0
-METER_SIGMA: Final = 0.008
-LEAD_SIGMA_OHMS: Final = 0.15
-#: Volts in diode mode per ohm: the meter drives about 0.7 mA (0.5 to 1 mA in manuals).
-DIODE_AMPERES: Final = 0.7e-3
-#: Diode mode: chances of (short, low, junction, two junctions, overload).
-ACROSS_DIODE: Final = (0.0005, 0.1295, 0.55, 0.12, 0.20)
-ACROSS_CHIPS: Final = (0.0005, 0.0595, 0.35, 0.14, 0.45)
+#: How likely which figure is.
+_FIGURES: Final = table("chances")
+_SLIPS, _PATH, _SIGMAS = _FIGURES["slips"], _FIGURES["paths"], _FIGURES["sigmas"]
 _DIODE_EDGES: Final = (
     DIODE_SCHOTTKY_VOLTS[0], DIODE_SILICON_VOLTS[0], DIODE_SILICON_VOLTS[1], DIODE_OPEN_VOLTS,
 )  # fmt: skip
-#: Below this a capacitance meter gives no figure; up to the second it may, Ω (no source).
-FARADS_BLIND_OHMS: Final = (50.0, 2000.0)
-STRAY_FARADS: Final = 30e-12
 VOLTS_STEP: Final = 0.02
 VOLTS_BINS: Final = 1601  # -1 V to 31 V
 
@@ -145,18 +125,20 @@ def _peaks(middles: Vector, sigmas: Vector, weights: Vector, decades: tuple[int,
 
 
 def _with_slips(bins: Vector) -> Look:
-    mixed = bins / float(bins.sum()) * (1 - SLIP_OPEN - SLIP_ANY) + SLIP_ANY / len(bins)
-    mixed[-1] += SLIP_OPEN
+    mixed = bins / float(bins.sum()) * (1 - _SLIPS["open"] - _SLIPS["any"]) + _SLIPS["any"] / len(
+        bins
+    )
+    mixed[-1] += _SLIPS["open"]
     return Look(mixed)
 
 
 @cache
 def _path_weights(supply: bool) -> tuple[Vector, float]:
-    middle, spread, none = SUPPLY_PATH if supply else SIGNAL_PATH
+    middle, spread, none = _PATH["supply" if supply else "signal"]
     logs = np.log10(_PATHS)
     shape = np.exp(-(((logs - middle) / spread) ** 2) / 2)
-    any_path = np.where(_PATHS < LOW_PATH_OHMS, LOW_PATH_SHARE, 1.0)
-    weights = shape / shape.sum() * (1 - ANY_PATH) + any_path / any_path.sum() * ANY_PATH
+    any_path = np.where(_PATH["low_ohms"] > _PATHS, _PATH["low_share"], 1.0)
+    weights = shape / shape.sum() * (1 - _PATH["any"]) + any_path / any_path.sum() * _PATH["any"]
     return np.asarray(weights * (1 - none), dtype=np.float64), none
 
 
@@ -177,14 +159,14 @@ def _ohms(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
     bins[-1] = weights[~shown].sum()
     if shown.any():
         real = seen[shown]
-        spread = (at_most - ohms) / LIMIT_SIGMAS if math.isfinite(at_most) else 0.0
+        spread = (at_most - ohms) / _SIGMAS["limits"] if math.isfinite(at_most) else 0.0
         middle = real + sum(LEAD_OHMS) / 2
         known = real / ohms if 0 < ohms < math.inf else np.zeros_like(real)
         # half a step of the paths' grid
         step = 0.0 if exact else 0.1 * math.log(10) * real * (1 - np.clip(known, 0.0, 1.0))
         sigma = np.sqrt(
-            (METER_SIGMA * middle) ** 2
-            + LEAD_SIGMA_OHMS**2
+            (_SIGMAS["meter"] * middle) ** 2
+            + _SIGMAS["lead_ohms"] ** 2
             + np.minimum(spread, 0.5 * middle + spread * (ohms == 0)) ** 2
             + step**2
         )
@@ -199,16 +181,16 @@ def _beep(ohms: float, at_most: float, at_least: float, exact: bool, supply: boo
     middles = OHMS_DECADES[0] + (np.arange(_count(OHMS_DECADES)) + 0.5) / PER_DECADE
     beeps = np.append(np.clip((high - middles) / (high - low), 0.0, 1.0), 0.0)
     sounds = float(_ohms(ohms, at_most, at_least, exact, supply).bins @ beeps)
-    sounds = min(1 - SLIP_OPEN, max(SLIP_ANY, sounds))
+    sounds = min(1 - _SLIPS["open"], max(_SLIPS["any"], sounds))
     return Look(np.array([1 - sounds, sounds]))
 
 
 @lru_cache(maxsize=1024)
 def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Look:
-    source = ACROSS_DIODE if diode else ACROSS_CHIPS
+    source = _FIGURES["diode"]["across_diode" if diode else "across_chips"]
     if exact and not diode:
         source = (0.0, 0.0, 0.0, 0.0, 1.0)
-    drop = ohms * DIODE_AMPERES
+    drop = ohms * _FIGURES["diode"]["amperes"]
     limit = bin_of(None if math.isinf(drop) else drop, MeterMode.DIODE)
     bins = np.zeros(len(source))
     for place, chance in enumerate(source):
@@ -223,7 +205,7 @@ def _diode(ohms: float, exact: bool, supply: bool, diode: bool) -> Look:
 def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Look:
     count = _count(FARADS_DECADES)
     bins = np.zeros(count + 1)
-    blind, clear = FARADS_BLIND_OHMS
+    blind, clear = _FIGURES["farads"]["blind_ohms"]
     if ohms <= blind:
         bins[-1], spoiled = 0.9, 0.1
     else:
@@ -231,7 +213,7 @@ def _farads(farads: float, class_2: bool, ohms: float, exact: bool) -> Look:
         bins[-1] = spoiled / 2
     sound = 1 - float(bins[-1]) - spoiled / 2
     bins[:-1] += spoiled / 2 / count
-    total = farads + STRAY_FARADS
+    total = farads + _FIGURES["farads"]["stray"]
     drop = CLASS_2_DROP if class_2 else 0.0
     middles = np.log10(np.array([total, total * (1 - drop / 2), total * (1 - drop)]))
     sigma = 0.5 if farads == 0 else 0.045 if class_2 else 0.03
@@ -251,7 +233,7 @@ def _volts(volts: tuple[float, float, float] | None, sure: bool) -> Look:
     if volts is None:
         return _with_slips(bins)
     nominal, low, high = volts
-    sigma = max((high - low) / 2 / LIMIT_SIGMAS, 0.01 * abs(nominal), VOLTS_STEP)
+    sigma = max((high - low) / 2 / _SIGMAS["limits"], 0.01 * abs(nominal), VOLTS_STEP)
     peak = np.exp(-(((scale - nominal) / sigma) ** 2) / 2)
     share = 0.92 if sure else 0.3
     bins *= 1 - share

@@ -1,8 +1,7 @@
 """What may be wrong after a refit: open joints, missing parts, wrong values, shorts and bridges.
 
-Each fault has odds against health before any reading. They are common practice, no source: hand
-soldering of small parts leaves more open joints than anything else, then bridges, then a part from
-the wrong heap. What matters is their order; the readings outweigh them by far.
+Each fault has odds against health before any reading (`chances.toml`): hand soldering of small
+parts leaves more open joints than anything else, then bridges, then a part from the wrong heap.
 """
 
 from __future__ import annotations
@@ -26,22 +25,14 @@ from nettrace.bench.wire import (
 from nettrace.circuit.circuit import Circuit
 from nettrace.circuit.kinds import Kind
 from nettrace.circuit.links import two_nets
+from nettrace.knowledge import table
 from nettrace.model.board import Pad, Part, Pin
 from nettrace.values.quantity import engineering, read_quantity
 
 #: Pads of different nets nearer than this, copper to copper, may be bridged, mm.
 BRIDGE_MM: Final = 0.5
-#: Odds of each fault before any reading (common practice, no source).
-OPEN_ODDS: Final = 0.02
-MENDED_ODDS: Final = 0.05  # a lifted pad or cut track that was wired
-LOOSE_ODDS: Final = 0.10  # a part marked shifted or doubtful and left as it is
-MISSING_ODDS: Final = 0.004
-MIX_UP_ODDS: Final = 0.004
-DECADE_ODDS: Final = 0.001
-SHORTED_ODDS: Final = 0.005  # ceramic capacitors and diodes crack or melt into a short
-STUCK_ODDS: Final = 0.001  # any other part
-BRIDGE_ODDS: Final = 0.01  # at no distance; falls with the gap
-BRIDGE_FALL_MM: Final = 0.25
+#: Odds of each fault before any reading.
+_ODDS: Final = table("chances")["faults"]
 #: Values closer than this are the same part to a meter in circuit, as a fraction.
 SAME_VALUE: Final = 0.10
 
@@ -179,10 +170,12 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
     found = []
     for pad, pin in what.joints.items():
         part = refdes[pin.part]
-        odds = MENDED_ODDS if pad in mended else LOOSE_ODDS if part in loose else OPEN_ODDS
+        odds = (
+            _ODDS["mended"] if pad in mended else _ODDS["loose"] if part in loose else _ODDS["open"]
+        )
         found.append(Fault(FaultKind.OPEN_JOINT, ((pad,),), part, odds))
     found += [
-        Fault(FaultKind.OPEN_WIRE, (wired.ends,), wired.ends[0].rsplit(".", 1)[0], MENDED_ODDS)
+        Fault(FaultKind.OPEN_WIRE, (wired.ends,), wired.ends[0].rsplit(".", 1)[0], _ODDS["mended"])
         for wired in what.wires
         if wired.across is not None and not wired.is_short
     ]
@@ -200,10 +193,10 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
         if not kind.fitted or kind.kind in _NO_FAULTS:
             continue
         if nets is not None or kind.kind is Kind.RESISTOR_ARRAY:
-            found.append(Fault(FaultKind.MISSING, ((name,),), name, MISSING_ODDS))
+            found.append(Fault(FaultKind.MISSING, ((name,),), name, _ODDS["missing"]))
         if nets is None:
             continue
-        odds = SHORTED_ODDS if kind.kind in _SHORTING else STUCK_ODDS
+        odds = _ODDS["shorted"] if kind.kind in _SHORTING else _ODDS["stuck"]
         short(FaultKind.SHORTED, (name,), name, nets, odds)
         for value, unit, odds in _wrong_values(circuit, state, what, own):
             if unit == "Ω" and value <= ONE_NET_OHMS:
@@ -211,7 +204,7 @@ def list_faults(circuit: Circuit, state: JobState) -> tuple[Fault, ...]:
             else:
                 found.append(Fault(FaultKind.WRONG_VALUE, ((name,),), name, odds, (), value, unit))
     for first, second, gap in close_pads(circuit, what):
-        odds = BRIDGE_ODDS * math.exp(-gap / BRIDGE_FALL_MM)
+        odds = _ODDS["bridge"] * math.exp(-gap / _ODDS["bridge_fall_mm"])
         ends = pad_name(circuit, first), pad_name(circuit, second)
         between = first.net or "", second.net or ""
         short(FaultKind.BRIDGE, ends, refdes[first.part], between, odds)
@@ -244,14 +237,14 @@ def _wrong_values(
         value = getattr(item, quantity)
         if value is not None:
             mine = fit is not None and fit.with_part == item.name
-            found.append((value, 1.0 if mine else MIX_UP_ODDS))
+            found.append((value, 1.0 if mine else _ODDS["mix_up"]))
     for key in (*what.parts, *sorted(what.absent)):
         other = circuit.kinds[key]
         value = getattr(other, quantity)
         if value is not None and other.kind is kind.kind:
-            found.append((value, MIX_UP_ODDS))
+            found.append((value, _ODDS["mix_up"]))
     if nominal:
-        found += [(nominal * factor, DECADE_ODDS) for factor in (10.0, 0.1)]
+        found += [(nominal * factor, _ODDS["decade"]) for factor in (10.0, 0.1)]
     taken = [nominal]
     for value, odds in found:
         if all(abs(value - other) > SAME_VALUE * max(value, other) for other in taken):

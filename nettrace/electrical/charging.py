@@ -15,26 +15,6 @@ from nettrace.knowledge import table
 
 Trend = Literal["steady", "rising", "falling", "unknown"]
 
-#: Limits between the stages, from the sources in the table; below the first no supply is there, V.
-NO_SUPPLY_VOLTS: Final = 0.8
-SUSPEND_AMPERES: Final = 2.5e-3
-UNIT_LOAD_AMPERES: Final = 0.1
-DEFAULT_AMPERES: Final = 0.5
-#: A port at 5 V: 4.45 V (low-power hub port of USB 3.x) to 5.25 V, and a little for the meter.
-FIVE_VOLTS: Final = (4.35, 5.5)
-#: Fixed supply voltages above 5 V, and how far off they may be (5 %, Power Delivery, from memory).
-FIXED_VOLTS: Final = (9.0, 15.0, 20.0, 28.0, 36.0, 48.0)
-FIXED_TOLERANCE: Final = 0.05
-#: Below this at a negotiated voltage nothing is charging (common practice, no source), A.
-IDLE_AMPERES: Final = 0.1
-#: Where a healthy charge starts at 5 V (common practice, no source), A.
-RAMP_AMPERES: Final = 0.4
-#: Type-C source currents, A, by the threshold of the CC voltage at the sink, V (typical; TI
-#: TPS65987DDK): above the first a source is attached, and so on.
-CC_THRESHOLDS: Final = ((0.20, 0.5), (0.66, 1.5), (1.23, 3.0))
-#: Above this the CC pin is open at the sink: no Rd (from memory), V.
-CC_OPEN_VOLTS: Final = 2.04
-
 _CHARGING: Final = {"yes": True, "no": False, "unknown": None}
 
 
@@ -71,7 +51,9 @@ def explain_supply(volts: float, amperes: float, trend: Trend = "unknown") -> Su
     """
     not_negative(volts=volts, amperes=amperes)
     words = table("charging")
-    fixed = next((v for v in FIXED_VOLTS if abs(volts / v - 1) <= FIXED_TOLERANCE), None)
+    limits = words["limits"]
+    off = limits["fixed_tolerance"]
+    fixed = next((v for v in limits["fixed_volts"] if abs(volts / v - 1) <= off), None)
     stage = _stage(volts, amperes, trend, fixed)
     row = words["stages"][stage]
     agreed = "so CC line, negotiation controller and source agree"
@@ -90,21 +72,24 @@ def explain_supply(volts: float, amperes: float, trend: Trend = "unknown") -> Su
 
 
 def _stage(volts: float, amperes: float, trend: Trend, fixed: float | None) -> str:
-    if volts < NO_SUPPLY_VOLTS:
+    limits = table("charging")["limits"]
+    low, high = limits["five_volts"]
+    if volts < limits["no_supply_volts"]:
         return "no supply"
-    if FIVE_VOLTS[0] <= volts <= FIVE_VOLTS[1]:
-        if amperes <= SUSPEND_AMPERES:
+    if low <= volts <= high:
+        if amperes <= limits["suspend_amperes"]:
             return "attached, nothing drawn"
-        if trend == "rising" and amperes >= RAMP_AMPERES:
+        if trend == "rising" and amperes >= limits["ramp_amperes"]:
             return "charge ramping up"
-        if amperes < UNIT_LOAD_AMPERES:
+        if amperes < limits["unit_load_amperes"]:
             return "before configuration"
-        return "default current" if amperes <= DEFAULT_AMPERES * 1.1 else "charging at 5 V"
+        usual = amperes <= limits["default_amperes"] * 1.1
+        return "default current" if usual else "charging at 5 V"
     if fixed is None:
         return "no standard voltage"
-    if amperes < IDLE_AMPERES:
+    if amperes < limits["idle_amperes"]:
         return "negotiated, not charging"
-    light = amperes < RAMP_AMPERES and trend != "rising"
+    light = amperes < limits["ramp_amperes"] and trend != "rising"
     return "negotiated, light load" if light else "negotiated, charging"
 
 
@@ -116,5 +101,6 @@ def advertised_amperes(volts: float) -> float | None:
     >>> advertised_amperes(0.41), advertised_amperes(0.93), advertised_amperes(1.69)
     (0.5, 1.5, 3.0)
     """
-    offers = [amperes for threshold, amperes in CC_THRESHOLDS if volts >= threshold]
-    return offers[-1] if offers and volts <= CC_OPEN_VOLTS else None
+    limits = table("charging")["limits"]
+    offers: list[float] = [amperes for least, amperes in limits["cc_thresholds"] if volts >= least]
+    return offers[-1] if offers and volts <= limits["cc_open_volts"] else None
