@@ -65,6 +65,7 @@ ALLOWED = {
 THIRD_PARTY: dict[str, tuple[str, ...]] = {
     "click": ("cli.",),
     "PIL": ("views.",),
+    "pyparsing": ("values.part_value",),
     "graphviz": ("views.",),
     "graphviz_pure": ("views.",),
     "lark": ("readers.",),

@@ -3,13 +3,13 @@
 The text is cut into understood items and the words left over; what each item means depends on the
 family of the part. Plain lists (`0.1uF/16V/X5R`) are split and each word matched. What has
 operators or multiplicities (`SWPA4018S1R5NT(1.5uH/3.35A/DCR<0.1R/CD43)`, `600R@100MHz`,
-`4x1.5K_RA1206`, `+80/-20%`, `B25/50=3380`) is read by one pattern, notation by notation.
+`4x1.5K_RA1206`, `+80/-20%`, `B25/50=3380`) is read by a grammar of pyparsing, notation by notation.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from typing import Any, Final, Literal
@@ -73,8 +73,8 @@ def read_items(text: str, family: Family) -> Items:
     if family in {"resistor", "thermistor"}:
         joined = pattern("values", "apart_prefix").sub(r"\1", joined)
     if pattern("values", "operator").search(joined):
-        matches = _notation().finditer(joined)
-        found = [each for match in matches for each in _meant(match, family)]
+        notations = _notations().parse_string(joined, parse_all=True)
+        found = [each for sort, *parts in notations for each in _meant(sort, parts, family)]
     else:
         joined = re.sub(
             r"(?i)\b([1-3])/([2-9]|1\d|20|32)\s*W\b",
@@ -178,32 +178,41 @@ def _attributes() -> Mapping[str, str]:
 
 
 @cache
-def _notation() -> re.Pattern[str]:
-    """Return the pattern of one notation; the outer group names its sort, inner ones its texts."""
-    word = r"[^\s,;/_()\[\]<>=@~≤≥:]+"
-    relation = r"\s*(?:<=|>=|[<>=~≤≥:])\s*"
+def _notations() -> Any:
+    """Return the grammar of a value text; every match is a tuple (sort, texts...)."""
+    import pyparsing as pp  # here: plain lists of values never come this far
+
+    def tagged(sort: str) -> Callable[[Any], list[tuple[str, ...]]]:
+        return lambda tokens: [(sort, *(str(token) for token in tokens))]
+
+    def quiet(text: str) -> Any:
+        return pp.Regex(text).suppress()
+
+    word = pp.Regex(r"[^\s,;/_()\[\]<>=@~≤≥:]+")
+    relation = quiet(r"\s*(?:<=|>=|[<>=~≤≥:])\s*")
     names = "|".join(sorted(_attributes(), key=len, reverse=True))
-    times, side = "[xX×*]", r"(\d{1,2}(?:\.\d+)?)"
+    times, side = quiet("[xX×*]"), pp.Regex(r"\d{1,2}(?:\.\d+)?")
+    body = quiet("(?:(?i:smd|smt))?") + side + times + side + pp.Opt(times + side)
     # where two notations could begin, the first one here is meant
     notations = {
-        "asymmetric": r"\+(\d+)\s*%?\s*[/,]?\s*-\s*(\d+)%",
-        "plain": r"(\d{1,2}/\d{1,2}\s*[Ww])(?![A-Za-z])",
-        "beta": rf"[Bb]\s*\(?\d+\s*/\s*\d+(?!\d)\)?\s*(?:{relation})?(\d{{4}}K?)",
-        "attribute": rf"((?i:{names}))(?=\s*[<>=~≤≥:]){relation}({word})",
-        "at": rf"({word})\s*@\s*({word})",
-        "body": rf"(?i:smd|smt)?{side}{times}{side}(?:{times}{side})?(?:\s*mm|(?!\s*mm))"
-        r"(?=$|[\s,;/_()\[\]-])",
-        "array": rf"(\d{{1,2}})(?=[xX×*]\d){times}({word})",
-        "word": f"({word})",
-        "stray": r"([^\s,;/_()\[\]:])",
-    }
-    return re.compile("|".join(f"(?P<{sort}>{text})" for sort, text in notations.items()))
+        "asymmetric": quiet(r"\+") + pp.Regex(r"\d+") + quiet(r"\s*%?\s*[/,]?\s*-\s*")
+        + pp.Regex(r"\d+") + quiet("%"),
+        "plain": pp.Regex(r"\d{1,2}/\d{1,2}\s*[Ww](?![A-Za-z])"),
+        "beta": quiet(r"[Bb]\s*\(?\d+\s*/\s*\d+\)?\s*") + pp.Opt(relation)
+        + pp.Regex(r"\d{4}K?"),
+        "attribute": pp.Regex(rf"(?i:{names})(?=\s*[<>=~≤≥:])") + relation + word,
+        "at": word + quiet(r"\s*@\s*") + word,
+        "body": body + quiet(r"(?:\s*mm)?(?=$|[\s,;/_()\[\]-])"),
+        "array": pp.Regex(r"\d{1,2}(?=[xX×*]\d)") + times + word,
+        "word": word.copy(),
+        "stray": pp.Regex(r"\S"),
+    }  # fmt: skip
+    item = pp.MatchFirst([each.set_parse_action(tagged(sort)) for sort, each in notations.items()])
+    return pp.ZeroOrMore(quiet(r"[\s,;/_()\[\]:]+") | item).leave_whitespace()
 
 
-def _meant(match: re.Match[str], family: Family) -> Iterable[Items]:
+def _meant(sort: str, parts: list[str], family: Family) -> Iterable[Items]:
     """Yield the items of one notation; where it says nothing, those of its words."""
-    sort = match.lastgroup or ""
-    parts = [part for part in match.groups() if part is not None][1:]
     if sort == "attribute":
         items = _attribute(parts[0].upper(), parts[1], family)
         yield ((), "".join(parts)) if items is None else (items, "")
