@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from typing import Final
 
 from nettrace.bench.place import Circle, Shape, box_of, part_place
-from nettrace.circuit.absence import bus_name, judge_absence, listed
+from nettrace.circuit.absence import judge_absence, listed
 from nettrace.circuit.absence_supply import capacitors_behind
 from nettrace.circuit.circuit import Circuit
-from nettrace.circuit.evidence import Absence, NetKind, PartKind, Proposal, Role, Severity
+from nettrace.circuit.evidence import Absence, Bus, NetKind, PartKind, Proposal, Role, Severity
 from nettrace.circuit.kinds import Kind
 from nettrace.errors import NothingMatches
 from nettrace.knowledge import table
@@ -387,8 +387,7 @@ def _worst(circuit: Circuit, keys: Iterable[str]) -> Severity:
 def _pull_ups(circuit: Circuit, gone: Collection[str]) -> Iterator[_Sentence]:
     places = sorted({place for key in gone for place in circuit.pulled_buses.get(key, ())})
     for bus in (circuit.buses[place] for place in places):
-        name = bus_name(bus)
-        called = f"the {name}" if name.endswith(" bus") else name
+        called = _bus_words(bus)
         #: rail -> (line, net, parts) of each line's segment that has lost its last pull-up to it
         lost: dict[str, list[tuple[str, str, tuple[str, ...]]]] = {}
         for line in bus.lines:
@@ -425,6 +424,14 @@ def _pull_ups(circuit: Circuit, gone: Collection[str]) -> Iterator[_Sentence]:
                 f"({', '.join(told)}): {effect}."
             )
             yield _Sentence(Severity.BLOCKS, text, told)
+
+
+def _bus_words(bus: Bus) -> str:
+    protocol = bus.protocol.upper() if len(bus.protocol) <= 4 else bus.protocol
+    if bus.name.casefold() == bus.protocol.casefold():
+        return f"the {protocol} bus"
+    named = bus.protocol.casefold() in bus.name.casefold()
+    return f"bus {bus.name}" if named else f"{protocol} bus {bus.name}"
 
 
 def _all(names: Sequence[str]) -> str:
