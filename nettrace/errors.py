@@ -6,18 +6,6 @@ from dataclasses import dataclass
 from enum import IntEnum
 from typing import NamedTuple
 
-__all__ = [
-    "BadInput",
-    "ExitCode",
-    "JobUnusable",
-    "NettraceError",
-    "NothingMatches",
-    "Place",
-    "Warning",
-    "WrongUsage",
-    "excerpt",
-]
-
 
 class ExitCode(IntEnum):
     """Exit codes of the command line."""
@@ -56,6 +44,11 @@ class Warning:  # noqa: A001 - the word of JSON and docs; the built-in is not us
     def __str__(self) -> str:
         at = f" ({self.place})" if self.place else ""
         return f"warning: {self.code}: {self.message}{at}"
+
+
+def reason(error: OSError) -> str:
+    """Return why the system refuses, in its own words: `no such file or directory`."""
+    return (error.strerror or str(error)).lower()
 
 
 #: A message quotes a longer text by its two ends.

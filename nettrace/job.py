@@ -38,6 +38,7 @@ from nettrace.errors import (
     Place,
     Warning,
     WrongUsage,
+    reason,
 )
 from nettrace.loading import load as load_circuit
 
@@ -340,8 +341,7 @@ def _text(path: str) -> str:
     try:
         raw = Path(path).read_bytes()
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise BadInput(f"cannot open ({reason})", place=Place(path)) from None
+        raise BadInput(f"cannot open ({reason(error)})", place=Place(path)) from None
     return decode_text(raw, path)
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from nettrace.errors import BadInput, Place, Warning
+from nettrace.errors import BadInput, Place, Warning, reason
 from nettrace.model.board import Board
 from nettrace.model.notes import Notes, RailNote
 from nettrace.readers.registry import FORMATS, decode_text, detect_format, read_file
@@ -159,8 +159,7 @@ def _from_folder(folder: Path, hierarchy: str | None) -> list[Board]:
     try:
         inside = sorted(path for path in folder.iterdir() if not path.name.startswith("."))
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise BadInput(f"cannot open ({reason})", place=Place(str(folder))) from None
+        raise BadInput(f"cannot open ({reason(error)})", place=Place(str(folder))) from None
     formats = {
         path: found
         for path in inside

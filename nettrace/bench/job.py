@@ -18,7 +18,7 @@ from typing import Union
 
 import msgspec
 
-from nettrace.errors import JobUnusable, Place
+from nettrace.errors import JobUnusable, Place, reason
 from nettrace.version import __version__
 
 #: Version of the job file; a higher one is refused and never overwritten.
@@ -301,7 +301,7 @@ def load_job(path: Path) -> Job:
             f"no job file {path}", hint="Open one: nettrace job open JOB BOARD."
         ) from None
     except OSError as error:
-        raise JobUnusable(f"cannot open {path} ({_reason(error)})") from None
+        raise JobUnusable(f"cannot open {path} ({reason(error)})") from None
     try:
         # the layout first: a newer one need not have what this one asks for
         head = msgspec.json.decode(raw, type=_HeadOnly).nettrace
@@ -325,10 +325,6 @@ def load_job(path: Path) -> Job:
             place=Place(str(path)),
         ) from None
     return job
-
-
-def _reason(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
 
 
 def encode(job: Job) -> bytes:
@@ -390,7 +386,7 @@ def _locked(path: Path) -> Iterator[None]:
     try:
         handle = os.open(path.with_name(f".{path.name}.lock"), os.O_RDWR | os.O_CREAT, 0o666)
     except OSError as error:
-        raise JobUnusable(f"cannot write beside {path} ({_reason(error)})") from None
+        raise JobUnusable(f"cannot write beside {path} ({reason(error)})") from None
     try:
         deadline = time.monotonic() + LOCK_SECONDS
         while not _try_lock(handle):
@@ -421,6 +417,15 @@ def _try_lock(handle: int) -> bool:
 
 
 def _write(path: Path, data: bytes) -> None:
+    try:
+        write_whole(path, data)
+    except OSError as error:
+        what = f"cannot write {path} ({reason(error)})"
+        raise JobUnusable(what, hint="Nothing was changed.") from None
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file whole or not at all: another beside it is flushed to the disk, then renamed."""
     temporary = path.with_name(f".{path.name}.{os.getpid()}.new")
     try:
         with temporary.open("wb") as file:
@@ -435,9 +440,7 @@ def _write(path: Path, data: bytes) -> None:
                 os.fsync(handle)
             finally:
                 os.close(handle)
-    except OSError as error:
+    except OSError:
         with suppress(OSError):
             temporary.unlink(missing_ok=True)
-        raise JobUnusable(
-            f"cannot write {path} ({_reason(error)})", hint="Nothing was changed."
-        ) from None
+        raise

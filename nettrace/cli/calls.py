@@ -8,31 +8,27 @@ answer in one way.
 from __future__ import annotations
 
 import gc
-import os
-import tempfile
 from collections.abc import Iterator, Mapping
-from contextvars import ContextVar
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import nettrace
-from nettrace.errors import ExitCode, NettraceError, NothingMatches, WrongUsage
-from nettrace.views.text import counted, write_json, write_note, write_text, write_warnings
+from nettrace.errors import ExitCode, NettraceError, NothingMatches, WrongUsage, reason
+from nettrace.views.text import counted, keep, write_json, write_note, write_text, write_warnings
 
 if TYPE_CHECKING:
-    from nettrace.answers import Drawing, OpenJob, Several
+    from nettrace.answers import OpenJob, Several
     from nettrace.bench.place import Shape
     from nettrace.circuit.circuit import Circuit
     from nettrace.cli.commands import Command
     from nettrace.model.board import Board
 
-#: What commands have loaded, for the one who wants to keep their answers: (paths, circuit).
-LOADED: ContextVar[list[tuple[tuple[str, ...], Circuit]] | None] = ContextVar(
-    "LOADED", default=None
-)
-#: Where a drawing is left for the one who keeps answers: (it, file as typed, force).
-DRAWN: ContextVar[list[tuple[Drawing, str, bool]] | None] = ContextVar("DRAWN", default=None)
+#: Words that are about what is read and how it is shown, and are no part of the question.
+_COMMON = frozenset(
+    {"board", "with_files", "format_name", "hierarchy", "rails", "path", "as_json", "no_cache",
+     "debug"}
+)  # fmt: skip
 
 
 class Reply(NamedTuple):
@@ -73,8 +69,7 @@ class Said(dict[str, Any]):
             )
         # the board stays to the end: the collector need not walk it again and again
         gc.freeze()
-        if (loaded := LOADED.get()) is not None:
-            loaded.append(((self.board, *self.with_files), circuit))
+        keep("loaded", ((self.board, *self.with_files), circuit))
         return circuit
 
     def load_board(self) -> Board:
@@ -124,11 +119,8 @@ def _assigned(
 def run(command: Command, words: dict[str, Any]) -> int:
     """Ask what a command asks, show the answer, and return the exit code."""
     said = Said(words)
-    reply: Reply | None
-    if "library" in command.row:
-        reply = _one_call(command.row, said)
-    else:
-        reply = globals()[command.call](said)
+    one = "library" in command.row
+    reply: Reply | None = _one_call(command.row, said) if one else globals()[command.call](said)
     if reply is None:
         return ExitCode.DONE
     if said.get("as_json"):
@@ -152,22 +144,19 @@ def run(command: Command, words: dict[str, Any]) -> int:
 
 def _one_call(row: Mapping[str, Any], said: Said) -> Reply:
     """Ask the one call that the table names, with the command's own words as they are."""
-    own = {name: said[name] for name in ("name", "places") if name in said}
+    own = {name: word for name, word in said.items() if name not in _COMMON}
+    view = row.get("view", "")
     if "board" in said:
         circuit = said.load()
         answer = getattr(nettrace, row["library"])(circuit, **own)
-        return Reply(row["key"], answer, row["view"], circuit.board, warns=True)
+        code = ExitCode.DONE if answer or not row.get("may_miss") else ExitCode.NOTHING
+        return Reply(row["key"], answer, view, circuit.board, code, warns=row.get("warns", True))
     opened = said.load_job()
     answer = getattr(nettrace.job, row["library"])(opened, **own)
-    return _about(opened, row["key"], answer, row["view"])
+    return _about(opened, row["key"], answer, view) if view else _changed(answer)
 
 
 # -- the board ----------------------------------------------------------------------------------
-
-
-def summary(said: Said) -> Reply:
-    circuit = said.load()
-    return Reply("summary", nettrace.summary(circuit), "board.summary", circuit.board)
 
 
 def area(said: Said) -> Reply:
@@ -213,13 +202,6 @@ def _one_or_all(
     one = one or (len(found) == 1 and not has_wildcard(name))
     key = kind if one else f"{kind}s"
     return Reply(key, found, f"board.{kind}s", circuit.board, one=one, warns=True)
-
-
-def path(said: Said) -> Reply:
-    circuit = said.load()
-    found = nettrace.path(circuit, said.start, said.end)
-    code = ExitCode.DONE if found else ExitCode.NOTHING
-    return Reply("paths", found, "board.ways", circuit.board, code, warns=True)
 
 
 # -- figures ------------------------------------------------------------------------------------
@@ -316,10 +298,13 @@ def draw(said: Said) -> Reply | None:
     from nettrace.views.encode import by_shape
     from nettrace.views.text import progress
 
-    words = {"pad": said.pad, "part": said.part, "net": said.net, "bus": said.bus}
-    about = {name: word for name, word in words.items() if word is not None}
+    names = ("pad", "part", "net", "bus")
+    about = {name: said[name] for name in names if said[name] is not None}
     _check_one([*about, *said.place], said)
-    kind = said.picture or _picture_of(said.output)
+    kind = said.picture or "dot"
+    if said.picture is None and said.output != "-":
+        endings, hint = ".svg, .png, .pdf or .dot", "Or say the format with --to."
+        kind = _kind_of(said.output, _PICTURES, endings, hint)
     if said.placed and kind == "dot":
         raise WrongUsage("--placed as DOT", expected="svg, png or pdf")
     if said.output == "-" and kind not in {"svg", "dot"}:
@@ -336,8 +321,7 @@ def draw(said: Said) -> Reply | None:
         write_text(text if isinstance(text, str) else text.decode("utf-8"))
         return None
     size = said.write(made.content)
-    if (drawn := DRAWN.get()) is not None:
-        drawn.append((made, said.output, said.force))
+    keep("drawn", (made, said.output, said.force))
     facts = by_shape(made, "title parts gone left_out scale side sheets", None)
     answer = {"path": said.output, "format": kind, "bytes": size, **facts}
     notes = (f"{said.output}: {made.title}",)
@@ -362,37 +346,54 @@ def _check_one(about: list[str], said: Said) -> None:
         raise WrongUsage(f"{option} with {named[0]}", hint="It goes with a place.")
 
 
-def _picture_of(output: str) -> str:
-    ending = Path(output).suffix.lower().lstrip(".")
-    if output == "-" or ending == "gv":
-        return "dot"
-    if ending not in {"svg", "png", "pdf", "dot"}:
-        raise WrongUsage(
-            f"the name {output!r}",
-            expected="an ending .svg, .png, .pdf or .dot",
-            hint="Or say the format with --to.",
-        )
-    return ending
+#: Endings of a drawing's name, and of a job's page -> what is written.
+_PICTURES = {"svg": "svg", "png": "png", "pdf": "pdf", "dot": "dot", "gv": "dot"}
+_PAGES = {"html": "html", "md": "markdown", "pdf": "pdf", "htm": "html", "markdown": "markdown"}
+
+
+def _kind_of(output: str, kinds: Mapping[str, str], endings: str, hint: str = "") -> str:
+    """Return what is written under a file's name."""
+    found = kinds.get(Path(output).suffix.lower().lstrip("."))
+    if found is None:
+        raise WrongUsage(f"the name {output!r}", expected=f"an ending {endings}", hint=hint)
+    return found
 
 
 def sample(said: Said) -> Reply:
-    files = samples(said.name)
+    name = said.name.casefold()
+    files = _sample_files(said.name)
     target = Path(said.folder)
     for file in files:
         refuse_to_replace(target / file, force=said.force)  # before anything is written
     for file, source in files.items():
+        where = (target / file).parent
         try:
-            (target / file).parent.mkdir(parents=True, exist_ok=True)
+            where.mkdir(parents=True, exist_ok=True)
         except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            where = (target / file).parent
-            raise CannotWrite(f"cannot make the folder {where} ({reason})") from None
+            raise CannotWrite(f"cannot make the folder {where} ({reason(error)})") from None
         write_file(target / file, source.read_bytes(), force=said.force)
     written = [(target / file).as_posix() for file in files]
-    board = (target / said.name.casefold()).as_posix()
     note = f"{counted(len(files), 'file')} written. Try: "
-    note += f"nettrace area {board} --around J3 --radius 4"
-    return Reply("sample", {"name": said.name.casefold(), "files": written}, notes=(note,))
+    note += f"nettrace area {(target / name).as_posix()} --around J3 --radius 4"
+    return Reply("sample", {"name": name, "files": written}, notes=(note,))
+
+
+#: Sample name -> what is laid down of `samples/`: folders, and files.
+_SAMPLES = {"wren": ("wren", "formats", "README.md")}
+
+
+def _sample_files(name: str) -> dict[Path, Path]:
+    """Return a sample's files, by where they belong, of the checkout or the installed package."""
+    wanted = _SAMPLES.get(name.casefold())
+    if wanted is None:
+        raise NothingMatches(f"no sample {name!r}", hint=f"There is {', '.join(_SAMPLES)}.")
+    root = Path(__file__).resolve().parents[2] / "samples"
+    if not (root / "wren").is_dir():
+        root = Path(__file__).resolve().parents[1] / "_samples"
+    found: list[Path] = []
+    for each in wanted:
+        found += sorted((root / each).iterdir()) if (root / each).is_dir() else [root / each]
+    return {path.relative_to(root): path for path in found if path.is_file()}
 
 
 def completion(said: Said) -> None:
@@ -455,19 +456,9 @@ def job_mark(said: Said) -> Reply:
     )
 
 
-def job_loose(said: Said) -> Reply:
-    others = ("path", "as_json", "debug")
-    facts = {name: word for name, word in said.items() if name not in others}
-    return _changed(nettrace.job.loose(said.load_job(), **facts))
-
-
 def job_show(said: Said) -> Reply:
     opened = said.load_job()
     return _about(opened, "job", opened, "job.standing_page")
-
-
-def job_undo(said: Said) -> Reply:
-    return _changed(nettrace.job.undo(said.load_job(), said.entry))
 
 
 def job_needs(said: Said) -> Reply:
@@ -518,15 +509,11 @@ def job_sheet(said: Said) -> Reply:
     from nettrace.views.job import photo_notes
     from nettrace.views.text import progress
 
-    kinds = {"html": "html", "htm": "html", "md": "markdown", "markdown": "markdown", "pdf": "pdf"}
-    target = Path(said.output)
-    kind = kinds.get(target.suffix.lower().lstrip("."))
-    if kind is None:
-        raise WrongUsage(f"the name {said.output!r}", expected="an ending .html, .md or .pdf")
+    kind = _kind_of(said.output, _PAGES, ".html, .md or .pdf")
     if bool(said.photo) != bool(said.fixes):
         what, other = ("--photo", "--fix") if said.photo else ("--fix", "--photo")
         raise WrongUsage(f"{what} alone", expected=f"{other} with it")
-    refuse_to_replace(target, force=said.force)
+    refuse_to_replace(Path(said.output), force=said.force)
     opened = said.load_job()
     with progress("Writing the sheet"):
         more = {name: said[name] for name in ("photo", "fixes", "known_good", "paper")}
@@ -553,47 +540,18 @@ def refuse_to_replace(path: Path, *, force: bool) -> None:
 
 
 def write_file(path: Path, content: str | bytes, *, force: bool) -> int:
-    """Write whole or not at all: a temporary file beside it, then a rename; return the bytes.
+    """Write a file whole or not at all; return its bytes.
 
     Raises:
         WrongUsage: the file is there, and `force` was not said.
         CannotWrite: the system will not have it.
     """
+    from nettrace.bench.job import write_whole
+
     refuse_to_replace(path, force=force)
     data = content.encode("utf-8") if isinstance(content, str) else content
-    temporary: str | None = None
     try:
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        mask = os.umask(0)
-        os.umask(mask)
-        Path(temporary).chmod(0o666 & ~mask)
-        Path(temporary).replace(path)
+        write_whole(path, data)
     except OSError as error:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
-        reason = (error.strerror or str(error)).lower()
-        raise CannotWrite(f"cannot write {path} ({reason})") from None
+        raise CannotWrite(f"cannot write {path} ({reason(error)})") from None
     return len(data)
-
-
-#: Sample name -> what is laid down of `samples/`: folders, and files.
-_SAMPLES = {"wren": ("wren", "formats", "README.md")}
-
-
-def samples(name: str) -> dict[Path, Path]:
-    """Return a sample's files, by where they belong, of the checkout or the installed package."""
-    wanted = _SAMPLES.get(name.casefold())
-    if wanted is None:
-        raise NothingMatches(f"no sample {name!r}", hint=f"There is {', '.join(_SAMPLES)}.")
-    root = Path(__file__).resolve().parents[2] / "samples"
-    if not (root / "wren").is_dir():
-        root = Path(__file__).resolve().parents[1] / "_samples"
-    found: list[Path] = []
-    for each in wanted:
-        place = root / each
-        found += sorted(place.iterdir()) if place.is_dir() else [place]
-    return {path.relative_to(root): path for path in found if path.is_file()}

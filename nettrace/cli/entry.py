@@ -200,33 +200,28 @@ def _run_and_keep(
 ) -> int:
     from contextlib import suppress
 
-    from nettrace.cli.calls import DRAWN, LOADED
     from nettrace.cli.main import main as run
-    from nettrace.views.text import PAGED
+    from nettrace.views.text import KEPT
 
-    loaded: list[Any] = []
-    drawn: list[Any] = []
-    paged: list[str] = []
-    keeping: list[tuple[Any, Any]] = [(LOADED, loaded), (DRAWN, drawn), (PAGED, paged)]
-    tokens = [(variable, variable.set(found)) for variable, found in keeping]
+    found: dict[str, list[Any]] = {"loaded": [], "drawn": [], "paged": []}
+    token = KEPT.set(found)
     out, note = _Copying(sys.stdout), _Copying(sys.stderr)
     sys.stdout, sys.stderr = out, note  # all else is the stream's own
     try:
         code = run(words)
     finally:
         sys.stdout, sys.stderr = out.stream, note.stream
-        for variable, token in tokens:
-            variable.reset(token)
-    kept = [*out.kept, *paged]
-    if drawn:
-        made, output, force = drawn[0]
+        KEPT.reset(token)
+    kept = [*out.kept, *found["paged"]]
+    if found["drawn"]:
+        made, output, force = found["drawn"][0]
         if made.made_from is None or kept:
             return code  # not drawn from a text; or JSON says how large the picture became
         again = "" if made.made_from == made.content else made.format
         kept = [_DRAWN + "\0".join((again, output, "1" * force, made.made_from))]
-    if code == 0 and len(loaded) == 1:
+    if code == 0 and len(found["loaded"]) == 1:
         with suppress(KeyboardInterrupt, OSError):  # the answer stands; it is only not kept
-            _keep(cache, loaded[0], board, question, began_ns, kept, note.kept)
+            _keep(cache, found["loaded"][0], board, question, began_ns, kept, note.kept)
     return code
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
-from nettrace.errors import BadInput, Place
+from nettrace.errors import BadInput, Place, reason
 from nettrace.model.names import nearest_names
 from nettrace.model.notes import Notes, RailNote
 from nettrace.readers.document import Document
@@ -36,8 +36,7 @@ def read_manifest(path: Path) -> Manifest:
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise BadInput(f"cannot open ({reason})", place=Place(str(path))) from None
+        raise BadInput(f"cannot open ({reason(error)})", place=Place(str(path))) from None
     except UnicodeDecodeError as error:
         raise BadInput(
             f"a byte that is no UTF-8 (at {error.start})", place=Place(str(path))

@@ -8,7 +8,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import NamedTuple
 
-from nettrace.errors import BadInput, Place
+from nettrace.errors import BadInput, Place, reason
 from nettrace.knowledge import section
 from nettrace.model.board import Board
 from nettrace.model.find import find_format
@@ -104,8 +104,7 @@ def read_file(
             )
         raw = path.read_bytes()
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise BadInput(f"cannot open ({reason})", place=Place(name)) from None
+        raise BadInput(f"cannot open ({reason(error)})", place=Place(name)) from None
     text = decode_text(raw, name)
     digest = hashlib.sha256(raw).hexdigest()
     return read_text(Document(name, text, path.parent, digest, hierarchy), format_name)

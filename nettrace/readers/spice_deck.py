@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from nettrace.errors import BadInput, Place, excerpt
+from nettrace.errors import BadInput, Place, excerpt, reason
 from nettrace.knowledge import table
 from nettrace.model.builder import BoardBuilder
 from nettrace.readers.document import Document
@@ -343,8 +343,9 @@ class _Loader:
             self._warn(f"include-{error.why}", error.message, line)
             return
         except OSError as error:
-            reason = (error.strerror or str(error)).lower()
-            self._warn("include-missing", f"{name} cannot be opened ({reason}); skipped", line)
+            self._warn(
+                "include-missing", f"{name} cannot be opened ({reason(error)}); skipped", line
+            )
             return
         except BadInput as error:
             if error.place is not None and error.place.line:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from nettrace.bench.place import part_place
 from nettrace.circuit.circuit import Circuit
-from nettrace.errors import BadInput, Place
+from nettrace.errors import BadInput, Place, reason
 from nettrace.views.drawing import (
     Box,
     Markup,
@@ -92,8 +92,7 @@ def read_photo(path: Path) -> Photo:
     try:
         data = path.read_bytes()
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise BadInput(f"cannot open {path} ({reason})") from None
+        raise BadInput(f"cannot open {path} ({reason(error)})") from None
     place, out = Place(str(path)), BytesIO()
     try:
         with warnings.catch_warnings():

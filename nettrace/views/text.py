@@ -11,7 +11,7 @@ import unicodedata
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from contextvars import ContextVar
-from typing import TYPE_CHECKING, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 from nettrace.version import __version__
 
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from nettrace.errors import Warning
     from nettrace.model.board import Board
 
-#: What went to a pager and not to stdout, for the one who keeps answers.
-PAGED: ContextVar[list[str] | None] = ContextVar("PAGED", default=None)
+#: What was found on the way, by kind, for the one who keeps answers, where there is one.
+KEPT: ContextVar[dict[str, list[Any]] | None] = ContextVar("KEPT", default=None)
 #: `less` leaves at once where all fits, keeps colour, and leaves the text on the screen.
 LESS_OPTIONS = "FRX"
 #: What takes no longer than this is not worth a word.
@@ -145,8 +145,17 @@ def write_text(text: str) -> None:
     pager = _pager_for(text.count("\n"))
     if not (pager and _show_paged(text, pager)):
         _write(sys.stdout, text)
-    elif (paged := PAGED.get()) is not None:
-        paged.append(text)
+    else:
+        keep("paged", text)
+
+
+def keep(kind: str, found: object) -> None:
+    """Leave something for the one who keeps answers: a board that was `loaded`, `drawn`, `paged`.
+
+    A board comes with its paths, a drawing with its file's name and whether that is replaced.
+    """
+    if (kept := KEPT.get()) is not None:
+        kept[kind].append(found)
 
 
 def write_note(text: str) -> None:
