@@ -244,10 +244,9 @@ class Gap(Site):
         if found:
             return found
         for reach in self.around.reaches(nets[0]):
-            if self.gone.isdisjoint(reach.through) and self.is_signal(reach.net):
-                found = self.telling([reach.net])
-                if found:
-                    return found
+            there = self.gone.isdisjoint(reach.through) and self.is_signal(reach.net)
+            if there and (found := self.telling([reach.net])):
+                return found
         # the other side of a protection array that the line runs through, by its polarity
         return self._behind(nets, Kind.ESD, nets[0][-1:])
 
@@ -315,11 +314,6 @@ class Gap(Site):
         return f"{net} ({volts:.3g} V)"
 
     @property
-    def live_nets(self) -> str:
-        """The part's nets but for grounds, in words."""
-        return listed(self.live)
-
-    @property
     def user(self) -> str:
         """The chip that most of the part's signals go to, in words."""
         counts: dict[str, int] = {}
@@ -341,17 +335,11 @@ def _rules(role: str) -> tuple[Rule, ...]:
     return tuple(resolve_name(f"nettrace.circuit.{name.replace('.', ':')}") for name in names)
 
 
-def only_way(role: str) -> str:
-    """Return what is said where a supply comes in through a part of that role alone."""
-    words: str = row_of(role).get("only_way", "the way in is open")
-    return words
-
-
 def _judge(gap: Gap) -> Absence | None:
     """Return what the role's row and its rules say; None where they cannot."""
     row = row_of(gap.role)
     if "effect" in row:
-        return Absence(Severity(row["severity"]), (put_in(row["effect"], gap=gap),))
+        return Absence(Severity(row["severity"]), (put_in(row["effect"], gap=gap, live=gap.live),))
     return next(filter(None, (rule(gap) for rule in _rules(gap.role))), None)
 
 
@@ -384,8 +372,7 @@ def judge_absence(around: Surroundings, part_key: str, others: Iterable[str] = (
     for role in roles:
         if role.score < max(LEAST_SCORE, roles[0].score - CLOSE):
             break
-        found = _judge(Gap(around, part_key, role.role, gone))
-        if found is not None:
+        if (found := _judge(Gap(around, part_key, role.role, gone))) is not None:
             return found
     if best == "unknown":
         return tell("role not known")

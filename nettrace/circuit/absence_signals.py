@@ -33,8 +33,7 @@ def pull_up(gap: Gap) -> Absence | None:
     """A pull-up: the line no longer rises, or only through what is left."""
     if len(gap.nets) > 2:
         return _array(gap)
-    biased = thermistor_bias(gap)
-    if biased is not None:
+    if (biased := thermistor_bias(gap)) is not None:
         return biased
     if gap.to_fixed is not None:
         return _pull_on(gap, *gap.to_fixed, "up")
@@ -61,8 +60,7 @@ def _array(gap: Gap) -> Absence | None:
     if len(nets) == 1:
         return found[nets[0]]
     effect = f"{listed(nets)} lose their pull-{direction} to {commons[0]}"
-    on_bus = gap.bus_line(*nets)
-    if on_bus is not None:
+    if (on_bus := gap.bus_line(*nets)) is not None:
         effect += f" ({bus_name(on_bus[0])})"
     return Absence(worst, (f"{effect}: they float while nothing drives them",))
 
@@ -86,8 +84,7 @@ def _pull_on(gap: Gap, signal: str, rail: str, direction: str) -> Absence:
             return _silent_line(gap, signal, rail, *on_bus)
         found = _bias_lost(gap, signal, nets)
     else:
-        shell = shell_untied(signal, gap.pin_words(*nets))
-        if shell is not None:
+        if (shell := shell_untied(signal, gap.pin_words(*nets))) is not None:
             return shell
         if left:
             return tell("pull kept", signal=signal, left=[pull.part for pull in left])
@@ -123,8 +120,7 @@ def _strap(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
 
 def _bias_lost(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     """A microphone, or an amplifier's input, that lives on the current through the resistor."""
-    capsules = gap.parts_on(nets, Kind.MICROPHONE)
-    if capsules:
+    if capsules := gap.parts_on(nets, Kind.MICROPHONE):
         return tell("microphone without bias", signal=signal, capsules=capsules)
     chips = gap.chips_on(*nets)
     if chips and all(gap.role_of(key) == "amplifier" for key in chips):
@@ -181,8 +177,7 @@ def _control(gap: Gap, signal: str, nets: tuple[str, ...]) -> Absence | None:
     """A line that switches something: a transistor's gate, a regulator's enable; else None."""
     chips, gates = gap.chips_on(*nets), gap.gates_on(*nets)
     if gates:
-        fed = gap.made_by(*gates)
-        if fed:
+        if fed := gap.made_by(*gates):
             return tell("rail's gate floats", gates=gates, signal=signal, fed=fed)
         then = "it may conduct when it should not"
         return replace(tell("gate floats", gates=gates, signal=signal, then=then), then=then)
@@ -286,8 +281,7 @@ def _pack_or_thermistor(gap: Gap, nets: tuple[str, ...]) -> bool:
 
 def thermistor_bias(gap: Gap) -> Absence | None:
     """The fixed resistor, or the thermistor, from the line to a supply or to ground is gone."""
-    ends = gap.to_fixed or _to_reference(gap)
-    if ends is None:
+    if (ends := gap.to_fixed or _to_reference(gap)) is None:
         return None
     signal, far = ends
     nets = gap.island(signal)
@@ -355,8 +349,7 @@ def thermistor_cut(gap: Gap, first: str, second: str) -> Absence | None:
 
 def feedback_divider(gap: Gap) -> Absence | None:
     """One leg of a regulator's feedback is open: the output runs up, or falls to the reference."""
-    tap = _tap(gap)
-    if tap is None:
+    if (tap := _tap(gap)) is None:
         return None
     chips = gap.chips_on(tap)
     makers = [key for key in chips if any(r.source == key for r in gap.rails.values())]
@@ -370,8 +363,7 @@ def feedback_divider(gap: Gap) -> Absence | None:
 
 def divider(gap: Gap) -> Absence | None:
     """One leg of a divider that something reads."""
-    tap = _tap(gap)
-    if tap is None:
+    if (tap := _tap(gap)) is None:
         return None
     top = _divided(gap, tap)
     nets = gap.island(tap) if gap.is_signal(tap) else (tap,)
@@ -500,8 +492,7 @@ def cut_line(gap: Gap, first: str, second: str) -> Absence | None:
         return tell("joined another way", first=first, second=second)
     sides = gap.hearers(near), gap.hearers(far)
     for nets, side, other in ((near, sides[0], second), (far, sides[1], first)):
-        found = None if side else _nobody_there(gap, nets, other)
-        if found is not None:
+        if (found := None if side else _nobody_there(gap, nets, other)) is not None:
             return found
     if not sides[0] or not sides[1]:
         return None
@@ -550,11 +541,9 @@ def _cc_cut(gap: Gap, bus: Bus, line: BusLine, ends: tuple[str, ...]) -> Absence
 
 def _nobody_there(gap: Gap, nets: tuple[str, ...], other: str) -> Absence | None:
     """One side has nothing that drives or reads: a point to measure at, a pull, a gain's leg."""
-    points = gap.parts_on(nets, Kind.TEST_POINT)
-    if points:
+    if points := gap.parts_on(nets, Kind.TEST_POINT):
         return tell("points cut off", points=points, other=other)
-    held = gap.pulls(*nets, fitted=False)
-    if held:
+    if held := gap.pulls(*nets, fitted=False):
         direction = "low" if held[0].direction == "down" else f"high ({held[0].to})"
         return tell("pull behind cut off", other=other, direction=direction, part=held[0].part)
     return _gain_leg(gap, gap.parts_on(nets, Kind.CAPACITOR, Kind.RESISTOR), other)
@@ -584,8 +573,7 @@ def gate_resistor(gap: Gap) -> Absence | None:
     if gap.ends is None:
         return None
     for net in gap.signals:
-        gates = gap.gates_on(net)
-        if gates:
+        if gates := gap.gates_on(net):
             return never_switched(gap, gates, net)
     return series_part(gap)
 
@@ -602,8 +590,7 @@ def termination(gap: Gap) -> Absence | None:
         signal = gap.to_fixed[0]
         if says("usb cc", gap.pin_words(signal)):
             return pull_down(gap)
-        found = _sense_input(gap, gap.hearers(gap.island(signal)))
-        if found is not None:
+        if (found := _sense_input(gap, gap.hearers(gap.island(signal)))) is not None:
             return found
     if gap.ends is not None and len(gap.signals) == 2 and not are_pair(*gap.ends):
         return series_part(gap)
@@ -659,8 +646,7 @@ def protection(gap: Gap) -> Absence | None:
         if not link.conditional and gap.is_signal(link.to_net)
     }
     for first, second in sorted(through):
-        found = cut_line(gap, first, second)
-        if found is not None:
+        if (found := cut_line(gap, first, second)) is not None:
             return found
     supplies = [net for net in gap.live if gap.is_supply(net)]
     plugs = gap.parts_on(gap.signals, Kind.CONNECTOR) or gap.parts_on(supplies, Kind.CONNECTOR)
@@ -786,7 +772,7 @@ def connector(gap: Gap) -> Absence:
 
 def battery(gap: Gap) -> Absence:
     """No operation without a supply from outside; a source of a simulation is on no board."""
-    return tell("no source" if gap.kind.kind is Kind.SOURCE else "no battery", gap=gap)
+    return tell("no source" if gap.kind.kind is Kind.SOURCE else "no battery", live=gap.live)
 
 
 # -- chips -------------------------------------------------------------------------------------

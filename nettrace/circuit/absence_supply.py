@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Final
 
-from nettrace.circuit.absence import Gap, Surroundings, listed, only_way, tell
+from nettrace.circuit.absence import Gap, Surroundings, listed, tell
 from nettrace.circuit.evidence import Absence
 from nettrace.circuit.kinds import TRANSISTORS, Kind
 from nettrace.circuit.links import SUPPLY_OHMS, diode_ends, is_closed, switched_way, terminals_of
+from nettrace.circuit.roles import row_of
 from nettrace.circuit.roles.site import CHIPS, says
 from nettrace.model.names import natural_key
 from nettrace.values.quantity import engineering
@@ -245,10 +246,9 @@ def _dead_or_kept(gap: Gap, net: str) -> Absence:
         for key in gap.chips_on(ends.gate):
             if key in gap.chips_on(net) and gap.role_of(key) in {"regulator", "charger"}:
                 return tell("passed on by chip", net=net, key=key)
-    others = other_feeds(gap, net)
-    if others:
+    if others := other_feeds(gap, net):
         return tell("fed another way", net=net, others=others)
-    return rails_lost(gap, [net], only_way(gap.role))
+    return rails_lost(gap, [net], row_of(gap.role).get("only_way", "the way in is open"))
 
 
 def _between_grounds(gap: Gap, first: str, second: str) -> Absence:
@@ -357,8 +357,7 @@ def charger(gap: Gap) -> Absence:
 
 def or_ing(gap: Gap) -> Absence | None:
     """One of several sources no longer feeds the rail."""
-    back = _back_feed(gap)
-    if back is not None:
+    if (back := _back_feed(gap)) is not None:
         return back
     cathode = cathode_of(gap, gap.key)
     if cathode is not None and cathode in gap.supplies:
@@ -380,8 +379,7 @@ def power_diode(gap: Gap) -> Absence | None:
         other = gap.ends[0] if gap.is_ground(gap.ends[1]) else gap.ends[1]
         across = gap.role == "rectifier or freewheel diode"
         return tell("no freewheel" if across else "no reversal protection", net=other)
-    back = _back_feed(gap)
-    if back is not None:
+    if (back := _back_feed(gap)) is not None:
         return back
     if gap.supplies and any(net in gap.survey.switching_nodes for net in gap.nets):
         return rails_lost(gap, gap.supplies[:1], "the converter's diode is missing")

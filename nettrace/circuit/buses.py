@@ -346,8 +346,7 @@ def _by_pins(spec: Spec, words: Iterable[tuple[str, str, str]], taken: Set[str])
     for bus in groups.values():
         if not bus.enough():
             continue
-        other = next((other for other in merged if other.nets() & bus.nets()), None)
-        if other is None:
+        if (other := next((other for other in merged if other.nets() & bus.nets()), None)) is None:
             merged.append(bus)
         else:
             for line, nets in bus.lines.items():
@@ -486,8 +485,7 @@ def _steps(wiring: Wiring, net: str, line: str, bus: RawBus) -> Iterator[tuple[s
         by_diode = kind is Kind.DIODE and line in {"TX", "RX"}
         if not (by_diode or (bus.spec.coupled and kind is Kind.CAPACITOR)):
             continue
-        nets = two_nets(wiring.board.part_by_key[pin.part])
-        if nets is None:
+        if (nets := two_nets(wiring.board.part_by_key[pin.part])) is None:
             continue
         far = nets[1] if nets[0] == net else nets[0]
         if by_diode and not (wiring.pulls.get(far) or wiring.pulls.get(net)):

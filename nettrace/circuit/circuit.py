@@ -136,8 +136,7 @@ class Circuit:
 
     def net_kind(self, net: str) -> NetKind:
         """Return ground, rail, bus, signal or unconnected (fewer than two pins, and no rail)."""
-        rail = self.rails.get(net)
-        if rail is not None:
+        if (rail := self.rails.get(net)) is not None:
             return rail.kind
         if net in self._bus_nets:
             return NetKind.BUS
@@ -150,8 +149,7 @@ class Circuit:
 
         A signal's voltage is that of its one pull-up with no pull-down against it.
         """
-        rail = self.rails.get(net)
-        if rail is not None:
+        if (rail := self.rails.get(net)) is not None:
             return rail.volts
         pulls = [pull for pull in self.pulls.get(net, ()) if pull.fitted]
         ups = {pull.to: pull for pull in pulls if pull.direction == "up"}
@@ -210,8 +208,7 @@ class Circuit:
         """
         from nettrace.circuit.roles.proposals import hide_figure, hide_value, may_carry_supply
 
-        found = hide_value(self.board, self.kinds, part)
-        if found is None:
+        if (found := hide_value(self.board, self.kinds, part)) is None:
             return self
         board, kinds = found
         hidden = Circuit(board, self.notes)

@@ -85,7 +85,6 @@ class Terminals(NamedTuple):
     gate: str
     source: str
     drain: str
-    named: bool  # from pin names; False: from the usual order of the package
 
 
 def two_nets(part: Part) -> tuple[str, str] | None:
@@ -256,22 +255,22 @@ def terminals_of(part: Part) -> Terminals | None:
             ends.setdefault(end, pin.net)
     gate, source, drain = ends.get("gate"), ends.get("source"), ends.get("drain")
     if gate and source and drain:
-        return Terminals(gate, source, drain, True)
+        return Terminals(gate, source, drain)
     nets = Counter(pin.net for pin in part.pins if pin.net)
     by_number = {pin.number: pin.net for pin in part.pins}
     if len(nets) != 3:
         return None
     if len(part.pins) == 3:
         one, two, three = by_number.get("1"), by_number.get("2"), by_number.get("3")
-        return Terminals(one, two, three, False) if one and two and three else None
+        return Terminals(one, two, three) if one and two and three else None
     ordered = [net for net, _ in nets.most_common()]
     if len(part.pins) >= 5 and nets[ordered[0]] > nets[ordered[1]] >= nets[ordered[2]] == 1:
         if nets[ordered[1]] > 1:
-            return Terminals(ordered[2], ordered[1], ordered[0], False)
+            return Terminals(ordered[2], ordered[1], ordered[0])
         # six pins, 1 2 5 6 drain, 3 gate, 4 source (common practice, no source)
         three, four = by_number.get("3"), by_number.get("4")
         if three in ordered[1:] and four in ordered[1:] and three and four and three != four:
-            return Terminals(three, four, ordered[0], False)
+            return Terminals(three, four, ordered[0])
     return None
 
 
@@ -351,8 +350,7 @@ def _transistor_pairs(
     part: Part, kind: PartKind, supplies: Container[str], grounds: Container[str]
 ) -> tuple[Pair, ...]:
     """Return the pair of a level shifter, low side first, or of a load switch."""
-    ends = terminals_of(part)
-    if ends is None:
+    if (ends := terminals_of(part)) is None:
         return ()
     between = (ends.source, ends.drain)
     signals = not any(net in supplies or net in grounds for net in between)
@@ -379,7 +377,7 @@ def load_switch_nets(
         grounds: names of ground nets.
     """
     ends = terminals_of(part) if kind.kind in TRANSISTORS else None
-    if ends is None or ends.gate in supplies or any(net in grounds for net in ends[:3]):
+    if ends is None or ends.gate in supplies or any(net in grounds for net in ends):
         return None
     for near, far in ((ends.source, ends.drain), (ends.drain, ends.source)):
         if near in supplies and far not in supplies:
@@ -520,8 +518,7 @@ def walk(
                 if link.to_net in seen or not passes(near, link):
                     continue
                 seen.add(link.to_net)
-                ohms = link.ohms
-                if ohms is not None:
+                if (ohms := link.ohms) is not None:
                     ohms = None if near.ohms is None else near.ohms + ohms
                 condition = "; ".join(filter(None, (near.conditional, link.conditional)))
                 onward.append(Reach(link.to_net, (*near.through, link.part), ohms, condition))
@@ -632,10 +629,9 @@ def infer_pulls(
             )
     found = {net: _sorted(pulls) for net, pulls in own.items()}
     for net in board.nets:
-        if net.name not in rails and net.name in links:
-            pulls = _behind(net.name, rails, links, own)
-            if pulls:
-                found[net.name] = found.get(net.name, ()) + _sorted(pulls)
+        signal = net.name not in rails and net.name in links
+        if signal and (pulls := _behind(net.name, rails, links, own)):
+            found[net.name] = found.get(net.name, ()) + _sorted(pulls)
     return found
 
 

@@ -186,8 +186,7 @@ def _size_of(package: str | None) -> str | None:
     if not package:
         return None
     shape = package.rpartition(":")[2]
-    chip = land_pattern_size(shape)
-    if chip is not None:
+    if (chip := land_pattern_size(shape)) is not None:
         return chip.inch
     match = re.search(r"(?<!\d)(01005|0201|0402|0603|0805|1206|1210|1812|2010|2512)(?!\d)", shape)
     return match[1] if match else None
@@ -250,12 +249,10 @@ class _Votes:
             return
         if prefix == "U$":  # the placeholder that one family of suites gives to any unnamed part
             return
-        kind = _letters().get(prefix)
-        if kind is not None:
+        if (kind := _letters().get(prefix)) is not None:
             self.add(kind, LETTER, f"reference letter {prefix}")
             return
-        kind = _REFERENCE_WORDS.find(name.upper())
-        if kind is not None:
+        if (kind := _REFERENCE_WORDS.find(name.upper())) is not None:
             self.add(kind, WORD_IN_REFERENCE, f"reference {refdes}")
             return
         # R1A1, C12B: a known letter followed by a digit, with letters later on
@@ -314,11 +311,18 @@ class _Votes:
         """Vote by the fields in which simulators keep the kind of a device."""
         for name, text in part.properties.items():
             key = name.upper().replace(".", " ").replace("_", " ")
-            if key in {"SIM DEVICE", "SPICE PRIMITIVE", "MODEL TYPE", "MODEL", "DEVICE", "TYPE"}:
-                kind = _DEVICE_WORDS.find(text)
-                if kind is not None:
-                    self.add(kind, DEVICE, f"{name} {text}")
-                    return
+            if key not in {
+                "SIM DEVICE",
+                "SPICE PRIMITIVE",
+                "MODEL TYPE",
+                "MODEL",
+                "DEVICE",
+                "TYPE",
+            }:
+                continue
+            if (kind := _DEVICE_WORDS.find(text)) is not None:
+                self.add(kind, DEVICE, f"{name} {text}")
+                return
 
     def by_pins(self, part: Part) -> None:
         """Vote by how many pins there are and what they are called."""

@@ -100,8 +100,7 @@ def read_rail_name(name: str) -> NameReading:
     if leaf.startswith(("V", "+V")):  # V12_0, V_1P8
         spelt = re.sub(r"^V(\d{1,2})_(\d)$", r"V\1V\2", leaf)
         spelt = re.sub(r"^(\+?)V[_-](?=\d)", r"\1V", spelt)
-    volts = None if about else _volts_in(spelt)
-    if volts is not None:
+    if (volts := None if about else _volts_in(spelt)) is not None:
         # SDA_1V8: the level of a signal, or of a rail of that word; structure must say which
         kind = "rail" if volts[2] > LEVEL_SCORE else "level"
         return NameReading(kind, volts[0], None, volts[1], volts[2])
@@ -123,11 +122,9 @@ def _volts_in(leaf: str) -> tuple[float, str, float] | None:
     """Return volts, the word that holds them, and a score; None where no word is a voltage."""
     if re.search(r"\d", leaf) is None:
         return None
-    whole = _volts_of_word(leaf)
-    if whole is not None:
+    if (whole := _volts_of_word(leaf)) is not None:
         return whole, leaf, 0.95
-    match = _pattern("indexed").match(leaf)
-    if match:
+    if match := _pattern("indexed").match(leaf):
         return int(match["two"]) / 10, leaf, 0.6
     words = [word for word in re.split(r"[_\-]+(?=[A-Z+\d])|\s+", leaf) if word]
     found = [(word, volts) for word in words if (volts := _volts_of_word(word)) is not None]
@@ -141,8 +138,7 @@ def _volts_in(leaf: str) -> tuple[float, str, float] | None:
 
 
 def _volts_of_word(word: str) -> float | None:
-    match = _volts_forms().fullmatch(word)
-    if match is None:
+    if (match := _volts_forms().fullmatch(word)) is None:
         return None
     sign, lead, whole, decimals = (group for group in match.groups() if group is not None)
     if whole == "3" and not decimals and _pattern("standby").search(word):
@@ -249,8 +245,7 @@ def _add_linked(
             if far is None or far in found:
                 continue
             others = [p.part for p in board.net_by_name[far].pins if p.part != pin.part]
-            reason = _local_ground(far, [kinds[key].kind for key in others], kind.kind)
-            if reason:
+            if reason := _local_ground(far, [kinds[key].kind for key in others], kind.kind):
                 found[far] = Ground(far, 0.7, (f"{pair.kind} {pin.part} to {name}", reason))
 
 

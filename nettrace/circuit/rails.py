@@ -94,8 +94,7 @@ def settle_volts(
         claims: list[Volts | None] = []
         if net in noted:
             claims.append(_exactly(noted[net], "user's note", 1.0))
-        stated = evidence.board.net_by_name[net].volts
-        if stated is not None:
+        if (stated := evidence.board.net_by_name[net].volts) is not None:
             claims.append(_exactly(stated, "source in the file", 0.98))
         named = _named(evidence, net)
         claims += (_divided(evidence, net, named), named, _fixed(evidence, net))
@@ -194,8 +193,7 @@ def _divided(evidence: SupplyEvidence, net: str, named: Volts | None) -> Volts |
             continue
         legs = (divider.upper, divider.lower)
         basis = f"feedback divider {divider.upper}/{divider.lower}"
-        known = reference_volts(evidence.board.part_by_key[chip])
-        if known is not None:
+        if (known := reference_volts(evidence.board.part_by_key[chip])) is not None:
             text = f"{basis} with the {known:g} V reference of {chip}"
             return _within(0.02, round(known * divider.ratio, 3), text, 0.85, (*legs, chip))
         guesses = _guesses(divider.ratio, named)
@@ -252,8 +250,7 @@ def _chip_at(evidence: SupplyEvidence, top: str, tap: str) -> str | None:
 def _fixed(evidence: SupplyEvidence, net: str) -> Volts | None:
     for pin in evidence.output_pins.get(net, ()):
         part = evidence.board.part_by_key[pin.part]
-        volts = fixed_output_volts(part)
-        if volts is not None:
+        if (volts := fixed_output_volts(part)) is not None:
             return _within(0.03, volts, f"regulator {pin.part} {part.value}", 0.7, (pin.part,))
     return None
 
@@ -331,8 +328,7 @@ def fixed_output_volts(part: Part) -> float | None:
         return None
     text = (part.value or "").upper()
     for each in table("supplies")["fixed_outputs"]["patterns"]:
-        match = compiled(each).search(text)
-        if match is None:
+        if (match := compiled(each).search(text)) is None:
             continue
         groups: dict[str, Any] = match.groupdict()
         if groups.get("two"):
@@ -526,8 +522,7 @@ class _Search:
                 far = feed.to_net
                 if far in self.grounds:
                     continue
-                candidate = self.found.get(far)
-                if candidate is None:
+                if (candidate := self.found.get(far)) is None:
                     candidate = self._judge(self.board.net_by_name[far])
                     candidate.add(score, f"{feed.kind} {feed.part} from {name}")
                     if candidate.score < ENOUGH:
@@ -541,8 +536,7 @@ class _Search:
         for key in dict.fromkeys(pin.part for pin in self.evidence.on(name)):
             kind = self.kinds[key]
             if kind.kind in TRANSISTORS:
-                feed = self._switch(key, name)
-                if feed is not None:
+                if (feed := self._switch(key, name)) is not None:
                     yield feed, LINK_KINDS["load switch"].supply
             elif kind.kind is Kind.DIODE:
                 part = self.board.part_by_key[key]

@@ -79,15 +79,15 @@ def test_a_choke_with_a_pin_on_no_net_has_no_sure_windings() -> None:
 @pytest.mark.parametrize(
     ("line", "expected"),
     [
-        ("Q1 G=EN S=A D=B", Terminals("EN", "A", "B", True)),
-        ("Q1 B=EN E=A C=B", Terminals("EN", "A", "B", True)),
+        ("Q1 G=EN S=A D=B", Terminals("EN", "A", "B")),
+        ("Q1 B=EN E=A C=B", Terminals("EN", "A", "B")),
         # SOT-23: 1 gate, 2 source, 3 drain (makers' drawings of 2N7002, BSS138)
-        ("Q1 EN A B", Terminals("EN", "A", "B", False)),
+        ("Q1 EN A B", Terminals("EN", "A", "B")),
         ("Q1 4=EN 5=A 6=B", None),
         # SO-8 power parts: 1 2 3 source, 4 gate, 5 to 8 drain (makers' drawings of Si4435, AO4407)
-        ("Q1 S1 S1 S1 EN D1 D1 D1 D1", Terminals("EN", "S1", "D1", False)),
+        ("Q1 S1 S1 S1 EN D1 D1 D1 D1", Terminals("EN", "S1", "D1")),
         # SOT-23-6: 1 2 5 6 drain, 3 gate, 4 source (common practice, no source)
-        ("Q1 D1 D1 EN S1 D1 D1", Terminals("EN", "S1", "D1", False)),
+        ("Q1 D1 D1 EN S1 D1 D1", Terminals("EN", "S1", "D1")),
         ("Q1 D1 EN D1 S1 D1 D1", None),  # nobody says which lone pin is the gate
         ("Q1 A A B B C C", None),
         ("Q1 A B", None),

@@ -72,8 +72,7 @@ def _by_value(farads: float | None, score: float, *because: str) -> Findings:
 
 def _is_large(site: Site) -> tuple[bool, str]:
     """Return whether the part is larger than most capacitors of the board, by name or copper."""
-    size = site.kind.size_inch
-    if size is not None:
+    if (size := site.kind.size_inch) is not None:
         return size in BULK_SIZES, f"size {size}"
     usual, own = site.survey.usual_capacitor_mm, pad_distance_mm(site.part)
     if usual is None or own is None:
@@ -84,8 +83,7 @@ def _is_large(site: Site) -> tuple[bool, str]:
 def crystal_load(site: Site) -> Findings:
     """From a crystal's pin to ground."""
     signal, _ = site.to_fixed or ("", "")
-    crystal = site.survey.crystal_nets.get(signal)
-    if crystal is not None:
+    if (crystal := site.survey.crystal_nets.get(signal)) is not None:
         yield found("crystal load", 0.95, f"from the crystal {crystal} ({signal}) to ground")
         yield found("filter capacitor", 0.15, f"from {signal} to ground")
 

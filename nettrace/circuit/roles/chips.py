@@ -142,8 +142,7 @@ def by_package(site: Site) -> Findings:
 
 def block(site: Site) -> Findings:
     """A filter, balun or coupler in one package, for which the list has no word."""
-    match = knowledge.pattern("chips", "block").search(" ".join(number_and_words(site.part)))
-    if match:
+    if match := knowledge.pattern("chips", "block").search(" ".join(number_and_words(site.part))):
         because = f"described as {match[0].lower()}"
         yield found("unknown", 0.72, f"{because}; the list has no word for it")
         yield found("filter inductor", 0.3, because)

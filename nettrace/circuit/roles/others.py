@@ -126,8 +126,7 @@ def diode_array(site: Site) -> Findings:
 def transistor(site: Site) -> Findings:
     """By where its ends are: shifter, switch in a supply, low side, or against reversal."""
     survey = site.survey
-    ends = survey.terminals.get(site.part.key)
-    if ends is None:
+    if (ends := survey.terminals.get(site.part.key)) is None:
         return _any_transistor(site)
     gate, source, drain = ends.gate, ends.source, ends.drain
     channel = (source, drain)

@@ -177,8 +177,7 @@ def look_at(survey: Survey, buses: Sequence[Bus], part: Part) -> Position:
     for pin in (pin for net in signals for pin in survey.pins(net)):
         if survey.kind(pin.part) in CHIPS:
             chips.add(pin.part)
-            value = survey.part(pin.part).value
-            if value:
+            if value := survey.part(pin.part).value:
                 pins[value, pin.number] = pin.part
     apart = pad_distance_mm(part)
     return Position(
@@ -291,8 +290,7 @@ def propose(
         if found and role.score < LEAST_SCORE:
             break
         row = row_of(role.role)
-        row = row.get(f"usual_{quantity}", row.get("usual"))
-        if row is None:
+        if (row := row.get(f"usual_{quantity}", row.get("usual"))) is None:
             continue
         usual = Usual(row["from"], row["to"], row["values"])
         computed = _computed(hidden, buses, part, role.role)
@@ -361,8 +359,7 @@ def _computed(hidden: Survey, buses: Sequence[Bus], part: Part, role: str) -> Us
 
 
 def _bus_pull_up(hidden: Survey, buses: Sequence[Bus], part: Part) -> Usual | None:
-    found = find_line(buses, part.nets)
-    if found is None:
+    if (found := find_line(buses, part.nets)) is None:
         return None
     bus, line = found
     rail = next((hidden.rails[net] for net in part.nets if net in hidden.rails), None)
@@ -408,8 +405,7 @@ def _feedback_leg(hidden: Survey, part: Part) -> Usual | None:
 
 def _volts_without(hidden: Survey, net: str, legs: tuple[str, str]) -> float | None:
     """Return the rail's voltage by anything but the divider whose leg is looked for."""
-    rail = hidden.rails.get(net)
-    if rail is None:
+    if (rail := hidden.rails.get(net)) is None:
         return None
     for volts in (rail.volts, *rail.others):
         if volts is not None and volts.nominal and not {*legs} & {*volts.from_parts}:
@@ -469,8 +465,7 @@ def may_carry_supply(survey: Survey, part: Part) -> bool:
 
 def hide_figure(survey: Survey, board: Board, kinds: Mapping[str, PartKind], key: str) -> Survey:
     """Return the tables with the part's figure unknown; a zero-ohm link is a resistor again."""
-    ends = survey.ends.get(key)
-    if ends is None:
+    if (ends := survey.ends.get(key)) is None:
         return replace(survey, board=board, kinds=kinds)
     resistors, links = ByNet(survey.resistors), ByNet(survey.links)
     capacitors = ByNet(survey.capacitors)

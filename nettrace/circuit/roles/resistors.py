@@ -230,8 +230,7 @@ def pull(site: Site) -> Findings:
         yield found("series resistor", 0.6, *because, "no chip, plug or transistor is on the net")
         score = 0.5
     words = words_of(signal)
-    twin = _twin(site, signal, far)
-    if twin:
+    if twin := _twin(site, signal, far):
         because.append(twin)
         score += 0.1
     if survey.gates[signal]:

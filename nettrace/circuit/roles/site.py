@@ -66,8 +66,7 @@ def words_of(net: str) -> str:
     >>> words_of("/Power/VBUS_DET"), words_of("Net-(IC401-VSET1)"), words_of("Net-(R4-Pad2)")
     ('VBUS_DET', 'VSET1', '')
     """
-    pin = pin_function_of(net)
-    if pin is not None:
+    if (pin := pin_function_of(net)) is not None:
         return _without(pin, "{}~^").upper()
     # an escaped stroke stands inside a name: it parts words, no sheets
     upper = _without(leaf_of(net).upper().replace("{SLASH}", "/"), "{}~^")
@@ -241,8 +240,7 @@ class Survey:
 
     def describe(self, net: str) -> str:
         """Return the net in a technician's words: `+1V8, a rail of 1.8 V`."""
-        rail = self.rails.get(net)
-        if rail is None:
+        if (rail := self.rails.get(net)) is None:
             return net
         if rail.kind is NetKind.GROUND:
             return f"{net} (ground)"
@@ -303,8 +301,7 @@ def survey_board(board: Board, kinds: Mapping[str, PartKind], rails: Mapping[str
         for net in part.nets:
             counts = on_net.setdefault(net, {})
             counts[what] = counts.get(what, 0) + 1
-        both = two_nets(part)
-        if both is not None:
+        if (both := two_nets(part)) is not None:
             ends[key] = both
             table, quantity = _FIGURES.get(what, ("", None))
             figure: float | None = getattr(kind, quantity) if quantity else None
@@ -445,6 +442,9 @@ def _find_switching_nodes(
     return found
 
 
+_DRIVES_NOTHING: Final = frozenset({Kind.CAPACITOR, Kind.LED, Kind.DIODE})
+
+
 def find_taps(
     rails: Mapping[str, Rail],
     resistors: Mapping[str, tuple[Branch, ...]],
@@ -478,7 +478,8 @@ def find_taps(
             b
             for b in fitted
             if b.far not in rails
-            and not _ends_there(on_net[b.far])
+            # the resistor and a capacitor or a LED alone: it drives nothing
+            and not (sum(on_net[b.far].values()) == 2 and on_net[b.far].keys() & _DRIVES_NOTHING)
             and _comparable(b, lower, from_supply=False)
         ]
         if len(driven) == 1 and not supply:
@@ -489,13 +490,6 @@ def find_taps(
 def _is_ground(rails: Mapping[str, Rail], net: str) -> bool:
     rail = rails.get(net)
     return rail is not None and rail.kind is NetKind.GROUND
-
-
-def _ends_there(counts: Mapping[Kind, int]) -> bool:
-    """Return whether the net is the resistor and a capacitor or a LED: it drives nothing."""
-    return sum(counts.values()) == 2 and any(
-        kind in counts for kind in (Kind.CAPACITOR, Kind.LED, Kind.DIODE)
-    )
 
 
 def _comparable(upper: Branch, lower: Branch, *, from_supply: bool) -> bool:
