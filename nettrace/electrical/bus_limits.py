@@ -6,11 +6,13 @@ I2C by NXP UM10204, SMBus by its classes of drive; I3C and single-wire HDQ as hi
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 from typing import Final, Literal
 
 from nettrace.electrical.ranges import above_zero
+from nettrace.knowledge import section, table
 from nettrace.values.quantity import engineering
 
 #: Time from 30 % to 70 % of the supply over R·C: ln(0.7/0.3). UM10204 section 7.1.
@@ -51,25 +53,12 @@ class ModeLimits:
     bus_farads: float
     low_volts: float
     low_amperes: float
-    small_supply_amperes: float | None
     source: str
+    small_supply_amperes: float | None = None
 
 
-_UM10204: Final = "NXP UM10204 rev. 7 tables 9 to 11, section 7.1"
-MODES: Final[dict[BusMode, ModeLimits]] = {
-    BusMode.STANDARD: ModeLimits(100e3, 1000e-9, 400e-12, 0.4, 3e-3, None, _UM10204),
-    BusMode.FAST: ModeLimits(400e3, 300e-9, 400e-12, 0.4, 3e-3, 2e-3, _UM10204),
-    BusMode.FAST_PLUS: ModeLimits(1e6, 120e-9, 550e-12, 0.4, 20e-3, 2e-3, _UM10204),
-    BusMode.SMBUS_LOW_POWER: ModeLimits(
-        100e3, 1000e-9, 400e-12, 0.4, 350e-6, None, "SMBus 2.0 table 2, low-power DC"
-    ),
-    BusMode.SMBUS_HIGH_POWER: ModeLimits(
-        100e3, 1000e-9, 400e-12, 0.4, 4e-3, None, "SMBus 2.0 high-power class"
-    ),
-    # One system-on-chip vendor's guide names about 1 kΩ at 50 pF; no table of the standard.
-    BusMode.I3C: ModeLimits(
-        12.5e6, 120e-9, 50e-12, 0.4, 3e-3, 2e-3, "hint of one vendor's guide, not the standard"
-    ),
+MODES: Final[Mapping[BusMode, ModeLimits]] = {
+    mode: ModeLimits(**table("bus_limits")["modes"][mode.value]) for mode in BusMode
 }
 
 Window = Literal["ok", "too strong", "too weak", "no legal value", "unknown"]
@@ -179,14 +168,6 @@ def series_limit_ohms(pull_ohms: float) -> float:
 
 
 _SMBUS: Final = frozenset({BusMode.SMBUS_LOW_POWER, BusMode.SMBUS_HIGH_POWER})
-#: What a protocol's name is judged by, fastest class that is common first.
-_PROTOCOL_MODES: Final[dict[str, tuple[BusMode, ...]]] = {
-    # not Fast-plus: its 20 mA drivers are rare, so a bus is one only where that is said
-    "i2c": (BusMode.FAST, BusMode.STANDARD),
-    "smbus": (BusMode.SMBUS_HIGH_POWER, BusMode.SMBUS_LOW_POWER),
-    "pmbus": (BusMode.SMBUS_HIGH_POWER, BusMode.SMBUS_LOW_POWER),
-    "i3c": (BusMode.I3C,),
-}
 
 
 def judge_pull_up(
@@ -222,8 +203,8 @@ def judge_pull_up(
     """
     name = protocol.value if isinstance(protocol, BusMode) else protocol
     named = [mode for mode in BusMode if mode.value.lower() == name.lower()]
-    known = (modes for word, modes in _PROTOCOL_MODES.items() if word in name.lower())
-    modes = tuple(named) or next(known, ())
+    known = (of for word, of in section("bus_limits", "protocols").items() if word in name.lower())
+    modes = named or [BusMode(word) for word in next(known, ())]
     if pull_ohms is None or math.isinf(pull_ohms):
         text = "no pull-up: the line never rises and the bus is dead"
         because = ("an open-drain line has no other source of a high level",)

@@ -10,27 +10,12 @@ import math
 from typing import Final
 
 from nettrace.electrical.ranges import above_zero
+from nettrace.knowledge import table
 
 KELVIN: Final = 273.15
 #: Where the nominal resistance is given.
 NOMINAL_CELSIUS: Final = 25.0
 NOMINAL_OHMS: Final = 10e3
-#: B57330V2103, 10 kΩ: (°C, Ω), coldest first. From the maker's sheet as quoted in the Linux
-#: kernel's ntc_thermistor.c.
-EPCOS_B57330V2103: Final[tuple[tuple[float, float], ...]] = (
-    (-20, 68104), (0, 27326), (10, 17973), (25, 10000), (45, 4911), (50, 4158), (60, 3019),
-    (85, 1451), (100, 973),
-)  # fmt: skip
-#: Charging zones of a pack: up to which °C each reaches, whether that still belongs to it, and what
-#: a charger does there. JEITA guideline of 20 April 2007 as applied in TI charger data sheets; the
-#: warmer ends, and what is done in the cool and warm zones, differ from charger to charger.
-JEITA_ZONES: Final = (
-    (0.0, False, "cold", "charging stopped"),
-    (10.0, False, "cool", "charging current cut, to 20 % or 50 % by charger"),
-    (45.0, True, "normal", "full charging"),
-    (60.0, True, "warm", "charge voltage lowered, to 4.1 V or by 140 mV by charger"),
-    (math.inf, True, "hot", "charging stopped"),
-)
 
 
 def _kelvin(celsius: float) -> float:
@@ -76,8 +61,8 @@ def beta_celsius(ohms: float, beta: float, nominal_ohms: float = NOMINAL_OHMS) -
     return 1 / (1 / _kelvin(NOMINAL_CELSIUS) + math.log(ohms / nominal_ohms) / beta) - KELVIN
 
 
-def table_ohms(celsius: float, table: tuple[tuple[float, float], ...] = EPCOS_B57330V2103) -> float:
-    """Return the resistance at a temperature from a maker's table, Ω.
+def table_ohms(celsius: float) -> float:
+    """Return the resistance at a temperature of a B57330V2103 by its maker's table, Ω.
 
     Between two rows the beta of those two rows holds, so a row itself comes back exactly.
 
@@ -87,12 +72,11 @@ def table_ohms(celsius: float, table: tuple[tuple[float, float], ...] = EPCOS_B5
     >>> table_ohms(45)
     4911.0
     """
-    if not table[0][0] <= celsius <= table[-1][0]:
-        raise ValueError(
-            f"{celsius:g} °C is outside the table ({table[0][0]} to {table[-1][0]} °C)"
-        )
-    index = min(bisect.bisect_right([row[0] for row in table], celsius), len(table) - 1)
-    (cold, cold_ohms), (warm, warm_ohms) = table[index - 1], table[index]
+    rows = table("thermistor")["B57330V2103"]["points"]
+    if not rows[0][0] <= celsius <= rows[-1][0]:
+        raise ValueError(f"{celsius:g} °C is outside the table ({rows[0][0]} to {rows[-1][0]} °C)")
+    index = min(bisect.bisect_right([row[0] for row in rows], celsius), len(rows) - 1)
+    (cold, cold_ohms), (warm, warm_ohms) = rows[index - 1], rows[index]
     for row, ohms in ((cold, cold_ohms), (warm, warm_ohms)):
         if celsius == row:
             return float(ohms)
@@ -134,6 +118,6 @@ def jeita_zone(celsius: float) -> tuple[str, str]:
     """
     return next(
         (zone, effect)
-        for end, belongs, zone, effect in JEITA_ZONES
+        for end, belongs, zone, effect in table("thermistor")["zones"]["ends"]
         if celsius < end or (belongs and celsius == end)
     )
