@@ -54,6 +54,7 @@ MOST_EXPANDED = 2_000_000
 #: Widest port whose unconnected wires are listed as pins.
 MOST_OPEN = 4096
 
+_LIBRARY_ALONE = "Is this a library alone? Export the design."
 Thing = TypeVar("Thing")
 Named = TypeVar("Named", Cell, Library, View)
 
@@ -246,10 +247,7 @@ class BoardMaker:
     def warn(self, which: str, at: int | Place | None, *words: object) -> None:
         """Note something read with care; beyond the first of a kind it is counted.
 
-        Args:
-            which: its text in `knowledge/edif.toml`, named by the code and a word or two.
-            at: offset or place.
-            words: for the text.
+        `which` names its text in `knowledge/edif.toml`: the code, and a word or two.
         """
         code = which.partition(" ")[0]
         count = self.warned[code] = self.warned.get(code, 0) + 1
@@ -290,18 +288,14 @@ class BoardMaker:
 
     def measure(self, view: View, library: str, above: list[View], measured: dict[int, int]) -> int:
         """Return how many instances and connections a view expands to, before any is made."""
-        known = measured.get(id(view))
-        if known is not None:
-            return known
-        looped = view in above
-        if looped or len(above) > MOST_LEVELS:
-            raise self.tree.lines.error(
-                view.offset,
-                f"view {view.name!r} of a cell that contains itself"
-                if looped
-                else f"sheets nested {len(above)} deep",
-                expected="" if looped else f"at most {MOST_LEVELS}",
-            )
+        if id(view) in measured:
+            return measured[id(view)]
+        if view in above:
+            found = f"view {view.name!r} of a cell that contains itself"
+            raise self.tree.lines.error(view.offset, found)
+        if len(above) > MOST_LEVELS:
+            found = f"sheets nested {len(above)} deep"
+            raise self.tree.lines.error(view.offset, found, expected=f"at most {MOST_LEVELS}")
         total = len(view.instances) + sum(
             (1 + len(net.joined)) * max(1, net.size) for net in view.nets
         )
@@ -317,12 +311,8 @@ class BoardMaker:
     def expand(self, view: View, library: str, path: str, bound: Bound, outer: Annotated) -> None:
         """Make the parts and nets of a sheet, and of those in it.
 
-        Args:
-            view: its contents.
-            library: in which its cell is.
-            path: what the names in it begin with.
-            bound: the nets outside that its ports are tied to.
-            outer: what view maps outside of it say of its instances.
+        Their names begin with `path`; `bound` are the nets outside that its ports are tied to,
+        `outer` is what view maps outside of it say of its instances.
         """
         annotated = outer if view.annotation is None else (*outer, (path, view.annotation))
         slots = self.slots(view, library, path, annotated)
@@ -421,34 +411,26 @@ class BoardMaker:
         if view is not None:
             return library, view
         if not views:
-            raise self.tree.lines.error(
-                design.top_offset,
-                f"the top cell {cell.name!r} has no view",
-                hint="Is this a library alone? Export the design.",
-            )
+            found_none = f"the top cell {cell.name!r} has no view"
+            raise self.tree.lines.error(design.top_offset, found_none, hint=_LIBRARY_ALONE)
         self.warn("empty-design", design.top_offset, cell.name)
         return library, views[0]
 
     def guess_top(self) -> tuple[str, Cell]:
         """Return the last cell with contents that no other one uses."""
-        cells = [
-            (library, one, cell)
-            for library, held in self.design.libraries.items()
-            for one, cell in held.cells.items()
-        ]
-        views = [view for _, _, cell in cells for view in cell.views.values()]
+        libraries = self.design.libraries
+        cells = [cell for held in libraries.values() for cell in held.cells.values()]
+        views = [view for cell in cells for view in cell.views.values()]
         used = {instance.cell for view in views for instance in view.instances.values()}
         tops = [
             (library, cell)
-            for library, one, cell in cells
+            for library, held in libraries.items()
+            for one, cell in held.cells.items()
             if one not in used and any(view.is_sheet for view in cell.views.values())
         ]
         if not tops:
             raise self.tree.lines.error(
-                0,
-                "no cell with contents",
-                expected="instances and nets",
-                hint="Is this a library alone? Export the design.",
+                0, "no cell with contents", expected="instances and nets", hint=_LIBRARY_ALONE
             )
         self.warn("no-design", 0, tops[-1][1].name)
         return tops[-1]
@@ -510,14 +492,13 @@ class BoardMaker:
 
     def fields_of(self, use: Use, instance: Instance) -> Fields:
         """Return what the properties of an instance and its cell say."""
-        if instance.properties is None:
+        said = instance.properties
+        if said is None:
             return use.fields
-        key = (id(use.fields), id(instance.properties))
-        known = self.fields.get(key)
-        if known is None:
-            made = _fields(instance.properties, use.fields)
-            known = self.fields[key] = (instance.properties, made)
-        return known[1]
+        key = (id(use.fields), id(said))
+        if key not in self.fields:
+            self.fields[key] = (said, _fields(said, use.fields))
+        return self.fields[key][1]
 
     def is_symbol(self, instance: Instance, use: Use) -> bool:
         """Whether an instance is drawing: no reference (or one as `#PWR1`), and at most one port.
@@ -536,14 +517,7 @@ class BoardMaker:
         return True
 
     def part(self, use: Use, instance: Instance, prefix: str, path: str) -> Slot:
-        """Return the slot of a part; a further unit of a part joins it.
-
-        Args:
-            use: what it is of.
-            instance: as it stands in its sheet.
-            prefix: what its reference begins with, mostly the path.
-            path: of its sheet.
-        """
+        """Return the slot of a part, its reference with the prefix; a further unit of it joins."""
         fields = self.fields_of(use, instance)
         said = instance.designator
         if said is None or (not said and fields.refdes):
@@ -693,22 +667,16 @@ class BoardMaker:
                     for one in net.globals:
                         self.globals.setdefault(one, node).join(node)
                     node.aliases.extend(net.aliases)
-                    if (
-                        schematic
-                        and pattern("edif", "power").fullmatch(name)
-                        and _has_symbol(net, slots)
-                    ):
-                        self.join_power(name, node)
+                    power = schematic and pattern("edif", "power").fullmatch(name)
+                    if power and _has_symbol(net, slots):
+                        # in several sheets it means the same net
+                        known = self.powers.setdefault(name, node)
+                        if known.root() is not node.root():
+                            self.warn("power-symbols", node.offset, name)
+                            known.join(node)
                 if not path:
                     self.top_joined.append((node, joined))
                 self.join_pins(net, joined, node, view, slots, bound)
-
-    def join_power(self, name: str, node: Node) -> None:
-        """Make supply nets of one name in several sheets one: a power symbol means all of them."""
-        known = self.powers.setdefault(name, node)
-        if known.root() is not node.root():
-            self.warn("power-symbols", node.offset, name)
-            known.join(node)
 
     def singles(self, net: NetForm, view: View, slots: Slots) -> list[tuple[str, list[Ref]]]:
         """Return an array of nets wire by wire: (name, joined)."""
@@ -863,16 +831,16 @@ class BoardMaker:
                 slot = slots.get(instance)
                 if slot is None:
                     continue
-                name = slot.draft.refdes if slot.draft is not None else slot.instance.name
                 known = slot.numbers.get((port_id, member))
                 if known is not None:
-                    pins |= {(name, pin[0]) for pin in known}
+                    numbers = [pin[0] for pin in known]
                 else:
                     port = self.find(slot.ports, port_id)
-                    bits = port.bits(member) if port is not None else ()
-                    if port is None or len(bits) != 1:
+                    numbers = [port.bit(bit) for bit in port.bits(member)] if port else []
+                    if len(numbers) != 1:
                         continue
-                    pins.add((name, port.bit(bits[0])))
+                name = slot.draft.refdes if slot.draft is not None else slot.instance.name
+                pins |= {(name, number) for number in numbers}
                 nets.add(id(node.root()))
         builder = self.builder
         builder.part_records = len(

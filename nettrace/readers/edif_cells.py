@@ -178,17 +178,14 @@ class Annotation(msgspec.Struct, eq=False):
 
     def add(self, other: Annotation) -> None:
         """Take over what another one says of the same; what was said before stands."""
-        pairs = [(self, other)]
-        while pairs:
-            into, more = pairs.pop()
-            into.designator = into.designator or more.designator
-            into.pins += more.pins
-            into.properties = {**more.properties, **into.properties}
-            for one, each in more.within.items():
-                if one in into.within:
-                    pairs.append((into.within[one], each))
-                else:
-                    into.within[one] = each
+        self.designator = self.designator or other.designator
+        self.pins += other.pins
+        self.properties = {**other.properties, **self.properties}
+        for one, each in other.within.items():
+            if one in self.within:
+                self.within[one].add(each)
+            else:
+                self.within[one] = each
 
 
 class View(msgspec.Struct, eq=False):
@@ -489,7 +486,7 @@ class CellReader:
 
     def one_designator(self, known: str, said: str, form: Form, by: str = "") -> str:
         """Return a reference; a second one that differs is noted."""
-        if known and said and said != known:
+        if known and said not in ("", known):
             self.note("two-designators", form.start, known, said, by)
         return known or said
 

@@ -18,6 +18,8 @@ from nettrace.readers.sexpr import Lines, balanced
 #: forms call themselves, a few frames a level: far from the end of the stack.
 MOST_NESTED = 200
 
+_KEYWORD = "a keyword after '('"
+
 #: Port, member index or "", instance or "" for the cell's own.
 Ref = tuple[str, str, str]
 
@@ -146,20 +148,16 @@ class Tree:
                 raise self._surplus(match.start())
             if kind == _CLOSE:
                 if not form:
-                    raise self.lines.error(form.start, "'()'", expected="a keyword after '('")
+                    raise self.lines.error(form.start, "'()'", expected=_KEYWORD)
                 form = above.pop()
             elif kind == _ATOM:
                 if not form:
-                    raise self.lines.error(
-                        match.start(), "a string", expected="a keyword after '('"
-                    )
+                    raise self.lines.error(match.start(), "a string", expected=_KEYWORD)
                 form.append(match[kind])
             elif match[0] == '"':
+                hint = "Is the file cut off, or a quotation mark missing?"
                 raise self.lines.error(
-                    match.start(),
-                    "a string without end",
-                    expected="'\"'",
-                    hint="Is the file cut off, or a quotation mark missing?",
+                    match.start(), "a string without end", expected="'\"'", hint=hint
                 )
             elif kind == _DRAWN:
                 if not form or "instance" in match[kind].lower():  # a symbol is drawn in it
@@ -181,11 +179,11 @@ class Tree:
                     inner.refs = find_refs(text, *match.span(kind))
                 if kind is None or kind == _OPEN:
                     if len(above) >= MOST_NESTED:
-                        raise self.lines.error(
-                            match.start(),
+                        deep, most = (
                             f"a form nested {MOST_NESTED + 1} deep",
-                            expected=f"at most {MOST_NESTED}",
+                            f"at most {MOST_NESTED}",
                         )
+                        raise self.lines.error(match.start(), deep, expected=most)
                     above.append(form)
                     form = inner
         if above:
