@@ -296,9 +296,8 @@ class BoardMaker:
         if len(above) > MOST_LEVELS:
             found = f"sheets nested {len(above)} deep"
             raise self.tree.lines.error(view.offset, found, expected=f"at most {MOST_LEVELS}")
-        total = len(view.instances) + sum(
-            (1 + len(net.joined)) * max(1, net.size) for net in view.nets
-        )
+        total = sum((1 + len(net.joined)) * max(1, net.size) for net in view.nets)
+        total += len(view.instances)
         above.append(view)
         for instance in () if self.keep else view.instances.values():
             use = self.use(library, instance)
@@ -795,9 +794,8 @@ class BoardMaker:
             net.joined[index] = (port, "", one)
         if unsure and not sure:
             net = unsure[0][0]
-            self.warn(
-                "pins-of-one-name", net.offset, slot.called, len(ports), decode_id(head), net.name
-            )
+            words = (slot.called, len(ports), decode_id(head), net.name)
+            self.warn("pins-of-one-name", net.offset, *words)
 
     def tie_said_pins(self, nets: list[NetForm], slots: Slots) -> None:
         """Put pins that no net joins on the net that their instance names, if it is there."""
@@ -816,9 +814,8 @@ class BoardMaker:
             named = by_name.get(pin.net)
             if named is not None and (one, folded(pin.port)) not in joined:
                 named.joined.append((pin.port, "", one))
-                self.warn(
-                    "net-said-by-pin", slot.instance.offset, slot.called, pin.designator, pin.net
-                )
+                words = (slot.called, pin.designator, pin.net)
+                self.warn("net-said-by-pin", slot.instance.offset, *words)
 
     # -- the end --
 
@@ -843,9 +840,8 @@ class BoardMaker:
                 pins |= {(name, number) for number in numbers}
                 nets.add(id(node.root()))
         builder = self.builder
-        builder.part_records = len(
-            {id(slot.draft or slot) for slot in slots.values() if slot is not None}
-        )
+        parts = {id(slot.draft or slot) for slot in slots.values() if slot is not None}
+        builder.part_records = len(parts)
         builder.net_records, builder.pin_records = len(nets), len(pins)
 
     def own_name(self, name: str, offset: int) -> str:

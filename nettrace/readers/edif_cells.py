@@ -580,9 +580,8 @@ class CellReader:
         """Read a cell."""
         one, name = self.name(form.named, form, codes=False)
         if one in library.cells:
-            raise self.fail(
-                form, f"a second cell {one!r} in library {library.name!r}", "each name once"
-            )
+            found = f"a second cell {one!r} in library {library.name!r}"
+            raise self.fail(form, found, "each name once")
         cell = library.cells[one] = Cell(name)
         annotations: dict[str, Annotation] = {}
         for item in self.forms(form, 2, "cell"):
@@ -864,9 +863,8 @@ class CellReader:
         """Read the reference and the properties of an instance in one place."""
         found = self.inside(form, 1, "instancebackannotate")
         if not found["instanceref"]:
-            raise self.fail(
-                form, "no instance in '(instancebackannotate'", "'(instanceRef ID ...)'"
-            )
+            what = "no instance in '(instancebackannotate'"
+            raise self.fail(form, what, "'(instanceRef ID ...)'")
         said = self.annotated(found["instanceref"][0], into)
         self.properties(found["property"], said.properties)
         for item in found["designator"]:

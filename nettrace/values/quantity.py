@@ -89,9 +89,8 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
         guess = found
         if found is None and (prefix == "M" or prefix.lower() in {"k", "meg"}):
             guess = "Ω" if unit in {None, "Ω"} else None
-        exponent = _exponent(prefix, found or unit)
-        number = digits.replace(",", ".")
-        value = scaled(sign + number, exponent + int(power or 0))
+        exponent = _exponent(prefix, found or unit) + int(power or 0)
+        value = scaled(sign + digits.replace(",", "."), exponent)
         return Quantity(value, guess, prefix, found is not None)
     match = pattern("values", "lettered").fullmatch(text)
     if match:
@@ -99,21 +98,15 @@ def read_quantity(text: str, unit: str | None = None) -> Quantity | None:
         if not before and not (after and _leads(unit_letter or prefix, unit)):
             return None
         digits = f"{sign}{before or '0'}.{after or '0'}"
-        if unit_letter:
-            found = "V" if unit_letter == "V" else "Ω"
-            if unit_text and _unit_name(unit_text) != found:
-                return None
-            return Quantity(scaled(digits, 0), found, "", True)
         found = _unit_name(unit_text) if unit_text else None
+        if unit_letter:
+            named = "V" if unit_letter == "V" else "Ω"
+            return Quantity(scaled(digits, 0), named, "", True) if found in {None, named} else None
         if prefix == "L":
-            if found not in {None, "Ω"}:
-                return None
-            return Quantity(scaled(digits, -3), "Ω", "L", False)
-        exponent = _exponent(prefix, found or unit)
-        guess = found
-        if found is None and prefix in "kKM":
-            guess = "Ω"
-        return Quantity(scaled(digits, exponent), guess, prefix, found is not None)
+            return Quantity(scaled(digits, -3), "Ω", "L", False) if found in {None, "Ω"} else None
+        guess = found or ("Ω" if prefix in "kKM" else None)
+        value = scaled(digits, _exponent(prefix, found or unit))
+        return Quantity(value, guess, prefix, found is not None)
     match = re.fullmatch(r"(?:±|\+/-|\+-)?\s*(\d+(?:[.,]\d*)?|[.,]\d+)\s*%", text)
     if match:
         return Quantity(scaled(match[1].replace(",", "."), -2), "%", "", True)

@@ -24,17 +24,13 @@ def write(board: Board) -> str:
     A refdes that several parts bear is written as the name of each part (`REF**~2`), so that no
     two become one; a part without refdes has no pins and is left out.
     """
-    lines = [
-        '(export (version "E")',
-        "  (design",
-        f"    (tool {_quoted(f'nettrace {__version__}')})",
-    ]
+    sheet = ""
     if board.name:
-        lines.append(
-            '    (sheet (number "1") (name "/") (tstamps "/")\n'
-            f"      (title_block (title {_quoted(board.name)})))"
-        )
-    lines[-1] += ")"
+        sheet = f"""
+    (sheet (number "1") (name "/") (tstamps "/")
+      (title_block (title {_quoted(board.name)})))"""
+    tool = _quoted(f"nettrace {__version__}")
+    lines = [f'(export (version "E")\n  (design\n    (tool {tool}){sheet})']
     lines.append("  (components")
     for part in board.parts:
         if part.refdes:
@@ -55,9 +51,10 @@ def _component(part: Part) -> list[str]:
         lines.append(f"      (footprint {_quoted(part.package)})")
     if part.description:
         lines.append(f"      (description {_quoted(part.description)})")
-    said = [(name, text) for name, text in part.properties.items() if name not in _FIELDS]
     lines += [
-        f"      (property (name {_quoted(name)}) (value {_quoted(text)}))" for name, text in said
+        f"      (property (name {_quoted(name)}) (value {_quoted(text)}))"
+        for name, text in part.properties.items()
+        if name not in _FIELDS
     ]
     if part.fitted is False:
         lines.append('      (property (name "dnp"))')

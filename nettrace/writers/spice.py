@@ -112,10 +112,9 @@ class _Writer:
     def is_passive(self, part: Part) -> bool:
         if part.properties.get("spice_element"):
             return False
-        if _PLAIN_REFDES.match(part.refdes):
-            return True
-        # as read from a deck, where any name with the letter is one
-        return part.refdes[:1].upper() in _PASSIVES and "spice_value" in part.properties
+        # as read from a deck, any name with the letter is one
+        lettered = part.refdes[:1].upper() in _PASSIVES and "spice_value" in part.properties
+        return lettered or _PLAIN_REFDES.match(part.refdes) is not None
 
     def name(self, part: Part, prefix: str = "") -> str:
         wanted = part.key
@@ -126,14 +125,11 @@ class _Writer:
         return self.refdes.new(_name(wanted, "X"))
 
     def nodes(self, part: Part, pins: list[Pin]) -> list[str]:
-        return [
-            self.nets[pin.net]
-            if pin.net is not None
-            else self.net_names.new(
-                _name(f"unconnected-_{part.key}-Pad{pin.number}_", "unconnected")
-            )
-            for pin in pins
-        ]
+        def unconnected(pin: Pin) -> str:
+            own = f"unconnected-_{part.key}-Pad{pin.number}_"
+            return self.net_names.new(_name(own, "unconnected"))
+
+        return [unconnected(pin) if pin.net is None else self.nets[pin.net] for pin in pins]
 
     def bare(self, part: Part) -> None:
         """A part without pins: a name and one word, as schematic tools write it."""
