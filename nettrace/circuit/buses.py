@@ -513,32 +513,23 @@ def _leads_on(wiring: Wiring, net: str, through: str) -> bool:
 # --- lines that a bus takes along by where they go: selects, resets, hot-plug, USB ID, clocks ---
 
 
-@lru_cache(maxsize=16384)
-def _companions(plain: str) -> tuple[str, ...]:
-    """Return which companions of a bus a plain name may be."""
-    rows = section("buses", "companions", "patterns")
-    return tuple(what for what in rows if _companion(what).match(plain))
-
-
-def _companion(what: str) -> re.Pattern[str]:
-    return compiled(table("buses")["companions"]["patterns"][what])
-
-
 def _add_companions(buses: list[RawBus], wiring: Wiring) -> None:
     """Add to each bus the lines that share its parts and say by name what they are."""
     taken = {net for bus in buses for net in bus.nets()}
     names: dict[str, list[str]] = {}
     lines: dict[str, str] = {}  # of hot-plug nets
+    rows = section("buses", "companions", "patterns")
+    forms = {what: compiled(text) for what, text in rows.items()}
     for net in wiring.board.nets:
         name = net.name
         if name in wiring.rails or name in taken or len(net.pins) < 2:
             continue
         plain = plain_name(name) if is_named(name) else _pin_word(wiring, name)
-        for what in _companions(plain):
-            names.setdefault(what, []).append(name)
-            match = _companion(what).match(plain)
-            if what == "hot_plug" and match:
-                lines[name] = match["line"]
+        for what, form in forms.items():
+            if match := form.match(plain):
+                names.setdefault(what, []).append(name)
+                if what == "hot_plug":
+                    lines[name] = match["line"]
 
     def add(bus: RawBus, line: str, found: Iterable[str]) -> None:
         for name in found:

@@ -44,11 +44,9 @@ def supply_capacitor(site: Site) -> Findings:
     if not site.ends or len(supplies) + len(grounds) < 2 or not supplies:
         return
     # a resistor (a current shunt, a filter's) joins the two rails
-    both = [(supplies[0], supplies[-1]), (supplies[-1], supplies[0])]
-    if len(supplies) == 2 and (
-        both[0] in site.survey.joined
-        or any(far == b for a, b in both for _, far in site.survey.rails[a].linked)
-    ):
+    rails, both = site.survey.rails, (supplies[0], supplies[-1])
+    linked = [far for net in both for _, far in rails[net].linked if far in both and far != net]
+    if len(supplies) == 2 and (linked or both in site.survey.joined):
         line = f"across what joins {supplies[0]} and {supplies[1]}"
         yield from ranked({"filter capacitor": 0.85, "decoupling": 0.3}, line)
         return

@@ -221,7 +221,7 @@ def pull(site: Site) -> Findings:
         if terminates:
             yield found("termination", 0.7, f"{figure(ohms, 'Ω')} from {signal} to {far}")
         return
-    score = 0.7 + 0.05
+    score = 0.75
     if all(pin.part == site.part.key for pin in survey.pins(signal)):
         yield found(role, 0.5, *because, "nothing else is on the net")
         return
