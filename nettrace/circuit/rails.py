@@ -12,7 +12,7 @@ from collections import deque
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache, partial
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
 from nettrace.circuit.evidence import NetKind, PartKind, Rail, Volts
 from nettrace.circuit.kinds import TRANSISTORS, Kind
@@ -65,15 +65,6 @@ class Feed:
     condition: str
     fitted: bool
     sure: bool = True
-
-
-class _Divider(NamedTuple):
-    """Two resistors, from the rail over `tap` to a ground; `ratio` is rail to tap, if known."""
-
-    upper: str
-    lower: str
-    tap: str
-    ratio: float | None
 
 
 def settle_volts(
@@ -187,16 +178,21 @@ def _by_pin_names(evidence: SupplyEvidence, net: str) -> Volts | None:
 
 def _divided(evidence: SupplyEvidence, net: str, named: Volts | None) -> Volts | None:
     """Return the voltage that a feedback divider sets, None where none is seen or it is unclear."""
-    for divider in _dividers(evidence, net):
-        chip = _chip_at(evidence, net, divider.tap)
-        if chip is None or divider.ratio is None:
+    dividers = [
+        (upper, lower, tap, 1.0 + upper_ohms / lower_ohms)
+        for upper, tap, upper_ohms in evidence.resistors.get(net, ())
+        for lower, bottom, lower_ohms in evidence.resistors.get(tap, ())
+        if bottom in evidence.grounds and upper_ohms and lower_ohms
+    ]
+    for upper, lower, tap, ratio in dividers:
+        if (chip := _chip_at(evidence, net, tap)) is None:
             continue
-        legs = (divider.upper, divider.lower)
-        basis = f"feedback divider {divider.upper}/{divider.lower}"
+        legs = (upper, lower)
+        basis = f"feedback divider {upper}/{lower}"
         if (known := reference_volts(evidence.board.part_by_key[chip])) is not None:
             text = f"{basis} with the {known:g} V reference of {chip}"
-            return _within(0.02, round(known * divider.ratio, 3), text, 0.85, (*legs, chip))
-        guesses = _guesses(divider.ratio, named)
+            return _within(0.02, round(known * ratio, 3), text, 0.85, (*legs, chip))
+        guesses = _guesses(ratio, named)
         if len(guesses) != 1:
             continue
         reference, volts = guesses[0]
@@ -207,16 +203,6 @@ def _divided(evidence: SupplyEvidence, net: str, named: Volts | None) -> Volts |
         text = f"{basis}, if {chip} has a {reference:g} V reference"
         return _within(0.02, volts, text, 0.55, (*legs, chip))
     return None
-
-
-def _dividers(evidence: SupplyEvidence, top: str) -> list[_Divider]:
-    found = []
-    for upper, tap, upper_ohms in evidence.resistors.get(top, ()):
-        for lower, bottom, lower_ohms in evidence.resistors.get(tap, ()):
-            if bottom in evidence.grounds:
-                ratio = 1.0 + upper_ohms / lower_ohms if upper_ohms and lower_ohms else None
-                found.append(_Divider(upper, lower, tap, ratio))
-    return found
 
 
 def _guesses(ratio: float, named: Volts | None) -> list[tuple[float, float]]:
