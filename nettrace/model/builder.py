@@ -107,7 +107,7 @@ class PartDraft(msgspec.Struct, gc=False, eq=False):
     ) -> None:
         """Add copper at a place; with a number (and a refdes) it is also a pad of that pin."""
         self.pads.append(
-            (number, net, x, y, side, shape, width, height, angle, drill, plated, place)
+            (number, net or None, x, y, side, shape, width, height, angle, drill, plated, place)
         )
 
 
@@ -320,8 +320,8 @@ def _frozen(
         key, facts, records = draft.key, draft.pin_facts, draft.pads
         if shown:
             facts = {(n, shown.get(net, net) if net else net): f for (n, net), f in facts.items()}
-            records = [(r[0], shown.get(r[1], r[1]) if r[1] else r[1], *r[2:]) for r in records]
-        pads = tuple([Pad(key, r[0], r[1] or None, *r[2:]) for r in records])
+            records = [(r[0], shown.get(r[1], r[1]) if r[1] else None, *r[2:]) for r in records]
+        pads = tuple([Pad(key, *record) for record in records])
         pads_of: dict[PinKey, list[Pad]] = {}
         for pad in pads:
             if pad.number and pad.plated:

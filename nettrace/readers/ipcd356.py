@@ -494,15 +494,14 @@ class _Reader:
         builder.pad_records = sum(map(len, self.pads.values()))
         builder.part_records = len(self.pads) - ("" in self.pads)
         for refdes, pads in self.pads.items():
-            first = pads[0][11]
-            part = builder.part(refdes, Place(self.path, first.line if first else 0, 21))
+            numbers, _, xs, ys, on, *_, places = zip(*pads, strict=True)
+            part = builder.part(refdes, Place(self.path, places[0].line, 21))
             part.pads = pads
-            sides = {pad[4] for pad in pads} - {Side.BOTH}
+            sides = {*on} - {Side.BOTH}
             part.side = sides.pop() if len(sides) == 1 else None
             if refdes:
-                part.x = fsum([pad[2] for pad in pads]) / len(pads)
-                part.y = fsum([pad[3] for pad in pads]) / len(pads)
-                if len({pad[0] for pad in pads}) < len(pads):
+                part.x, part.y = fsum(xs) / len(pads), fsum(ys) / len(pads)
+                if len({*numbers}) < len(pads):
                     self._warn_of_met_pins(refdes, pads)
 
     def _warn_of_met_pins(self, refdes: str, pads: list[PadRecord]) -> None:

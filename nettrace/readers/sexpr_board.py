@@ -387,8 +387,8 @@ class _BoardFile:
         plated = kind != "np_thru_hole"
         place = self.tree.place(form)
         draft.pads.append(
-            (number, net, *frame.place(x, y), side, shape, width, height, angle % 360.0, hole,
-             plated, place)
+            (number, net or None, *frame.place(x, y), side, shape, width, height, angle % 360.0,
+             hole, plated, place)
         )  # fmt: skip
         name = parts["pinfunction"].word() if "pinfunction" in parts else None
         electrical_type = parts["pintype"].word() if "pintype" in parts else None
