@@ -468,21 +468,30 @@ def draw(
         NothingMatches: no such part, net, bus or pad; or nothing in the area.
         CannotDraw: no program that draws.
     """
-    from nettrace.model.find import find_parts
-
-    gone = tuple(
-        dict.fromkeys(each.key for word in without for each in find_parts(circuit.board, word))
-    )
-    if placed and shape is not None:
-        return _draw_placed(circuit, shape, _side(side), gone, to)
     from nettrace.answers import Drawing
-    from nettrace.bench import lookup, neighbourhood
     from nettrace.bench.area import inspect_area, look_at_pad
-    from nettrace.model.find import find_nets
+    from nettrace.model.find import find_nets, find_parts
+
+    missing = (each.key for word in without for each in find_parts(circuit.board, word))
+    gone = tuple(dict.fromkeys(missing))
+    area = None if shape is None else inspect_area(circuit, shape, _side(side))
+    content: str | bytes
+    if placed and area is not None:
+        from nettrace.views.placed import draw_placed
+
+        drawn = draw_placed(circuit, area, gone)
+        content = drawn.svg
+        if to != "svg":
+            from nettrace.views.programs import print_svg
+
+            content = print_svg(drawn.svg, to, drawn.size_mm, drawn.sheets)
+        on_it = tuple(drawn.parts), tuple(drawn.gone), ()  # a long list goes on on further sheets
+        facts = drawn.scale, str(drawn.side), drawn.sheets
+        return Drawing(content, to, drawn.title, *on_it, *facts, drawn.svg if to == "svg" else None)
+    from nettrace.bench import lookup, neighbourhood
     from nettrace.views.graph import draw_graph, graph_title
 
-    if shape is not None:
-        area = inspect_area(circuit, shape, _side(side))
+    if area is not None:
         chosen = neighbourhood.select_area(circuit, area, gone)
     elif part is not None:
         chosen = neighbourhood.select_parts(find_parts(circuit.board, part), gone)
@@ -493,8 +502,7 @@ def draw(
     else:
         chosen = neighbourhood.select_pads(circuit, look_at_pad(circuit, pad or ""), gone)
     found = neighbourhood.find_neighbourhood(circuit, chosen)
-    text = draw_graph(circuit, found)
-    content: str | bytes = text
+    content = text = draw_graph(circuit, found)
     if to != "dot":
         from nettrace.views.programs import render_dot
 
@@ -507,33 +515,6 @@ def draw(
         tuple(key for each in found.parts if each.gone for key in each.keys),
         (*found.left_gone, *found.left_parts),
         made_from=text,
-    )
-
-
-def _draw_placed(
-    circuit: Circuit, shape: Shape, side: Side | None, gone: tuple[str, ...], to: str
-) -> Drawing:
-    from nettrace.answers import Drawing
-    from nettrace.bench.area import inspect_area
-    from nettrace.views.placed import draw_placed
-
-    found = draw_placed(circuit, inspect_area(circuit, shape, side), gone)
-    content: str | bytes = found.svg
-    if to != "svg":
-        from nettrace.views.programs import print_svg
-
-        content = print_svg(found.svg, to, found.size_mm, found.sheets)
-    return Drawing(
-        content,
-        to,
-        found.title,
-        tuple(found.parts),
-        tuple(found.gone),
-        (),  # a map shows all that is there; a long list goes on on further sheets
-        found.scale,
-        str(found.side),
-        found.sheets,
-        made_from=found.svg if to == "svg" else None,
     )
 
 

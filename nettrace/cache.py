@@ -97,11 +97,8 @@ def _content(path: str) -> str:
 def _is_unchanged(known: Dependency) -> bool:
     try:
         now = os.stat(known.path)  # noqa: PTH116
-        if (now.st_size, now.st_ctime_ns, now.st_ino) == (
-            known.size,
-            known.changed,
-            known.inode,
-        ) and known.changed + UNSETTLED_NS < known.seen:
+        as_it_was = (now.st_size, now.st_ctime_ns, now.st_ino) == known[1:4]
+        if as_it_was and known.changed + UNSETTLED_NS < known.seen:
             return True
         return _content(known.path) == known.content
     except OSError:

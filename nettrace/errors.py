@@ -26,11 +26,8 @@ class Place(NamedTuple):
     column: int = 0
 
     def __str__(self) -> str:
-        if not self.line:
-            return self.path
-        if not self.column:
-            return f"{self.path}:{self.line}"
-        return f"{self.path}:{self.line}:{self.column}"
+        line = f":{self.line}" if self.line else ""
+        return f"{self.path}{line}" + (f":{self.column}" if line and self.column else "")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +50,6 @@ def reason(error: OSError) -> str:
 
 #: A message quotes a longer text by its two ends.
 MOST_QUOTED = 400
-
-
-def _shortened(text: str) -> str:
-    if len(text) <= MOST_QUOTED:
-        return text
-    return f"{text[: MOST_QUOTED * 2 // 3]}…{text[-MOST_QUOTED // 3 :]}"
 
 
 class NettraceError(Exception):
@@ -91,17 +82,17 @@ class NettraceError(Exception):
         super().__init__(str(self))
 
     def __str__(self) -> str:
-        what = _shortened(self.found)
+        what = self.found
+        if len(what) > MOST_QUOTED:
+            what = f"{what[: MOST_QUOTED * 2 // 3]}…{what[-MOST_QUOTED // 3 :]}"
         if self.expected:
             what += f" where {self.expected} was expected"
         if not what.endswith((".", "?")):
             what += "."
         where = f"{self.place}: " if self.place else ""
         hint = f" {self.hint}" if self.hint else ""
-        lines = [f"error: {where}{what}{hint}"]
-        if self.excerpt:
-            lines.append(self.excerpt)
-        return "\n".join(lines)
+        shown = f"\n{self.excerpt}" if self.excerpt else ""
+        return f"error: {where}{what}{hint}{shown}"
 
 
 class BadInput(NettraceError):

@@ -116,11 +116,8 @@ def _standing(opened: OpenJob) -> OpenJob:
         return replace(opened, wires=(), replaced=frozenset())
     from nettrace.bench.wire import replaced_parts, wires_of
 
-    return replace(
-        opened,
-        wires=wires_of(opened.circuit, opened.state),
-        replaced=replaced_parts(opened.circuit, opened.state),
-    )
+    facts = opened.circuit, opened.state
+    return replace(opened, wires=wires_of(*facts), replaced=replaced_parts(*facts))
 
 
 def _changed(opened: OpenJob, add: _Adding) -> OpenJob:
@@ -148,8 +145,7 @@ def _changes(reference: BoardReference, circuit: Circuit) -> tuple[Warning, ...]
     found = []
     for name in sorted(before.keys() | after.keys()):
         if before.get(name) != after.get(name):
-            what = "changed" if name in before and name in after else "is gone"
-            what = what if name in before else "was added"
+            what = "was added" if name not in before else "changed" if name in after else "is gone"
             found.append(Warning("board-changed", f"{name} {what} since the job was opened", None))
     return tuple(found)
 
@@ -277,8 +273,7 @@ def read(
         WrongUsage: a figure that cannot be read.
         NothingMatches: no such place.
     """
-    row = {"at": at, "to": to, "shown": shown}
-    return _read(opened, [row], quantity, stage, note)
+    return _read(opened, [{"at": at, "to": to, "shown": shown}], quantity, stage, note)
 
 
 def read_table(
@@ -303,10 +298,10 @@ def _read(
 ) -> OpenJob:
     from nettrace.bench.entries import reading_entries
 
-    return _changed(
-        opened,
-        lambda job: reading_entries(opened.circuit, job, rows, quantity, stage, note),
-    )
+    def add(job: Job) -> Sequence[Entry]:
+        return reading_entries(opened.circuit, job, rows, quantity, stage, note)
+
+    return _changed(opened, add)
 
 
 def _rows(path: str) -> list[dict[str, str]]:
@@ -318,9 +313,8 @@ def _rows(path: str) -> list[dict[str, str]]:
     reader = csv.DictReader(io.StringIO(text), delimiter=delimiter)
     rows = []
     for row in reader:
-        found = {
-            str(key).strip().casefold(): (value or "").strip() for key, value in row.items() if key
-        }
+        cells = ((key, cell) for key, cell in row.items() if key)
+        found = {str(key).strip().casefold(): (cell or "").strip() for key, cell in cells}
         lacking = [key for key in ("at", "to", "shown") if not found.get(key)]
         if lacking:
             raise BadInput(
@@ -351,13 +345,12 @@ def _text(path: str) -> str:
 def _open_keys(opened: OpenJob) -> tuple[str, ...]:
     """Return the part keys of positions still to be fitted; a wire may stand in for a link."""
     parts = opened.circuit.board.part_by_key
-    keys = [key for key in opened.state.open_positions if key in parts]
-    keys = [key for key in keys if key not in opened.replaced]
+    open_ones = (key for key in opened.state.open_positions if key in parts)
+    keys = tuple(key for key in open_ones if key not in opened.replaced)
     if not keys:
-        raise NothingMatches(
-            "no open position", hint="Mark what is gone: nettrace job mark JOB missing R12 R13."
-        )
-    return tuple(keys)
+        hint = "Mark what is gone: nettrace job mark JOB missing R12 R13."
+        raise NothingMatches("no open position", hint=hint)
+    return keys
 
 
 def match(opened: OpenJob) -> Matches:
@@ -372,9 +365,8 @@ def match(opened: OpenJob) -> Matches:
     state = opened.state
     unused = {name: item for name, item in state.loose.items() if name not in state.used}
     if not unused:
-        raise NothingMatches(
-            "no loose part to match", hint="Enter one: nettrace job loose JOB --ohms 2.19k."
-        )
+        hint = "Enter one: nettrace job loose JOB --ohms 2.19k."
+        raise NothingMatches("no loose part to match", hint=hint)
     return Matches(match_loose(sites, list(unused.values())), sites=sites, loose=unused)
 
 
@@ -476,13 +468,11 @@ def wire(opened: OpenJob, places: Sequence[str] = ()) -> tuple[WirePlan, ...]:
             torn.setdefault(net, ([], []))[1].append(pair)
     chosen = {net: both for net, both in torn.items() if not wanted or net in wanted}
     if not chosen and done and not places:
-        raise NothingMatches(
-            "no torn copper without its wire", hint="Name a pad to see other points for it."
-        )
+        hint = "Name a pad to see other points for it."
+        raise NothingMatches("no torn copper without its wire", hint=hint)
     if not chosen:
-        raise NothingMatches(
-            "no torn copper", hint="Mark it: nettrace job mark JOB lifted R12.1, or name a pad."
-        )
+        hint = "Mark it: nettrace job mark JOB lifted R12.1, or name a pad."
+        raise NothingMatches("no torn copper", hint=hint)
     return tuple(plan_wires(opened.circuit, net, *both) for net, both in sorted(chosen.items()))
 
 
@@ -565,13 +555,9 @@ def sheet(
 
         known = parse_known_pads(opened.circuit.board, fixes)
         plate = PhotoPlate(read_photo(Path(photo)), fit_photo(known))
-    made = report_job(
-        opened.circuit,
-        opened.job,
-        opened.state,
-        warnings=opened.warnings,
-        known_good=_known_good(known_good),
-    )
+    facts = opened.circuit, opened.job, opened.state
+    good = _known_good(known_good)
+    made = report_job(*facts, warnings=opened.warnings, known_good=good)
     content: str | bytes
     if kind == "markdown":
         content = job_page.markdown_page(made)

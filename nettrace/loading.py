@@ -20,14 +20,10 @@ from nettrace.readers.registry import FORMATS, decode_text, detect_format, read_
 if TYPE_CHECKING:
     from nettrace.circuit.circuit import Circuit
 
-__all__ = ["MANIFEST", "load", "load_board"]
-
 #: The manifest's name inside a folder.
 MANIFEST = "board.toml"
 #: Bytes looked at to tell whether a file in a folder is a source at all.
 _HEAD_BYTES = 16_384
-
-
 #: Kinds whose value is a quantity; two texts are the same value if they are for one of them.
 _QUANTITIES = (
     ("resistor", "ohms"),
@@ -107,11 +103,8 @@ def _load(
         from nettrace.model.notes import check_notes
 
         conflicts, warnings = check_notes(board, notes, _same_value)
-        board = replace(
-            board,
-            conflicts=(*board.conflicts, *conflicts),
-            warnings=(*board.warnings, *warnings),
-        )
+        against = (*board.conflicts, *conflicts)
+        board = replace(board, conflicts=against, warnings=(*board.warnings, *warnings))
     if notes.name:
         board = replace(board, name=notes.name)
     elif not board.name:
@@ -181,23 +174,17 @@ def _from_folder(folder: Path, hierarchy: str | None) -> list[Board]:
     if not boards:
         if failures:
             raise failures[0]
-        wanted = ", ".join(entry.title for entry in FORMATS)
-        raise BadInput(
-            "no file that a reader recognises in this folder",
-            hint=f"Formats: {wanted}.",
-            place=Place(str(folder)),
-        )
-    if failures:
-        left_out = tuple(
-            Warning("source-left-out", _without_place(error), error.place) for error in failures
-        )
+        what = "no file that a reader recognises in this folder"
+        hint = f"Formats: {', '.join(entry.title for entry in FORMATS)}."
+        raise BadInput(what, hint=hint, place=Place(str(folder)))
+    left_out = []
+    for failed in failures:
+        where = f" where {failed.expected} was expected" if failed.expected else ""
+        told = f"{failed.found}{where}; this source was left out"
+        left_out.append(Warning("source-left-out", told, failed.place))
+    if left_out:
         boards[0] = replace(boards[0], warnings=(*left_out, *boards[0].warnings))
     return boards
-
-
-def _without_place(error: BadInput) -> str:
-    where = f" where {error.expected} was expected" if error.expected else ""
-    return f"{error.found}{where}; this source was left out"
 
 
 def _format_of(path: Path) -> str | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import os
 import sys
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, TextIO
 
 from nettrace.version import __version__
@@ -48,17 +48,13 @@ def _main(words: list[str]) -> int:
         from nettrace.cli.main import main as run
 
         return run(words)
-    cache = _cache()
+    from nettrace.cache import Cache, cache_folder
+
+    cache = Cache(cache_folder(), f"{__version__} {_stamp()}")
     board, question = _board_of(words), _question(words)
     if _answered(cache, words, board, question):
         return 0
     return _run_and_keep(cache, words, board, question, began_ns)
-
-
-def _cache() -> Cache:
-    from nettrace.cache import Cache, cache_folder
-
-    return Cache(cache_folder(), f"{__version__} {_stamp()}")
 
 
 def _stamp() -> str:
@@ -112,7 +108,8 @@ def _answered(cache: Cache, words: Sequence[str], board: str, question: str) -> 
     if name is not None and (found := cache.net(board, name)) is not None:
         envelope, text = found
         out = envelope.replace("\0", text, 1)
-        if not (out.isascii() or _is_utf8(sys.stdout)):
+        utf8 = (sys.stdout.encoding or "").lower().replace("-", "") == "utf8"
+        if not (out.isascii() or utf8):
             return False
     elif (known := cache.answer(board, question)) is not None:
         out, note = known
@@ -149,10 +146,6 @@ def _one_net(words: Sequence[str]) -> str | None:
         return None
     name = others[1]
     return None if "*" in name or "?" in name else name
-
-
-def _is_utf8(stream: TextIO) -> bool:
-    return (stream.encoding or "").lower().replace("-", "") == "utf8"
 
 
 def _redrawn(kept: str) -> bool:
@@ -251,7 +244,19 @@ def _keep(
     import gc
 
     gc.disable()  # nothing cyclic is made, and the board is large
-    cache.keep(board, dependencies, question, answer, _nets(circuit), _envelope(circuit))
+    from nettrace.answers import brief, net_answer
+    from nettrace.views.encode import encode
+    from nettrace.views.text import envelope, json_text
+
+    known = brief(circuit)
+    nets = (
+        (net.name, json_text(encode(net_answer(circuit, net, known), circuit.board)))
+        for net in circuit.board.nets
+    )
+    # what stands around a net's JSON, a NUL in its place
+    whole = json_text(envelope("net", None, circuit.board.warnings))
+    head, key, tail = whole.partition('"net": null')
+    cache.keep(board, dependencies, question, answer, nets, f"{head}{key[:-4]}\0{tail}\n")
 
 
 def _files(paths: Sequence[str], circuit: Circuit) -> list[str]:
@@ -272,22 +277,3 @@ def _draws_in_others(circuit: Circuit, files: Sequence[str]) -> bool:
 
     draws = re.compile(rb"^\s*\.(?:inc|lib)", re.IGNORECASE | re.MULTILINE)
     return any(draws.search(Path(path).read_bytes()) for path in files if Path(path).is_file())
-
-
-def _envelope(circuit: Circuit) -> str:
-    """Return what stands around a net's JSON, a NUL in its place."""
-    from nettrace.views.text import envelope, json_text
-
-    whole = json_text(envelope("net", None, circuit.board.warnings))
-    head, key, tail = whole.partition('"net": null')
-    return f"{head}{key[:-4]}\0{tail}\n"
-
-
-def _nets(circuit: Circuit) -> Iterator[tuple[str, str]]:
-    from nettrace.answers import brief, net_answer
-    from nettrace.views.encode import encode
-    from nettrace.views.text import json_text
-
-    known = brief(circuit)
-    for net in circuit.board.nets:
-        yield net.name, json_text(encode(net_answer(circuit, net, known), circuit.board))

@@ -104,9 +104,13 @@ def made(entry: Command) -> click.Command:
 def _parameter(word: Word) -> click.Parameter:
     settings: dict[str, Any] = {
         "required": word.required,
-        "type": _type(word),
-        "shell_complete": _completer(word.names),
+        "shell_complete": _completer(word.names) if word.names else None,
     }
+    if isinstance(word.kind, tuple):
+        # a paper is a name and may be written A4; formats and sides are keywords
+        settings["type"] = click.Choice(word.kind, case_sensitive=word.default is None)
+    else:
+        settings["type"] = {"float": float, "int": int}.get(word.kind)
     if word.metavar:
         settings["metavar"] = word.metavar
     if not word.flags.startswith("-"):
@@ -119,22 +123,8 @@ def _parameter(word: Word) -> click.Parameter:
     return click.Option(names, help=word.help, multiple=word.many, **settings)
 
 
-def _type(word: Word) -> Any:
-    if isinstance(word.kind, tuple):
-        # a paper is a name and may be written A4; formats and sides are keywords
-        return click.Choice(word.kind, case_sensitive=word.default is None)
-    return {"float": float, "int": int}.get(word.kind)
-
-
-def _completer(names: str) -> Callable[..., list[CompletionItem]] | None:
-    if not names:
-        return None
-
-    def complete(
-        ctx: click.Context,
-        param: click.Parameter,  # noqa: ARG001 - click's signature
-        incomplete: str,
-    ) -> list[CompletionItem]:
+def _completer(names: str) -> Callable[..., list[CompletionItem]]:
+    def complete(ctx: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
         from nettrace.cli.completion import candidates
 
         return candidates(names, ctx, incomplete)
@@ -147,22 +137,17 @@ def _hint(debug: bool) -> None:  # noqa: ARG001 - main() looks for --debug itsel
         click.echo(root()["hint"].format(version=__version__))
 
 
-def _whole() -> CommandGroup:
-    top = Command("nettrace", "", "", "", root())
-    group = CommandGroup(
-        commands(),
-        invoke_without_command=True,
-        callback=_hint,
-        context_settings={"help_option_names": ["-h", "--help"]},
-        help=top.row["text"],
-        epilog=top.epilog,
-    )
-    click.version_option(__version__, prog_name="nettrace")(group)
-    group.params += map(_parameter, top.words)
-    return group
-
-
-cli = _whole()
+_ROOT = Command("nettrace", "", "", "", root())
+cli = CommandGroup(
+    commands(),
+    invoke_without_command=True,
+    callback=_hint,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    help=_ROOT.row["text"],
+    epilog=_ROOT.epilog,
+)
+click.version_option(__version__, prog_name="nettrace")(cli)
+cli.params += map(_parameter, _ROOT.words)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
