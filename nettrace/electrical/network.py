@@ -118,14 +118,6 @@ class Network:
         """Return whether only links of 0 Ω lie between the two."""
         return self.node(a) == self.node(b)
 
-    def connected_nodes(self, a: str) -> frozenset[str]:
-        """Return all names that a current from `a` can reach, `a` among them."""
-        number = self._node.get(a)
-        if number is None:
-            return frozenset({a})
-        piece_of = self._pieces[0]
-        return frozenset(n for n, node in self._node.items() if piece_of[node] == piece_of[number])
-
     def one_with(self, names: Collection[str]) -> frozenset[str]:
         """Return the names, and all that only links of 0 Ω part from one of them."""
         nodes = {self._node.get(name) for name in names} - {None}
@@ -140,7 +132,10 @@ class Network:
         return found
 
     def around(
-        self, start: str, held: Collection[str], one_way: Mapping[str, Iterable[str]] = _NO_WAYS
+        self,
+        start: str,
+        held: Collection[str] = (),
+        one_way: Mapping[str, Iterable[str]] = _NO_WAYS,
     ) -> frozenset[str]:
         """Return the names that a current from `start` meets: held ones too, but none behind them.
 

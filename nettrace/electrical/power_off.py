@@ -248,7 +248,7 @@ class PowerOff:
         """Return the unknown parts at the end that fewer of them touch: a path must pass there."""
         sides: list[list[str]] = []
         for end in (a, b):
-            near = self.nominal.connected_nodes(end)
+            near = self.nominal.around(end)
             touching = [(p, nets) for p, nets in self.elements.unknown if near & set(nets)]
             one = self.nominal.same_node
             direct = [p for p, nets in touching if any(one(end, net) for net in nets)]

@@ -120,7 +120,7 @@ def test_names_that_the_network_lacks() -> None:
     net = network([("a", "b", 1.0)])
     assert net.same_node("x", "x")
     assert not net.same_node("x", "y")
-    assert net.connected_nodes("x") == {"x"}
+    assert net.around("x") == {"x"}
     assert net.around("x", ["a"]) == {"x"}
     assert net.voltages({"x": 3.0}) == {"x": 3.0}
     assert net.voltages({"x": 3.0, "a": 1.0}) == {"x": 3.0, "a": 1.0, "b": 1.0}
@@ -128,7 +128,7 @@ def test_names_that_the_network_lacks() -> None:
 
 def test_nodes_that_a_current_reaches() -> None:
     net = network([("a", "b", 1.0), ("b", "c", 0.0), ("x", "y", 1.0)])
-    assert net.connected_nodes("a") == {"a", "b", "c"}
+    assert net.around("a") == {"a", "b", "c"}
 
 
 def test_what_is_held_stops_the_current() -> None:

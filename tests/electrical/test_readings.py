@@ -101,7 +101,7 @@ def test_wrens_damaged_pads_are_confirmed_by_ngspice(
 ) -> None:
     power_off = PowerOff(load(wren))
     network = power_off.nominal
-    near = network.connected_nodes(a)
+    near = network.around(a)
     edges = [(r.a, r.b, r.ohms) for r in network.resistors if r.a in near]
     found = power_off.ohms(a, b).nominal
     assert found == pytest.approx(spice_resistance(edges, a, b, tmp_path), rel=1e-6, abs=1e-6)
