@@ -25,7 +25,7 @@ except ImportError:  # run as a script: its folder is on the path, the project i
     sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
     from measure import medians  # type: ignore[import-not-found, no-redef]
 
-from nettrace.electrical.network import Edge, Network, Resistor, fold
+from nettrace.electrical.network import Network, Resistor, fold
 
 __all__ = ["Solved", "board_like", "run_ngspice", "solve_pairs", "update_ratio"]
 
@@ -100,16 +100,11 @@ def update_ratio(solved: Solved, rounds: int = 5) -> tuple[float, float]:
     a, b = solved.pairs[0]
     chosen = {item.name: item for item in solved.resistors[:: len(solved.resistors) // 8]}
     ends = [end for item in chosen.values() for end in (item.a, item.b)]
-    rest = [Edge(i.a, i.b, i.ohms) for i in solved.resistors if i.name not in chosen]
-    ports = fold(rest, (a, b, *ends))
+    rest = fold([i for i in solved.resistors if i.name not in chosen], (a, b, *ends))
+    small = Network((*rest.resistors, *chosen.values()))
 
     def update() -> list[float]:
-        return [
-            ports.resistances(
-                [(a, b)], [Edge(i.a, i.b, i.ohms) for n, i in chosen.items() if n != name]
-            )[0]
-            for name in chosen
-        ]
+        return [small.changed({name: None}).resistance(a, b) for name in chosen]
 
     def anew() -> list[float]:
         return [network.changed({name: None}).resistance(a, b) for name in chosen]

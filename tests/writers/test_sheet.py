@@ -7,6 +7,7 @@ from hypothesis import given
 
 from nettrace.model.board import Board, Side
 from nettrace.model.builder import BoardBuilder
+from nettrace.model.fitted import is_fitted
 from nettrace.readers.document import Document
 from nettrace.readers.sheet import read
 from nettrace.writers.registry import left_out
@@ -28,7 +29,9 @@ def test_what_is_written_reads_back_as_the_same_circuit(board: Board) -> None:
         ]
         assert (mine.x, mine.y, mine.angle or 0) == (theirs.x, theirs.y, theirs.angle or 0)
         assert mine.side == theirs.side
-        assert (mine.fitted is False) == (theirs.fitted is False)
+        # a sheet cannot say that a part is there although its value says it is not
+        by_text = is_fitted(theirs.value, theirs.description, theirs.properties)
+        assert (mine.fitted is False) == (theirs.fitted is False or by_text is False)
         assert bool(mine.value) == bool(theirs.value)
     assert {frozenset(map(str, net.pins)) for net in back.nets if net.pins} == {
         frozenset(map(str, net.pins)) for net in board.nets if net.pins
