@@ -73,7 +73,7 @@ def pin_function_of(name: str) -> str | None:
     if match is None:
         return None
     pin = without_overbars(match["pin"])
-    return None if re.match(r"(?i)^Pad\w*$", pin) else pin
+    return None if re.match(r"pad\w*$", pin.lower()) else pin
 
 
 @lru_cache(maxsize=65536)

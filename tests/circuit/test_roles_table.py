@@ -55,9 +55,8 @@ def test_every_judgement_of_the_table_is_given_by_a_rule_and_every_one_given_is_
     said: set[str] = set()
     for path in CIRCUIT.glob("absence*.py"):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-            said |= (
-                {node.value} if isinstance(node, ast.Constant) and node.value in JUDGED else set()
-            )
+            if isinstance(node, ast.Constant) and node.value in JUDGED:
+                said.add(str(node.value))
             if isinstance(node, ast.Call) and getattr(node.func, "id", "") == "tell":
                 row = node.args[0]
                 assert not isinstance(row, ast.Constant) or row.value in JUDGED

@@ -66,7 +66,7 @@ def test_a_reference_letter_stands_once() -> None:
 
 
 def test_kinds_in_tables_are_kinds() -> None:
-    matching, area = table("matching"), section("kinds", "area")
+    matching, area = table("matching"), dict(section("kinds", "area"))
     lists = [row["kinds"] for row in (*matching["figures"].values(), matching["link"])]
     lists += [matching["diode"]["kinds"], table("orders")["spares"]["not_of"], *area.pop("telling")]
     for kinds in (*lists, *area.values()):
