@@ -150,11 +150,20 @@ def _battery(evidence: SupplyEvidence, net: str, name: str) -> Volts | None:
             pin.name or ""
         )
         if kind is Kind.BATTERY or says:
+            if _is_stack(part, f"{text} {part.description or ''}"):
+                return None  # how many cells, and so how many volts, is not known
             coin = _pattern("coin_cell").search(text) is not None
             basis = f"{'coin cell' if coin else 'one lithium cell'} at {part.refdes}"
             basis = f"name {name}, {basis}" if name else basis
             return _cell("coin" if coin else "lithium", basis, 0.6, (part.key,))
     return None
+
+
+def _is_stack(part: Part, text: str) -> bool:
+    """Return whether a battery or its plug has several cells in series: its words or a tap say."""
+    taps = [pin for pin in part.pins if _pattern("stack_pin").match(pin.name or "") and pin.net]
+    named = [pin for pin in part.pins if pin.name and not pin.name.isdigit()]
+    return bool(_pattern("stack").search(text) or (len(named) > 2 and taps))
 
 
 def _by_pin_names(evidence: SupplyEvidence, net: str) -> Volts | None:
