@@ -21,7 +21,4 @@ def collector_off() -> Iterator[None]:
         yield
     finally:
         if was_enabled:
-            if not gc.get_freeze_count():  # what was made counts as old: it is not walked at once
-                gc.freeze()
-                gc.unfreeze()
             gc.enable()
