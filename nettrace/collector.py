@@ -6,8 +6,6 @@ import gc
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-__all__ = ["collector_off"]
-
 
 @contextmanager
 def collector_off() -> Iterator[None]:

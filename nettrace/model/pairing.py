@@ -13,19 +13,6 @@ from collections.abc import Collection, Iterable, Mapping
 from nettrace.knowledge import table
 from nettrace.model.board import Board, Part
 
-__all__ = [
-    "PIN_COLUMNS",
-    "REFDES_COLUMNS",
-    "behind_x",
-    "by_plain_form",
-    "cuts_names",
-    "longer_names",
-    "mangles_names",
-    "pin_numbers",
-    "plain_forms",
-    "trait",
-]
-
 #: What the fixed columns of IPC-D-356 leave of a refdes and of a pin number.
 REFDES_COLUMNS, PIN_COLUMNS = 6, 4
 

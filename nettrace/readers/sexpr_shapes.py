@@ -8,8 +8,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-__all__ = ["Frame", "Point", "box_of", "polyline", "reach"]
-
 Point = tuple[float, float]
 
 #: An arc is drawn with a corner at least every so many degrees.

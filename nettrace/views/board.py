@@ -44,6 +44,7 @@ from nettrace.views.page import (
 from nettrace.views.text import counted, listed, shorten_middle
 from nettrace.views.text_facts import (
     SEVERITY_WORDS,
+    UNITS,
     basis_words,
     bus_line,
     bus_words,
@@ -65,7 +66,6 @@ WARNINGS_SHOWN, CONFLICTS_SHOWN, REACHES_SHOWN, PINS_SHOWN, ROLES_SHOWN = 3, 12,
 #: Pins of one position that get a line each; a part with more is told in one paragraph.
 PINS_IN_LINES = 6
 EFFECTS_SHOWN, PADS_IN_CELL = 2, 4
-_UNITS = {"ohms": "Ω", "farads": "F", "henries": "H"}
 _STYLES = {Severity.BLOCKS: "bad", Severity.DEGRADES: "warn"}
 #: Roles that are what a part does and not what it is.
 _NO_ARTICLE = frozenset(
@@ -245,7 +245,7 @@ def _many_pins(brief: Brief, pins: Sequence[Pin]) -> Fact:
 
 
 def _proposal_words(item: Proposal) -> str:
-    unit = _UNITS.get(item.quantity, "")
+    unit = UNITS.get(item.quantity, "")
     text = ", ".join(engineering(value, unit, 3) for value in item.choices[:3])
     if item.at_least is not None and item.at_most is not None:
         first = f", first {text}" if text else ""
@@ -556,7 +556,7 @@ def _part(answer: PartAnswer) -> Page:
     if answer.proposals:
         yield Heading("What it may have been", "no source states its value")
     for proposal in answer.proposals[:ROLES_SHOWN]:
-        unit = _UNITS.get(proposal.quantity, "")
+        unit = UNITS.get(proposal.quantity, "")
         choices = ", ".join(engineering(value, unit, 3) for value in proposal.choices[:4])
         yield line((proposal.role, "name"), f"  {choices}", indent=1)
         yield from (line((why, "quiet"), indent=4) for why in proposal.because)

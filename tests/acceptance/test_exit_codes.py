@@ -1,4 +1,4 @@
-"""Every command keeps to the contract's exit codes, whatever is wrong with what it is given."""
+"""Every command keeps to the exit codes that scripts rely on, whatever it is given."""
 
 from __future__ import annotations
 

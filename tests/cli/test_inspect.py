@@ -1,4 +1,4 @@
-"""The inspection commands: JSON as the contract has it, tables that fit, options that count."""
+"""The inspection commands: JSON as scripts rely on it, tables that fit, options that count."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from nettrace.version import __version__
 from tests.cli.conftest import SMALL, Run
 
 PIN = {"part", "pin", "name", "net", "x", "y", "side"}
-#: Keys that the contract names for each answer; more may be there.
+#: Keys that scripts rely on in each answer; more may be there.
 SHAPES: dict[str, set[str]] = {
     "net": {"name", "aliases", "kind", "volts", "pins", "pulls", "reaches"},
     "part": {"refdes", "kind", "value", "ohms", "farads", "henries", "tolerance", "package",
@@ -41,7 +41,7 @@ ANSWERS = [
 
 
 @pytest.mark.parametrize(("command", "words", "key"), ANSWERS)
-def test_json_has_the_keys_of_the_contract(
+def test_json_has_the_keys_that_scripts_rely_on(
     run: Run, wren: Path, command: str, words: list[str], key: str
 ) -> None:
     answer = run(command, wren, *words, "--json")

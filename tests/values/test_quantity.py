@@ -23,7 +23,7 @@ LETTER_CODES: list[tuple[str, str | None, float]] = [
     ("3µ3", "F", 3.3e-6),
 ]  # fmt: skip
 
-# spellings met on the shared boards and asked for by the contract
+# spellings met on real boards, and those that are promised
 SPELLINGS: list[tuple[str, str | None, float]] = [
     ("2k2", None, 2200), ("2.2k", None, 2200), ("4R7", None, 4.7), ("0R", None, 0),
     ("100n", "F", 1e-7), ("0.1uF", None, 1e-7), ("22p", "F", 22e-12), ("10kR", None, 1e4),
